@@ -25,7 +25,7 @@ from catalogue.screens.background.screen_cache import PAGES, build_ahead, cached
 from catalogue.screens.background.threads import WorkerThreads
 from catalogue.screens.background.write_queue import WriteQueue
 from catalogue.screens.key_gate import KeyGate
-from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
+from catalogue.screens.keys import EVERYWHERE, KEYS, bindings
 from catalogue.screens.pages.browse import BrowsePage
 from catalogue.screens.pictures.graphics import SharpPicture, block_signs, sharp_pictures
 from catalogue.screens.pictures.picture import Drawings
@@ -36,7 +36,7 @@ from catalogue.settings import Home
 if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
     from catalogue.records.search import Vocabulary
-    from catalogue.screens.background.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
+    from catalogue.screens.background.work import Job, Work, WorkEnded
     from catalogue.screens.dialogs.search import Hit
 
 
@@ -67,7 +67,7 @@ class CatalogueApp(ThriftyApp[None]):
 
     TITLE = "Archive"
     CSS_PATH = "screens.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = everywhere()
+    BINDINGS: ClassVar[list[BindingType]] = bindings(EVERYWHERE)
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
         "browse": BrowsePage, **{mode: partial(new_page, module, name) for mode, module, name in PAGES},
         "first": partial(new_page, "add_store", "AddStorePage", first=True)}
@@ -223,24 +223,21 @@ class CatalogueApp(ThriftyApp[None]):
         else:
             self.work.stop()
 
-    def on_work_finished(self, message: "WorkFinished") -> None:
-        self._work_over(f"{message.work.name} finished. {message.work.told(message.result)}")
-        if message.work.then is not None:
-            message.work.then(message.result)
-
-    def on_work_cancelled(self, message: "WorkCancelled") -> None:
-        done = "What was finished is kept." if message.result is None else (
-            f"Done so far: {message.work.told(message.result)}")
-        self._work_over(f"{message.work.name} stopped. {done}", "warning")
-
-    def on_work_failed(self, message: "WorkFailed") -> None:
-        self._work_over(f"{message.work.name} could not continue.", "error")
-        self.failed(message.error)
-
-    def _work_over(self, text: str, severity: str = "information") -> None:
+    def on_work_ended(self, message: "WorkEnded") -> None:
+        work, result, error = message.work, message.result, message.error
         self.work = None
-        self.say(text, severity)
+        if error is not None:
+            self.say(f"{work.name} could not continue.", "error")
+        elif message.stopped:
+            done = "What was finished is kept." if result is None else f"Done so far: {work.told(result)}"
+            self.say(f"{work.name} stopped. {done}", "warning")
+        else:
+            self.say(f"{work.name} finished. {work.told(result)}")
         self.changed()
+        if error is not None:
+            self.failed(error)
+        elif work.then is not None and not message.stopped:
+            work.then(result)
 
     def changed(self) -> None:
         """The catalogue has changed: every page shows it."""

@@ -1,5 +1,6 @@
 """The table of all keys, from which bindings, key line, help and palette are made."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from textual.binding import Binding, BindingType
@@ -128,7 +129,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
     ),
     "stores": (
         Key("a", "add", "add", "Add a store: a folder, disk or share.", 1),
-        Key("i", "index", "index", "Read what is new or changed in this store.", 2),
+        Key("i,enter", "index", "index", "Read what is new or changed in this store.", 2),
         Key("I", "index_all", "index all", "Read what is new or changed in every store."),
         Key("c", "audit", "check", "Check this store's files against their digests.", 3),
         Key("b", "bring_up_to_date", "bring up to date", "Copy what this store lacks to it, verified.", 4),
@@ -241,16 +242,6 @@ KEYS: dict[str, tuple[Key, ...]] = {
 }
 
 
-def bindings(place: str) -> list[BindingType]:
-    """Textual bindings of one screen."""
-    return [Binding(key.keys, key.action, key.label, show=False) for key in KEYS[place]]
-
-
-def everywhere() -> list[BindingType]:
-    """Textual bindings of the app."""
-    return [Binding(key.keys, key.action.removeprefix("app."), key.label, show=False) for key in EVERYWHERE]
-
-
-def list_bindings() -> list[BindingType]:
-    """Textual bindings of every list."""
-    return [Binding(key.keys, key.action, key.label, show=False) for key in LISTS]
+def bindings(keys: Iterable[Key]) -> list[BindingType]:
+    """Textual's bindings of some keys: those of a place, of the app, or of every list."""
+    return [Binding(key.keys, key.action.removeprefix("app."), key.label, show=False) for key in keys]

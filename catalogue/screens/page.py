@@ -10,6 +10,7 @@ from rich.style import Style as RichStyle
 from textual.app import ComposeResult, RenderResult
 from textual.binding import Binding, BindingType
 from textual.color import Color
+from textual.containers import Vertical
 from textual.css.styles import RulesMap
 from textual.events import ScreenResume
 from textual.message_pump import MessagePump
@@ -19,12 +20,15 @@ from textual.strip import Strip
 from textual.style import Style
 from textual.visual import RenderOptions, Visual
 from textual.widget import Widget
-from textual.worker import Worker
+from textual.widgets import Input, Static
 
 from catalogue.records.database import Database
-from catalogue.screens.background.tasks import run_in_thread
+from catalogue.screens.background.threads import run_in_thread
+from catalogue.screens.keys import KEYS, bindings
+from catalogue.screens.texts.formats import safe
 from catalogue.screens.textual_internals import HeldScreen, drawn_strips, keep_styles, settle_styles
 from catalogue.screens.widgets.bars import KeyLine, PlaceBar, WorkLine
+from catalogue.screens.widgets.row_table import RowTable
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
@@ -33,27 +37,61 @@ R = TypeVar("R")
 T = TypeVar("T")
 
 
-def app_of(widget: Widget | Screen[Any]) -> "CatalogueApp":
-    """The app that a widget or screen is part of."""
-    return cast("CatalogueApp", widget.app)
+class CatalogueScreen(Screen[T]):
+    """What pages and dialogs share: the app, its reading thread, and the keys that the table lists for ``PLACE``."""
+
+    PLACE: ClassVar[str] = ""
+
+    def __init_subclass__(cls, **options: Any) -> None:
+        if "PLACE" in cls.__dict__:
+            cls.BINDINGS = bindings(KEYS[cls.PLACE])
+        super().__init_subclass__(**options)
+
+    @property
+    def app(self) -> "CatalogueApp":  # type: ignore[override]  # an app without a result is one
+        """The app this screen is part of."""
+        return cast("CatalogueApp", super().app)
+
+    def ask(self, job: Callable[[Database], R], then: Callable[[R], object], *, group: str, thread: str = "read",
+            holds: MessagePump | None = None, patience: float | None = None, exclusive: bool = True) -> None:
+        """Ask the catalogue on a thread; see :func:`run_in_thread`. Jobs that touch the stores go to "disks": a dead
+        share holds up only that one."""
+        run_in_thread(self, self.app.threads[thread], job, then, group=group, holds=holds, patience=patience,
+                      exclusive=exclusive)
+
+    def record(self, what: str, job: Callable[[Database], R], then: Callable[[R], object], *,
+               failed: Callable[[Exception], object] | None = None) -> None:
+        """Record something; keys of this screen wait until that is done. See :class:`WriteQueue`."""
+        self.app.writes.add(what, job, then, holds=self, failed=failed)
+
+    def ask_plain(self, thread: str, job: Callable[[], R], then: Callable[[R], object], *, group: str,
+                  holds: MessagePump | None = None, patience: float | None = None) -> None:
+        """As :meth:`ask`, on a thread without a connection."""
+        run_in_thread(self, self.app.plain_threads[thread], lambda _: job(), then, group=group, holds=holds,
+                      patience=patience)
+
+    def on_screen_resume(self, event: ScreenResume) -> None:
+        keep_styles(self, event)
+
+    async def on_row_table_selected(self, _: RowTable.Selected) -> None:
+        """A second click on a row does what Enter does."""
+        for key in KEYS[self.PLACE]:
+            if "enter" in key.keys.split(","):
+                await self.run_action(key.action)
 
 
-class Page(HeldScreen[None]):
+class Page(HeldScreen[None], CatalogueScreen[None]):
     """A full screen of one place.
 
-    ``PLACE`` names its keys, ``MODE`` the place it belongs to. ``FOLLOWS``: shows what others write while it is seen.
+    ``MODE`` names the place it belongs to; ``LIST`` is the id of the list that has the cursor at first, and whose rows
+    are marked. ``FOLLOWS``: shows what others write while it is seen.
     """
 
     CSS_PATH: ClassVar[Path | None] = Path(__file__).with_name("pages.tcss")
-    PLACE: ClassVar[str] = ""
     MODE: ClassVar[str] = ""
+    LIST: ClassVar[str] = ""
     FOLLOWS: ClassVar[bool] = True
     stale = False   # the catalogue has changed since it was last shown
-
-    @property
-    def catalogue_app(self) -> "CatalogueApp":
-        """The app this screen is part of."""
-        return app_of(self)
 
     def body(self) -> Iterable[Widget]:
         """The screen's own widgets."""
@@ -66,27 +104,23 @@ class Page(HeldScreen[None]):
         yield KeyLine(self.PLACE)
         yield WorkLine()
 
-    def ask(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str,
-            holds: MessagePump | None = None) -> Worker[None]:
-        """On the reading thread; see :func:`ask`."""
-        return run_in_thread(self, self.catalogue_app.threads["read"], job, then, group=group, holds=holds)
+    def on_mount(self) -> None:
+        self.load()
+        if self.LIST:
+            self.query_one(f"#{self.LIST}").focus()
 
-    def ask_disks(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str,
-                  holds: MessagePump | None = None, patience: float | None = None,
-                  exclusive: bool = True) -> Worker[None]:
-        """For jobs that touch the stores: a dead share holds up only this thread."""
-        return run_in_thread(self, self.catalogue_app.threads["disks"], job, then, group=group, holds=holds,
-                             patience=patience, exclusive=exclusive)
-
-    def on_screen_resume(self, event: ScreenResume) -> None:
-        keep_styles(self, event)
+    def on_screen_resume(self, _: ScreenResume) -> None:
         self.query_one(PlaceBar).refresh()
         if self.stale:
             self.stale = False
             self.catalogue_changed()
 
+    def load(self, *, keep: bool = False) -> None:
+        """Read what the page lists; with ``keep`` the cursor stays on its row."""
+
     def catalogue_changed(self) -> None:
-        """Something was recorded: show it. Pages with lists reload theirs."""
+        """Something was recorded: show it."""
+        self.load(keep=True)
 
     def stores_changed(self) -> None:
         """A disk came or went: pages that show it look again."""
@@ -95,34 +129,55 @@ class Page(HeldScreen[None]):
         if len(self.app.screen_stack) > 1:
             self.app.pop_screen()
 
+    def action_mark(self) -> None:
+        self.query_one(f"#{self.LIST}", RowTable).toggle_mark()
 
-class Dialog(ModalScreen[T]):
+    def action_undo(self) -> None:
+        """Take back the last correction."""
+        from catalogue.screens.actions.correcting import take_back
+
+        take_back(self)
+
+
+class Dialog(ModalScreen[T], CatalogueScreen[T]):
     """A panel over the page; Esc leaves it without an answer, Ctrl-Q the program from it too."""
 
     CSS_PATH = Path(__file__).with_name("dialogs.tcss")
-    PLACE: ClassVar[str] = ""
     BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+q", "app.leave", show=False),
                                              Binding("ctrl+z", "app.suspend_process", show=False)]
+    PANEL: ClassVar[str] = ""           # classes of the panel, for its size
+    KEY_LINE: ClassVar[bool] = True     # whether the keys stand below, where buttons do not say all
+    recording = False   # what was entered is being recorded: the panel stays until the answer is there
 
-    @property
-    def catalogue_app(self) -> "CatalogueApp":
-        """The app this screen is part of."""
-        return app_of(self)
+    def __init__(self, title: str = "") -> None:
+        super().__init__()
+        self._title = title
 
-    def ask(self, job: Callable[[Database], R], then: Callable[[R], object], *, group: str,
-            holds: MessagePump | None = None) -> Worker[None]:
-        """On the reading thread; see :func:`ask`."""
-        return run_in_thread(self, self.catalogue_app.threads["read"], job, then, group=group, holds=holds)
+    def body(self) -> Iterable[Widget]:
+        """The panel's own widgets, below its title."""
+        return ()
 
-    def on_screen_resume(self, event: ScreenResume) -> None:
-        keep_styles(self, event)
+    def compose(self) -> ComposeResult:
+        with Vertical(classes=f"panel {self.PANEL}"):
+            if self._title:
+                yield Static(safe(self._title), id="panel-title", classes="panel-title", markup=False)
+            yield from self.body()
+            if self.KEY_LINE:
+                yield KeyLine(self.PLACE, alone=True)
 
     def render(self) -> RenderResult:  # type: ignore[override]  # whatever may be drawn, as for every widget
         behind = super().render()
         return DimmedBackground(behind) if isinstance(behind, BackgroundScreen) else behind
 
+    async def on_input_submitted(self, _: Input.Submitted) -> None:
+        """Enter in a field does what the first key on the line does."""
+        await self.run_action(next(key.action for key in KEYS[self.PLACE] if key.rank == 1))
+
     def action_back(self) -> None:
-        self.dismiss(None)
+        if self.recording:
+            self.app.say("Recording …; this panel closes when it is done.")
+        else:
+            self.dismiss(None)
 
 
 class DimmedBackground(Visual):

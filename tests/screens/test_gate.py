@@ -17,7 +17,7 @@ from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.records import findings, likenesses, orders, pieces, scans
 from catalogue.records.database import open_database, transaction
 from catalogue.screens import system_viewer
-from catalogue.screens.actions import files, opening, repeating
+from catalogue.screens.actions import files, opening
 from catalogue.screens.actions.opening import open_piece
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
@@ -72,7 +72,7 @@ class Trace:
     def __init__(self, app: CatalogueApp, patch: pytest.MonkeyPatch) -> None:
         self.noted: list[Any] = []
         patch.setattr(opening, "open_piece", lambda _, *given: self.noted.append(("open", given)))
-        patch.setattr(repeating, "offer_repeat", lambda _, **given: self.noted.append(("repeat", given)))
+        patch.setattr(opening, "offer_repeat", lambda _, **given: self.noted.append(("repeat", given)))
         patch.setattr(app.writes, "add", lambda what, *_, **__: self.noted.append(("write", what)))
         patch.setattr(app, "begin", lambda name, *_: self.noted.append(("work", name)))
         patch.setattr(app, "copy_to_clipboard", lambda text: self.noted.append(("path", text)))
@@ -394,7 +394,7 @@ async def test_a_write_that_fails_is_told_with_what_was_not_done(busy: Home, mon
         table = pilot.app.screen.query_one("#pairs", RowTable)
         row = table.highlighted
         with monkeypatch.context() as patch:
-            patch.setattr("catalogue.screens.pages.alike.record_verdict", broken)
+            patch.setattr("catalogue.operations.judging.record_verdict", broken)
             await burst(pilot, "r")
             await settled(pilot)
         assert any(text.startswith(f"Not done: not the same: {row.first} and {row.second}.") for text in said(pilot))

@@ -28,8 +28,8 @@ from catalogue.screens.background import folder_watch
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
 from catalogue.screens.dialogs.proposal_answers import AnswerDialog
 from catalogue.screens.pages.intake import IntakePage
+from catalogue.screens.widgets.intake_tables import WatchedTable
 from catalogue.screens.widgets.row_table import RowTable
-from catalogue.screens.widgets.watched_table import WatchedTable
 from catalogue.settings import Home, Settings
 from catalogue.storage.folders import Entry
 from tests.screens.shop import running, said, settled, until, words

@@ -19,7 +19,7 @@ from catalogue.likeness.tiles import TilePosition
 from catalogue.records.upkeep_lists import Coverage
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.pages import intake
-from catalogue.screens.widgets.watched_table import WatchedTable
+from catalogue.screens.widgets.intake_tables import WatchedTable
 from catalogue.settings import Home
 from tests.screens.shop import between, listed, painted, reading, settled, until
 

@@ -53,17 +53,17 @@ class FileActions(Page):
     def _with_places(self, then: Callable[[list[FileLocation]], object]) -> None:
         sha256 = self.scan_meant()
         if sha256 is None:
-            self.catalogue_app.say("No scan selected.", "warning")
+            self.app.say("No scan selected.", "warning")
             return
-        self.ask_disks(lambda db: file_locations(db, sha256), then, group="places", holds=self.catalogue_app,
-                       patience=DISK_PATIENCE)
+        self.ask(lambda db: file_locations(db, sha256), then, group="places", thread="disks", holds=self.app,
+                 patience=DISK_PATIENCE)
 
     def action_copy_path(self) -> None:
         from catalogue.screens.dialogs.confirm import MessageDialog
 
         def show(locations: list[FileLocation]) -> None:
             if not locations:
-                self.catalogue_app.say("No file of this scan is on record.", "warning")
+                self.app.say("No file of this scan is on record.", "warning")
                 return
             self.app.copy_to_clipboard(text_of(locations[0].path))
             text = "\n\n".join(f"{safe(place.store)}{'' if place.reachable else ' (not within reach now)'}\n"
@@ -89,28 +89,22 @@ class FileActions(Page):
                 then(reachable[0])
             else:
                 named = ", ".join(dict.fromkeys(place.store for place in locations))
-                self.catalogue_app.say(f"No copy can be reached now. Connect: {named}." if named else
+                self.app.say(f"No copy can be reached now. Connect: {named}." if named else
                               "No file of this scan is on record.", "warning")
 
         self._with_places(first)
 
     def _open(self, place: FileLocation) -> None:
-        from catalogue.screens.dialogs.confirm import ConfirmDialog
+        from catalogue.screens.dialogs.confirm import confirm
         from catalogue.screens.system_viewer import viewer
 
-        command = viewer(place.path, self.catalogue_app.home.settings.open_with)
-        if place.role not in ("master", "tile"):
+        command = viewer(place.path, self.app.home.settings.open_with)
+        if place.role in ("master", "tile"):
+            confirm(self.app, f"Open the {place.role} itself?",
+                    f"{text_of(place.path)}\n\nSaving in that program would change it. Save any changes elsewhere.",
+                    lambda: self._start(command, place), yes="Open", careful=True)
+        else:
             self._start(command, place)
-            return
-
-        def answered(yes: bool | None) -> None:
-            if yes:
-                self._start(command, place)
-
-        self.app.push_screen(ConfirmDialog(
-            f"Open the {place.role} itself?",
-            f"{text_of(place.path)}\n\nSaving in that program would change it. Save any changes elsewhere.",
-            yes="Open", careful=True), answered)
 
     def _start(self, command: list[str], place: FileLocation) -> None:
         from catalogue.screens.system_viewer import start_program
@@ -118,6 +112,6 @@ class FileActions(Page):
         try:
             start_program(command)
         except CatalogueError as error:
-            self.catalogue_app.failed(error)
+            self.app.failed(error)
         else:
-            self.catalogue_app.say(f"Started {command[0]} for\n{text_of(place.path)}")
+            self.app.say(f"Started {command[0]} for\n{text_of(place.path)}")

@@ -7,7 +7,7 @@ from catalogue.intake.proposals import Kind, Plan, Proposal
 from catalogue.intake.removing import places_wanted
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path, escape_path
-from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.dialogs.confirm import ConfirmDialog, confirm
 from catalogue.screens.texts.formats import counted, safe
 
 if TYPE_CHECKING:
@@ -33,13 +33,8 @@ def confirm_import(app: "CatalogueApp", plan: Plan, also: Sequence[str], begin: 
     if waiting:
         text += f"\n{counted(waiting, 'original')} with open questions will be skipped."
 
-    def answered(yes: bool | None) -> None:
-        if yes and removing:
-            _confirm_removal(app, plan, [*ready, *held], begin)
-        elif yes:
-            begin(False)
-
-    app.push_screen(ConfirmDialog("Import these scans?", text, yes="Import"), answered)
+    confirm(app, "Import these scans?", text, lambda: _confirm_removal(app, plan, [*ready, *held], begin) if removing
+            else begin(False), yes="Import")
 
 
 def _confirm_removal(app: "CatalogueApp", plan: Plan, meant: list[Proposal], begin: Callable[[bool], object]) -> None:

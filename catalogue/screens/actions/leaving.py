@@ -3,8 +3,8 @@
 from asyncio import get_running_loop, sleep
 from typing import TYPE_CHECKING
 
-from catalogue.screens.background.tasks import start_worker
-from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.background.threads import start_worker
+from catalogue.screens.dialogs.confirm import confirm
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
@@ -19,15 +19,13 @@ def leave(app: "CatalogueApp") -> None:
         start_worker(app, lambda: _leave(app), group="leave")
         return
 
-    def answered(yes: bool | None) -> None:
-        if yes:
-            if app.work is not None:
-                app.work.stop()
-            start_worker(app, lambda: _leave(app), group="leave")
+    def stop() -> None:
+        if app.work is not None:
+            app.work.stop()
+        start_worker(app, lambda: _leave(app), group="leave")
 
-    app.push_screen(ConfirmDialog(f"{work.name} is running.",
-                                  "What is done is kept; the next run continues from there.",
-                                  yes="Stop and quit", no="Stay"), answered)
+    confirm(app, f"{work.name} is running.", "What is done is kept; the next run continues from there.", stop,
+            yes="Stop and quit", no="Stay")
 
 
 async def _leave(app: "CatalogueApp") -> None:
@@ -39,11 +37,9 @@ async def _leave(app: "CatalogueApp") -> None:
         app.exit()
         return
 
-    def answered(yes: bool | None) -> None:
-        if yes:
-            app.writes.give_up()
-            app.exit()
+    def give_up() -> None:
+        app.writes.give_up()
+        app.exit()
 
-    app.push_screen(ConfirmDialog(
-        "Some changes are not recorded yet.", "Another program is writing to the catalogue. Waiting:\n\n"
-        + "\n".join(app.writes.open), yes="Quit without them", no="Wait", careful=True), answered)
+    confirm(app, "Some changes are not recorded yet.", "Another program is writing to the catalogue. Waiting:\n\n"
+            + "\n".join(app.writes.open), give_up, yes="Quit without them", no="Wait", careful=True)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from catalogue.records import browsing
 from catalogue.records.database import Database, others_writes
-from catalogue.screens.background.tasks import start_worker
+from catalogue.screens.background.threads import start_worker
 from catalogue.screens.page import Page
 from catalogue.screens.textual_internals import open_screens_of
 from catalogue.screens.widgets.bars import PlaceBar

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from textual.screen import Screen
 
 from catalogue.screens.background.garbage import freeze_objects
-from catalogue.screens.background.tasks import run_in_thread, start_worker
+from catalogue.screens.background.threads import run_in_thread, start_worker
 from catalogue.screens.keys import PLACES
 from catalogue.screens.textual_internals import draw_unseen, mount_mode, mount_screen, open_screens_of
 

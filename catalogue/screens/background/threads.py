@@ -1,4 +1,4 @@
-"""Worker threads, each with a resource of its own such as a connection; none can hold up quitting.
+"""Worker threads, each with a resource of its own such as a connection; none can hold up quitting. And asking them.
 
 Textual's thread workers run in the event loop's pool, which is joined on leaving; a slow disk there would hang the
 program. These are daemon threads: on leaving nobody waits for them, and SQLite rolls back what was not committed.
@@ -7,10 +7,19 @@ program. These are daemon threads: on leaving nobody waits for them, and SQLite 
 import queue
 import sys
 import threading
-from collections.abc import Callable
+from asyncio import wrap_future
+from collections.abc import Callable, Coroutine
 from concurrent.futures import Future
 from contextlib import redirect_stderr
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar, cast
+
+from textual.message_pump import MessagePump
+from textual.widget import Widget
+from textual.worker import Worker
+
+if TYPE_CHECKING:
+    from catalogue.screens.app import CatalogueApp
+    from catalogue.screens.key_gate import Hold
 
 R = TypeVar("R")
 T = TypeVar("T")
@@ -79,3 +88,48 @@ class WorkerThreads(Generic[R]):
         """Let them all end; waits for none."""
         for thread in self._begun.values():
             thread.close()
+
+
+def start_worker(widget: "Widget | CatalogueApp", work: Callable[[], Coroutine[Any, Any, None]], *, group: str,
+                 exclusive: bool = True) -> Worker[None]:
+    """Run ``work`` beside the screen. If ``exclusive``, newer work of the same group takes its place. Errors go to the
+    app's handler."""
+    app = cast("CatalogueApp", widget.app)
+
+    async def guarded() -> None:
+        try:
+            await work()
+        except Exception as error:  # a worker's edge
+            app.failed(error)
+        finally:
+            app.gate.ended()
+
+    return widget.run_worker(guarded, group=group, exclusive=exclusive, exit_on_error=False)
+
+
+def run_in_thread(widget: Widget, thread: WorkerThread[R], job: Callable[[R], T], then: Callable[[T], object], *,
+                  group: str, holds: MessagePump | None = None, patience: float | None = None,
+                  exclusive: bool = True) -> Worker[None]:
+    """Run ``job`` on a thread, then ``then`` on the screen's thread, between two keys.
+
+    If ``exclusive``, a newer question of the same group replaces an older one, whose answer is dropped, and which is
+    not even asked if its turn has not come; only for reading.
+
+    ``holds``: whose keys wait for the answer, see :class:`catalogue.screens.key_gate.Hold`. With ``patience`` they wait
+    only so many seconds; an answer that comes later than that is dropped, and the person is told.
+    """
+    app = cast("CatalogueApp", widget.app)
+    hold: Hold | None = None
+
+    async def answer() -> None:
+        result = await wrap_future(thread.submit(job))
+        await app.gate.between_keys()
+        if hold is not None and hold.given_up:
+            app.say("The disks took a while to answer. Press the key again.", "warning")
+        elif widget.is_attached:
+            then(result)
+
+    worker = start_worker(widget, answer, group=group, exclusive=exclusive)
+    if holds is not None:
+        hold = app.gate.hold(holds, worker, patience)
+    return worker

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, field
 from time import monotonic
 from typing import Any
@@ -16,28 +17,13 @@ from catalogue.settings import Home
 Job = Callable[[Database, Report, Cancelled], Any]
 
 
-class WorkFinished(Message):
-    """The work is done; ``result`` is what its service gave."""
+class WorkEnded(Message):
+    """The work has ended: with its ``result``; ``stopped`` before, with what was done until then, None where its
+    service gave up midway; or by an ``error``: what it committed before stays."""
 
-    def __init__(self, work: "Work", result: Any) -> None:
+    def __init__(self, work: "Work", result: Any, error: Exception | None, *, stopped: bool) -> None:
         super().__init__()
-        self.work, self.result = work, result
-
-
-class WorkCancelled(Message):
-    """The work was stopped; ``result`` says what was done until then, None where its service gave up midway."""
-
-    def __init__(self, work: "Work", result: Any) -> None:
-        super().__init__()
-        self.work, self.result = work, result
-
-
-class WorkFailed(Message):
-    """The work could not go on; what it committed before stays."""
-
-    def __init__(self, work: "Work", error: Exception) -> None:
-        super().__init__()
-        self.work, self.error = work, error
+        self.work, self.result, self.error, self.stopped = work, result, error, stopped
 
 
 @dataclass
@@ -75,18 +61,15 @@ class Work:
         """Begin, in a daemon thread with a connection of its own."""
 
         def run() -> None:
+            result, error = None, None
             try:
-                db = open_seat(home)
-                try:
+                with closing(open_seat(home)) as db:
                     result = self.job(db, self._report, self._stop.is_set)
-                finally:
-                    db.close()
             except Stopped:
-                post(WorkCancelled(self, None))
-            except Exception as error:  # a worker's edge: the screen says what happened
-                post(WorkFailed(self, error))
-            else:
-                post((WorkCancelled if self._stop.is_set() else WorkFinished)(self, result))
+                pass
+            except Exception as fault:  # a worker's edge: the screen says what happened
+                error = fault
+            post(WorkEnded(self, result, error, stopped=self._stop.is_set()))
 
         ensure_resource_tracker()
         self._thread = threading.Thread(target=run, name="catalogue-work", daemon=True)

@@ -6,7 +6,6 @@ that takes, and the line of the long work says so; a write that fails is told wi
 
 from asyncio import get_running_loop, shield, sleep, wrap_future
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from threading import Event
 from time import monotonic
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -15,7 +14,7 @@ from textual.message_pump import MessagePump
 
 from catalogue.errors import Busy
 from catalogue.records.database import Database
-from catalogue.screens.background.tasks import start_worker
+from catalogue.screens.background.threads import start_worker
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
@@ -26,31 +25,23 @@ SLOW = 1.0      # seconds after which it is said that a write waits
 LOOK = 0.02     # seconds between two looks, on leaving
 
 
-@dataclass(eq=False, slots=True)
-class Write:
-    """One change that is not recorded yet. ``what`` completes "Not done: ..."."""
-
-    what: str
-    since: float = field(default_factory=monotonic)
-
-
 class WriteQueue:
     """The queue of the app's writes."""
 
     def __init__(self, app: "CatalogueApp") -> None:
         self._app = app
-        self._open: list[Write] = []
+        self._open: list[tuple[str, float]] = []    # what completes "Not done: ...", and since when it waits
         self._left = Event()
 
     @property
     def open(self) -> list[str]:
         """What is not recorded yet, the oldest first."""
-        return [write.what for write in self._open]
+        return [what for what, _ in self._open]
 
     @property
     def slow(self) -> bool:
         """Whether the oldest write waits for longer than a person overlooks."""
-        return bool(self._open) and monotonic() - self._open[0].since > SLOW
+        return bool(self._open) and monotonic() - self._open[0][1] > SLOW
 
     def add(self, what: str, job: Callable[[Database], T], then: Callable[[T], object], *,
             holds: MessagePump, failed: Callable[[Exception], object] | None = None) -> None:
@@ -58,7 +49,7 @@ class WriteQueue:
 
         ``holds``: the page whose keys wait until that is done. ``failed`` gets the error in place of the person.
         """
-        app, write = self._app, Write(what)
+        app, write = self._app, (what, monotonic())
         self._open.append(write)
 
         def attempt(db: Database) -> T:

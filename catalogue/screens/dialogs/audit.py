@@ -1,18 +1,15 @@
 """The dialog that starts an audit: how long it may take, how much it reads, or which share."""
 
-from typing import ClassVar
 
-from textual.app import ComposeResult
-from textual.binding import BindingType
-from textual.containers import Horizontal, Vertical
+from collections.abc import Iterable
+
+from textual.containers import Horizontal
+from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Static
 
 from catalogue.fixity.audit import Budget
 from catalogue.screens.background.jobs import start_audit
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
-from catalogue.screens.texts.formats import safe
-from catalogue.screens.widgets.bars import KeyLine
 
 
 def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
@@ -40,39 +37,25 @@ class AuditDialog(Dialog[None]):
     """How long, how much, or which share; empty is everything that is due."""
 
     PLACE = "auditing"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("auditing")
 
     def __init__(self, names: list[str]) -> None:
-        super().__init__()
+        super().__init__(f"Check {', '.join(names) if names else 'all stores'}")
         self._names = names
 
-    def compose(self) -> ComposeResult:
-        which = safe(", ".join(self._names)) if self._names else "all stores"
-        with Vertical(classes="panel"):
-            yield Static(f"Check {which}", classes="panel-title", markup=False)
-            yield Static("Every file is read in full and compared with its digest, oldest check first. Set a limit, "
-                         "or leave all empty to check everything.", markup=False)
-            for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
-                with Horizontal(classes="field"):
-                    yield Label(label)
-                    yield Input(id=f"audit-{name}", compact=True)
-            yield Static("", id="audit-wrong", classes="wrong", markup=False)
-            with Horizontal(classes="buttons"):
-                yield Button("Start", id="start", compact=True)
-                yield Button("Cancel", id="leave", compact=True)
-            yield KeyLine(self.PLACE, alone=True)
+    def body(self) -> Iterable[Widget]:
+        yield Static("Every file is read in full and compared with its digest, oldest check first. Set a limit, or "
+                     "leave all empty to check everything.", markup=False)
+        for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
+            with Horizontal(classes="field"):
+                yield Label(label)
+                yield Input(id=f"audit-{name}", compact=True)
+        yield Static("", id="audit-wrong", classes="wrong", markup=False)
+        with Horizontal(classes="buttons"):
+            yield Button("Start", id="start", action="screen.start", compact=True)
+            yield Button("Cancel", id="leave", action="screen.back", compact=True)
 
     def on_mount(self) -> None:
         self.query_one("#start").focus()
-
-    def on_button_pressed(self, event: Button.Pressed) -> None:
-        if event.button.id == "start":
-            self.action_start()
-        else:
-            self.dismiss(None)
-
-    def on_input_submitted(self, _: Input.Submitted) -> None:
-        self.action_start()
 
     def action_start(self) -> None:
         try:
@@ -81,5 +64,5 @@ class AuditDialog(Dialog[None]):
         except ValueError as error:
             self.query_one("#audit-wrong", Static).update(f"{error}.")
             return
-        start_audit(self.catalogue_app, self._names, budget)
+        start_audit(self.app, self._names, budget)
         self.dismiss(None)

@@ -1,19 +1,17 @@
 """How an original is captured in tiles: how many on each of the shop's beds, and how far they overlap."""
 
-from typing import ClassVar
 
-from textual.app import ComposeResult
-from textual.binding import BindingType
-from textual.containers import Grid, Vertical
+from collections.abc import Iterable
+
+from textual.containers import Grid
+from textual.widget import Widget
 from textual.widgets import Input, Label, Static
 
 from catalogue.errors import CatalogueError, sentence
 from catalogue.ledger import values
 from catalogue.operations.capturing import capture_plans, summarize
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
 from catalogue.screens.texts.formats import safe
-from catalogue.screens.widgets.bars import KeyLine
 from catalogue.settings import Settings
 
 
@@ -21,22 +19,19 @@ class CapturePlanDialog(Dialog[None]):
     """Size of the original and overlap; the plans for all beds follow what is typed, the best bed first."""
 
     PLACE = "plan"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("plan")
+    PANEL = "plan"
 
     def __init__(self, size_mm: tuple[float, float] | None = None) -> None:
-        super().__init__()
+        super().__init__("How to capture an original")
         self._original = values.shown_size(*size_mm) if size_mm else ""
 
-    def compose(self) -> ComposeResult:
-        with Vertical(classes="panel plan"):
-            yield Static("How to capture an original", classes="panel-title", markup=False)
-            with Grid(id="plan-form"):
-                yield Label("Original")
-                yield Input(self._original, placeholder="e.g. 90 x 90 cm", id="plan-size", compact=True)
-                yield Label("Overlap")
-                yield Input(f"{self.catalogue_app.home.settings.tile_overlap:.0%}", id="plan-overlap", compact=True)
-            yield Static("", id="plan-words", markup=False)
-            yield KeyLine(self.PLACE, alone=True)
+    def body(self) -> Iterable[Widget]:
+        with Grid(id="plan-form"):
+            yield Label("Original")
+            yield Input(self._original, placeholder="e.g. 90 x 90 cm", id="plan-size", compact=True)
+            yield Label("Overlap")
+            yield Input(f"{self.app.home.settings.tile_overlap:.0%}", id="plan-overlap", compact=True)
+        yield Static("", id="plan-words", markup=False)
 
     def on_mount(self) -> None:
         self.query_one("#plan-size", Input).focus()
@@ -45,12 +40,9 @@ class CapturePlanDialog(Dialog[None]):
     def on_input_changed(self, _: Input.Changed) -> None:
         self._plan()
 
-    def on_input_submitted(self, _: Input.Submitted) -> None:
-        self.dismiss(None)
-
     def _plan(self) -> None:
         size, overlap = (self.query_one(f"#plan-{name}", Input).value for name in ("size", "overlap"))
-        words = plan_words(self.catalogue_app.home.settings, size, overlap)
+        words = plan_words(self.app.home.settings, size, overlap)
         self.query_one("#plan-words", Static).update("\n".join(safe(line) for line in words))
 
 

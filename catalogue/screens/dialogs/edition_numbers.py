@@ -16,7 +16,7 @@ from catalogue.settings import Home
 
 def show_numbers(host: Page, title: str, editions: Sequence[State]) -> None:
     """Open the page of the one edition of a piece, or ask which of several."""
-    shop = host.catalogue_app
+    shop = host.app
 
     def show(edition_id: int | None) -> None:
         if edition_id is not None:

@@ -1,14 +1,12 @@
 """A form of named facts: each with where it comes from, and completed with names that exist."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import ClassVar
 
 from rich.text import Text
 from textual import events
-from textual.app import ComposeResult
-from textual.binding import BindingType
-from textual.containers import Grid, Vertical
+from textual.containers import Grid
+from textual.widget import Widget
 from textual.widgets import Input, Label, Static
 
 from catalogue.errors import CatalogueError
@@ -16,11 +14,8 @@ from catalogue.indexing.corrections import Correction
 from catalogue.records.database import Database
 from catalogue.records.folding import fold_name
 from catalogue.records.provenance import NONE, STATED, Origin
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
-from catalogue.screens.texts.facts import line
-from catalogue.screens.texts.formats import cell, safe
-from catalogue.screens.widgets.bars import KeyLine
+from catalogue.screens.texts.formats import cell, line, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -78,32 +73,26 @@ class FormDialog(Dialog[Correction]):
     """
 
     PLACE = "form"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("form")
+    PANEL = "form"
 
     def __init__(self, title: str, fields: Sequence[Field], save: Save, *, clash: str = "") -> None:
         """``clash``: what to do here where a name is taken already, in place of the command to use."""
-        super().__init__()
-        self._title, self._fields, self._save = title, {one.name: one for one in fields}, save
-        self._clash = clash
+        super().__init__(title)
+        self._fields, self._save, self._clash = {one.name: one for one in fields}, save, clash
         self._chosen: dict[str, Match] = {}
         self._given_back: set[str] = set()
-        self._recording = False
 
-    def compose(self) -> ComposeResult:
-        with Vertical(classes="panel form"):
-            yield Static(safe(self._title), classes="panel-title", markup=False)
-            with Grid(id="form-grid"):
-                for one in self._fields.values():
-                    yield Label(one.label)
-                    yield Input(one.value, placeholder=one.hint, id=f"form-{one.name}", compact=True,
-                                disabled=one.fixed)
-                    yield Static(one.origin.source, id=f"form-{one.name}-origin", classes="quiet", markup=False)
-            yield Static("", id="form-why", classes="quiet", markup=False)
-            table: RowTable[Match] = RowTable([Column("", 0, weight=3), Column("", 0, weight=2)], id="form-matches")
-            table.can_focus = False
-            yield table
-            yield Static("", id="form-wrong", markup=False)
-            yield KeyLine(self.PLACE, alone=True)
+    def body(self) -> Iterable[Widget]:
+        with Grid(id="form-grid"):
+            for one in self._fields.values():
+                yield Label(one.label)
+                yield Input(one.value, placeholder=one.hint, id=f"form-{one.name}", compact=True, disabled=one.fixed)
+                yield Static(one.origin.source, id=f"form-{one.name}-origin", classes="quiet", markup=False)
+        yield Static("", id="form-why", classes="quiet", markup=False)
+        table: RowTable[Match] = RowTable([Column("", 0, weight=3), Column("", 0, weight=2)], id="form-matches")
+        table.can_focus = False
+        yield table
+        yield Static("", id="form-wrong", markup=False)
 
     def on_mount(self) -> None:
         self.query_one("#form-matches").visible = False
@@ -187,7 +176,7 @@ class FormDialog(Dialog[Correction]):
             table.cursor_row += step if self._here.name in self._chosen else 0
             self._take(self._here, table.highlighted)
 
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
+    async def on_row_table_selected(self, event: RowTable.Selected) -> None:
         if self._here is not None:
             self._take(self._here, event.row)
 
@@ -205,7 +194,7 @@ class FormDialog(Dialog[Correction]):
         if here is None or here.fixed:
             return
         if here.origin.source != STATED:
-            self.catalogue_app.say(f"{here.label}: nothing was entered here, so there is nothing to undo.",
+            self.app.say(f"{here.label}: nothing was entered here, so there is nothing to undo.",
                                    "warning")
             return
         if here.name in self._given_back:
@@ -215,9 +204,6 @@ class FormDialog(Dialog[Correction]):
             self._chosen.pop(here.name, None)
             self._input(here.name).value = here.value
         self._show_origin(here)
-
-    def on_input_submitted(self, _: Input.Submitted) -> None:
-        self.action_save()
 
     @property
     def _texts(self) -> dict[str, str]:
@@ -242,42 +228,33 @@ class FormDialog(Dialog[Correction]):
         return chosen is not None and chosen.id not in (None, self._fields[name].id)
 
     def action_save(self) -> None:
-        if self._recording:
+        if self.recording:
             return
         try:
             filled = self._filled()
             if not filled.changed and not filled.given_back:
-                self.catalogue_app.say("Nothing was changed.")
+                self.app.say("Nothing was changed.")
                 self.dismiss(None)
                 return
             job = self._save(filled)
         except (ValueError, CatalogueError) as error:
             self._refuse(error)
             return
-        self._recording = True
-        self.catalogue_app.writes.add(self._title, job, self._recorded, holds=self, failed=self._failed)
-
-    def _recorded(self, done: Correction) -> None:
-        self.dismiss(done)
+        self.recording = True
+        self.record(self._title, job, self.dismiss, failed=self._failed)
 
     def _failed(self, error: Exception) -> None:
-        self._recording = False
+        self.recording = False
         if isinstance(error, CatalogueError):
             self._refuse(error)
         else:
-            self.catalogue_app.failed(error, not_done=self._title)
+            self.app.failed(error, not_done=self._title)
 
     def _refuse(self, error: Exception) -> None:
         words = f"{error}".removesuffix(".") + "."
         if isinstance(error, CatalogueError) and "catalogue " in error.hint:
             words = f"{error.message} {self._clash}"
         self.query_one("#form-wrong", Static).update(line(words))
-
-    def action_back(self) -> None:
-        if self._recording:
-            self.catalogue_app.say("Recording …; this panel closes when it is done.")
-        else:
-            self.dismiss(None)
 
 
 def _match_cells(match: Match) -> list[Text]:

@@ -1,18 +1,15 @@
 """The help: the table of keys."""
 
 from collections.abc import Iterable
-from typing import ClassVar
 
 from rich.table import Table
 from rich.text import Text
-from textual.app import ComposeResult
-from textual.binding import BindingType
-from textual.containers import Vertical, VerticalScroll
+from textual.containers import VerticalScroll
+from textual.widget import Widget
 from textual.widgets import Static
 
-from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, SIGNS, Key, bindings
+from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, SIGNS, Key
 from catalogue.screens.page import Dialog
-from catalogue.screens.widgets.bars import KeyLine
 
 SIGN_WORDS = "✓ sound ! check this ✗ missing or damaged – nothing known"
 
@@ -36,24 +33,21 @@ class HelpDialog(Dialog[None]):
     """All keys; scrolls where they do not fit."""
 
     PLACE = "help"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("help")
+    PANEL = "tall"
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__("Keys")
         self._of = ""
 
-    def compose(self) -> ComposeResult:
-        with Vertical(classes="panel tall"):
-            yield Static("Keys", classes="panel-title")
-            with VerticalScroll():
-                yield Static("Here", id="help-title", classes="section")
-                yield Static(id="help-here")
-                for title, keys in (("In lists", LISTS), ("Everywhere", EVERYWHERE)):
-                    yield Static(title, classes="section")
-                    yield Static(listed(keys))
-                yield Static("Signs", classes="section")
-                yield Static(SIGN_WORDS, markup=False)
-            yield KeyLine(self.PLACE, alone=True)
+    def body(self) -> Iterable[Widget]:
+        with VerticalScroll():
+            yield Static("Here", id="help-of", classes="section")
+            yield Static(id="help-here")
+            for title, keys in (("In lists", LISTS), ("Everywhere", EVERYWHERE)):
+                yield Static(title, classes="section")
+                yield Static(listed(keys))
+            yield Static("Signs", classes="section")
+            yield Static(SIGN_WORDS, markup=False)
 
     def on_mount(self) -> None:
         self._explain()
@@ -69,5 +63,5 @@ class HelpDialog(Dialog[None]):
         keys = KEYS.get(self._of, ())
         here = self.query_one("#help-here", Static)
         here.update(listed(keys))
-        here.display = self.query_one("#help-title", Static).display = bool(keys)
+        here.display = self.query_one("#help-of", Static).display = bool(keys)
         self.query_one(VerticalScroll).scroll_home(animate=False)

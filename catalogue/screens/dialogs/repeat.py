@@ -1,36 +1,22 @@
 """The dialog that repeats an order: last time's line ready to record and open to change, and what to see before."""
 
-from collections.abc import Callable
+from collections.abc import Iterable
 from dataclasses import asdict, replace
 from functools import partial
-from typing import ClassVar, TypeVar
 
-from textual.app import ComposeResult
-from textual.binding import BindingType
-from textual.containers import Grid, Horizontal, Vertical, VerticalScroll
-from textual.widgets import Button, Input, Label, Static
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Button, Input, Static
 
 from catalogue.errors import CatalogueError, NotFound
 from catalogue.ledger import repeat as ledger
-from catalogue.ledger import values
 from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint, earlier_recipe
 from catalogue.ledger.proposal import Proposal
-from catalogue.money import show_amount
 from catalogue.operations.orders import record_order
 from catalogue.records.database import Database
 from catalogue.records.orders import Line, NewLine
-from catalogue.screens.dialogs.repeat_form import (
-    FIELDS,
-    SHAPING,
-    Doubt,
-    RequestedPrint,
-    doubts,
-    parse_request,
-    question,
-    shown_length,
-    total,
-)
-from catalogue.screens.keys import bindings
+from catalogue.screens.dialogs import repeat_form
+from catalogue.screens.dialogs.repeat_form import SHAPING, Doubt, RepeatForm, RequestedPrint, doubts, parse_request
 from catalogue.screens.page import Dialog
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.formats import safe
@@ -38,7 +24,8 @@ from catalogue.screens.texts.repeat import layout_of, plan_of, proposal_words
 from catalogue.screens.widgets.bars import KeyLine
 from catalogue.settings import Home
 
-T = TypeVar("T")
+Answer = tuple[Proposal, EarlierRecipe | None]  # with the recipe whose choices a print file of the new line takes over
+TITLE = "Repeat this order"
 
 
 def proposed(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
@@ -49,12 +36,15 @@ def proposed(db: Database, home: Home, subject: dict[str, int | None], want: Req
                           border_mm=want.border_mm, wrap_mm=want.wrap_mm, edge=want.edge, as_last_time=as_last_time)
 
 
-def with_last_print(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
-                    as_last_time: bool) -> tuple[Proposal, EarlierRecipe | None]:
-    """The proposal, and the recipe whose choices a print file of the new line would take over."""
-    proposal = proposed(db, home, subject, want, as_last_time)
-    return proposal, earlier_recipe(db, proposal.line, proposal.last.id if proposal.last else None,
-                                    _printing(proposal) or "")
+def answer_to(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
+              as_last_time: bool) -> Answer | CatalogueError:
+    """The proposal with the recipe of the last print, or why there is none."""
+    try:
+        proposal = proposed(db, home, subject, want, as_last_time)
+        return proposal, earlier_recipe(db, proposal.line, proposal.last.id if proposal.last else None,
+                                        _printing(proposal) or "")
+    except CatalogueError as error:
+        return error
 
 
 class RepeatDialog(Dialog[Line]):
@@ -65,45 +55,45 @@ class RepeatDialog(Dialog[Line]):
     """
 
     PLACE = "repeat"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("repeat")
+    PANEL = "repeating"
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__(TITLE)
         self._subject: dict[str, int | None] = {}
         self._proposal: Proposal | None = None
         self._last_print: EarlierRecipe | None = None
         self._as_last_time = False
         self._filled = False
-        self._recording = False
+        self.recording = False
         self._kept_price = ""
         self._confirmed: set[Doubt] = set()     # what was asked about and may be recorded so
         self._grave_seen: set[str] = set()      # grave cautions that were asked about
 
-    def compose(self) -> ComposeResult:
-        with Vertical(classes="panel repeating"):
-            yield Static("Repeat this order", id="repeat-title", classes="panel-title", markup=False)
-            with Horizontal(id="repeat-body"):
-                with Grid(id="repeat-form"):
-                    for name, label in FIELDS:
-                        yield Label(label)
-                        yield Input(id=f"repeat-{name}", compact=True)
-                        if name == "price":
-                            yield Label("Total")
-                            yield Static("", id="repeat-total", markup=False)
-                with Vertical(id="repeat-side"):
-                    yield Picture(below=7, id="repeat-picture")
-                    with VerticalScroll(can_focus=False, id="repeat-scroll"):
-                        yield Static("", id="repeat-words", markup=False)
-            yield Static("", id="repeat-wrong", markup=False)
-            with Horizontal(classes="buttons"):
-                yield Button("Record", id="record", variant="primary", compact=True)
-                yield Button("Other scan", id="switch", compact=True)
-                yield Button("Cancel", id="leave", compact=True)
-            yield KeyLine(self.PLACE, alone=True)
+    def body(self) -> Iterable[Widget]:
+        with Horizontal(id="repeat-body"):
+            yield RepeatForm(id="repeat-form")
+            with Vertical(id="repeat-side"):
+                yield Picture(below=7, id="repeat-picture")
+                with VerticalScroll(can_focus=False, id="repeat-scroll"):
+                    yield Static("", id="repeat-words", markup=False)
+        yield Static("", id="repeat-wrong", markup=False)
+        with Horizontal(classes="buttons"):
+            # its label says so itself where something grave is to be seen
+            yield Button("Record", id="record", variant="primary", action="screen.record(True)", compact=True)
+            yield Button("Other scan", id="switch", action="screen.switch_scan", compact=True)
+            yield Button("Cancel", id="leave", action="screen.back", compact=True)
 
     def on_mount(self) -> None:
         if self._subject:
             self._begin()
+
+    @property
+    def _form(self) -> RepeatForm:
+        return self.query_one(RepeatForm)
+
+    @property
+    def _record_button(self) -> Button:
+        return self.query_one("#record", Button)
 
     def begin(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
         """Ask what is proposed for this line, or this piece; nothing of what was asked before stays."""
@@ -114,57 +104,60 @@ class RepeatDialog(Dialog[Line]):
     def _begin(self) -> None:
         self._proposal, self._last_print, self._as_last_time, self._filled = None, None, False, False
         self._confirmed, self._grave_seen, self._kept_price = set(), set(), ""
-        self.query_one("#repeat-body").visible = False  # until every field is put again
-        for place, words in (("title", "Repeat this order"), ("words", ""), ("wrong", ""), ("total", "")):
-            self.query_one(f"#repeat-{place}", Static).update(words)
+        self.query_one("#repeat-body").visible = False  # until every field is put anew
+        self.query_one("#panel-title", Static).update(TITLE)
+        for place in ("words", "wrong", "total"):
+            self.query_one(f"#repeat-{place}", Static).update("")
         self.query_one("#repeat-scroll").scroll_home(animate=False)
         self.query_one(Picture).show(None, "")
-        record = self.query_one("#record", Button)
-        record.disabled, record.label = False, "Record"
+        self._record_button.disabled, self._record_button.label = False, "Record"
         self._offer_other_scan(False)
         self.set_focus(None)
         self._propose(RequestedPrint())
 
     def _propose(self, want: RequestedPrint) -> None:
-        home, subject, as_last_time = self.catalogue_app.home, self._subject, self._as_last_time
-        self.ask(lambda db: self._attempt(lambda: with_last_print(db, home, subject, want, as_last_time)), self._show,
-                 group="proposal", holds=self)
+        home, subject, as_last_time = self.app.home, self._subject, self._as_last_time
+        self.ask(lambda db: answer_to(db, home, subject, want, as_last_time), self._show, group="proposal", holds=self)
 
-    @staticmethod
-    def _attempt(job: Callable[[], T]) -> "T | CatalogueError":
-        try:
-            return job()
-        except CatalogueError as error:
-            return error
-
-    def _show(self, answer: "tuple[Proposal, EarlierRecipe | None] | CatalogueError") -> None:
-        record = self.query_one("#record", Button)
+    def _show(self, answer: Answer | CatalogueError) -> None:
+        record = self._record_button
         if isinstance(answer, CatalogueError):
             never_ordered = not isinstance(answer, NotFound)     # what has gone is told by the app, which closes this
             if never_ordered and self._proposal is None and self._subject["line_id"] is None and not self._filled:
-                self._first_order()
+                self.query_one("#panel-title", Static).update("First order of this piece")
+                self._fill({"quantity": "1"}, "size")
             self._tell(str(answer))
             record.disabled = True
             return
         self._tell("")
-        record.disabled = self._recording
+        record.disabled = self.recording
         self._proposal, self._last_print = proposal, last_print = answer
+        new, last = proposal.line, proposal.last
         if not self._filled:
-            self._fill(proposal)
+            self._kept_price = new.unit_price
+            self._fill(repeat_form.texts_of(new), "quantity")
+            self._form.field("buyer").placeholder = safe(f"^l: {last.buyer}") if last and last.buyer else ""
         record.label = "Record all the same" if proposal.grave else "Record"
-        title = f"{'Repeat' if proposal.last else 'First order'}: {proposal.piece.title}, {proposal.piece.artist}"
-        self.query_one("#repeat-title", Static).update(safe(title))
-        plan = plan_of(proposal, proposal.line, last_print, self.catalogue_app.home.settings.print_ppi)
-        self.query_one("#repeat-words", Static).update(proposal_words(proposal, plan, last_print,
-                                                                      self.catalogue_app.day_form))
+        title = f"{'Repeat' if last else 'First order'}: {proposal.piece.title}, {proposal.piece.artist}"
+        self.query_one("#panel-title", Static).update(safe(title))
+        plan = plan_of(proposal, new, last_print, self.app.home.settings.print_ppi)
+        words = proposal_words(proposal, plan, last_print, self.app.day_form)
+        self.query_one("#repeat-words", Static).update(words)
         self._offer_other_scan(self._other_scan)
-        self._show_total()
-        self._draw(proposal, proposal.line, plan)
+        self._form.show_total(self._currency)
+        self._draw(proposal, new, plan)
+
+    def _fill(self, texts: dict[str, str], focused: str) -> None:
+        """Show the form with these texts, the cursor in one of its fields."""
+        self._filled = True
+        self._form.fill(texts)
+        self.query_one("#repeat-body").visible = True
+        self._form.field(focused).focus()
 
     def _draw(self, proposal: Proposal, new: NewLine, plan: PlannedPrint) -> None:
         """The print that ``new`` asks for, from the scan that the proposal names."""
         printing = proposal.printing.scan if proposal.printing else None
-        preview = self.catalogue_app.preview(printing.sha256) if printing and printing.has_preview else None
+        preview = self.app.preview(printing.sha256) if printing and printing.has_preview else None
         size = (printing.width, printing.height) if printing else None
         self.query_one(Picture).show(preview, "No picture to show", size, layout=layout_of(proposal, new, plan))
 
@@ -182,82 +175,33 @@ class RepeatDialog(Dialog[Line]):
         self.query_one("#switch", Button).display = offered
         self.query_one(KeyLine).leave_out(frozenset() if offered else frozenset(("switch_scan",)))
 
-    def _show_total(self) -> None:
-        """What all the prints cost, as typed so far."""
-        currency = self._proposal.currency if self._proposal is not None else self.catalogue_app.home.settings.currency
-        amount = total(self._typed, currency)
-        self.query_one("#repeat-total", Static).update(show_amount(amount, currency) or "–")
-
-    def _first_order(self) -> None:
-        """Nothing to repeat: the form opens empty."""
-        self._filled = True
-        self.query_one("#repeat-title", Static).update("First order of this piece")
-        self._put({"quantity": "1"})
-        self.query_one("#repeat-size", Input).focus()
-
-    def _fill(self, proposal: Proposal) -> None:
-        self._filled = True
-        new, last = proposal.line, proposal.last
-        self._kept_price = new.unit_price
-        self._put({
-            "quantity": str(new.quantity), "size": values.shown_size(new.width_mm, new.height_mm),  # read again: exact
-            "medium": new.medium, "border": shown_length(new.border_mm), "wrap": shown_length(new.wrap_mm),
-            "edge": new.edge, "price": new.unit_price, "profile": new.profile, "settings": new.settings})
-        self.query_one("#repeat-buyer", Input).placeholder = safe(f"^l: {last.buyer}") if last and last.buyer else ""
-        self.query_one("#repeat-quantity", Input).focus()
-
-    def _put(self, texts: dict[str, str]) -> None:
-        """Show the form with these texts, and nothing in the other fields."""
-        with self.prevent(Input.Changed):
-            for name, _ in FIELDS:
-                field = self.query_one(f"#repeat-{name}", Input)
-                field.value, field.placeholder = texts.get(name, ""), ""
-        self.query_one("#repeat-body").visible = True
-
     @property
-    def _typed(self) -> dict[str, str]:
-        return {name: self.query_one(f"#repeat-{name}", Input).value for name, _ in FIELDS}
+    def _currency(self) -> str:
+        return self._proposal.currency if self._proposal is not None else self.app.home.settings.currency
 
     def on_input_changed(self, event: Input.Changed) -> None:
         name = (event.input.id or "").removeprefix("repeat-")
-        if not self._filled or self._recording:
+        if not self._filled or self.recording:
             return
         if name in ("quantity", "price"):
-            self._show_total()
+            self._form.show_total(self._currency)
         if name in SHAPING:
             self._propose_typed()
 
     def _propose_typed(self) -> None:
         try:
-            want = parse_request(self._typed)
+            want = parse_request(self._form.typed)
         except ValueError as error:
             self._tell(f"{error}.")
-            self.query_one("#record", Button).disabled = True
+            self._record_button.disabled = True
             return
         if self._proposal is not None:      # drawn at once; what the catalogue says of it follows
             asked = {name: value for name, value in asdict(want).items() if value is not None}
             new = replace(self._proposal.line, **asked)
-            plan = plan_of(self._proposal, new, self._last_print, self.catalogue_app.home.settings.print_ppi)
+            plan = plan_of(self._proposal, new, self._last_print, self.app.home.settings.print_ppi)
             if plan.recipe:
                 self._draw(self._proposal, new, plan)
         self._propose(want)
-
-    def on_input_submitted(self, _: Input.Submitted) -> None:
-        self.action_record()
-
-    def on_button_pressed(self, event: Button.Pressed) -> None:
-        if event.button.id == "record":
-            self._record_unless_asked(grave_seen=True)  # it says so itself
-        elif event.button.id == "switch":
-            self.action_switch_scan()
-        else:
-            self.action_back()
-
-    def action_back(self) -> None:
-        if self._recording:
-            self.catalogue_app.say("Recording …; this panel closes when it is done.")
-        else:
-            self.dismiss(None)
 
     def action_words_down(self) -> None:
         self.query_one("#repeat-scroll").scroll_page_down(animate=False)
@@ -267,12 +211,12 @@ class RepeatDialog(Dialog[Line]):
 
     def action_switch_scan(self) -> None:
         """Between the current master and the same scan as last time."""
-        if self._recording or not self._filled:
+        if self.recording or not self._filled:
             return
         if self._proposal is None or self._proposal.used is None:
-            self.catalogue_app.say("Last time's scan is not on record.", "warning")
+            self.app.say("Last time's scan is not on record.", "warning")
         elif not self._other_scan:
-            self.catalogue_app.say("The current master is the scan that was printed last time.")
+            self.app.say("The current master is the scan that was printed last time.")
         else:
             self._as_last_time = not self._as_last_time
             self._propose_typed()
@@ -281,7 +225,7 @@ class RepeatDialog(Dialog[Line]):
         """For the buyer of last time."""
         last = self._proposal.last if self._proposal else None
         if last is None or not last.buyer:
-            self.catalogue_app.say("No buyer is on record from last time.", "warning")
+            self.app.say("No buyer is on record from last time.", "warning")
         else:
             self._set_buyer(last.buyer)
 
@@ -291,18 +235,15 @@ class RepeatDialog(Dialog[Line]):
             self._set_buyer(self._proposal.piece.artist)
 
     def _set_buyer(self, name: str) -> None:
-        if not self._recording and self._filled:
-            field = self.query_one("#repeat-buyer", Input)
+        if not self.recording and self._filled:
+            field = self._form.field("buyer")
             field.value, field.cursor_position = name, len(name)
 
-    def action_record(self) -> None:
-        self._record_unless_asked()
-
-    def _record_unless_asked(self, *, grave_seen: bool = False) -> None:
+    def action_record(self, grave_seen: bool = False) -> None:
         """Record, unless there is something to ask about that was not asked before."""
-        if self._recording or not self._filled:
+        if self.recording or not self._filled:
             return
-        typed, found = self._typed, self._proposal
+        typed, found = self._form.typed, self._proposal
         try:
             want = parse_request(typed)
         except ValueError as error:
@@ -321,14 +262,14 @@ class RepeatDialog(Dialog[Line]):
         odd = [doubt for doubt in doubts(typed, want, found, self._kept_price) if doubt not in self._confirmed]
         if odd:
             self._confirmed.update(odd)
-            self._tell(question(odd))
-            self.query_one(f"#repeat-{odd[0].field}", Input).focus()
+            self._tell(repeat_form.question(odd))
+            self._form.field(odd[0].field).focus()
             return
-        self.query_one("#record", Button).disabled = self._recording = True
+        self._record_button.disabled = self.recording = True
         # All of it by value: what the panel says when the thread comes to it is not what was agreed to.
-        job = partial(self._record, home=self.catalogue_app.home, subject=dict(self._subject), seen=_printing(found),
+        job = partial(self._record, home=self.app.home, subject=dict(self._subject), seen=_printing(found),
                       as_last_time=self._as_last_time, typed=typed, want=want)
-        self.catalogue_app.writes.add("the order", job, self._recorded, holds=self)
+        self.record("the order", job, self._recorded)
 
     @staticmethod
     def _record(db: Database, *, home: Home, subject: dict[str, int | None], seen: str | None, as_last_time: bool,
@@ -345,19 +286,18 @@ class RepeatDialog(Dialog[Line]):
             return error
 
     def _recorded(self, order: "Line | Exception | None") -> None:
-        self._recording = False
+        self.recording = False
         if isinstance(order, Line):
             self.dismiss(order)
             return
-        self.query_one("#record", Button).disabled = False
+        self._record_button.disabled = False
         if order is None:
             self._propose_typed()
-            self.catalogue_app.say("The scan to print from has changed. Check it, then record again.",
-                                   "warning")
+            self.app.say("The scan to print from has changed. Check it, then record again.", "warning")
         elif isinstance(order, CatalogueError):
             self._tell(str(order))
         else:
-            self.catalogue_app.failed(order)
+            self.app.failed(order)
 
 
 def _printing(proposal: Proposal | None) -> str | None:

@@ -1,11 +1,16 @@
 """The repeat panel's form: its fields, what is typed in them as numbers, and what is asked about before recording."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+
+from textual.containers import Grid
+from textual.widget import Widget
+from textual.widgets import Input, Label, Static
 
 from catalogue import money
 from catalogue.ledger import values
 from catalogue.ledger.proposal import Proposal
+from catalogue.records.orders import NewLine
 
 # id, label
 FIELDS = (("quantity", "Prints"), ("size", "Size"), ("medium", "Medium"), ("border", "Border"), ("wrap", "Wrap"),
@@ -36,6 +41,36 @@ class Doubt:
     text: str
 
 
+class RepeatForm(Grid):
+    """The fields of the order, and what all its prints cost."""
+
+    def compose(self) -> Iterable[Widget]:
+        for name, label in FIELDS:
+            yield Label(label)
+            yield Input(id=f"repeat-{name}", compact=True)
+            if name == "price":
+                yield Label("Total")
+                yield Static("", id="repeat-total", markup=False)
+
+    def field(self, name: str) -> Input:
+        return self.query_one(f"#repeat-{name}", Input)
+
+    @property
+    def typed(self) -> dict[str, str]:
+        return {name: self.field(name).value for name, _ in FIELDS}
+
+    def fill(self, texts: Mapping[str, str]) -> None:
+        """Show these texts, and nothing in the other fields."""
+        with self.prevent(Input.Changed):
+            for name, _ in FIELDS:
+                self.field(name).value, self.field(name).placeholder = texts.get(name, ""), ""
+
+    def show_total(self, currency: str) -> None:
+        """What all the prints cost, as typed so far."""
+        text = money.show_amount(total(self.typed, currency), currency) or "–"
+        self.query_one("#repeat-total", Static).update(text)
+
+
 def quantity(text: str) -> int:
     """A number of prints. Raises ValueError with words for the person."""
     count = text.strip()
@@ -45,11 +80,7 @@ def quantity(text: str) -> int:
 
 
 def parse_request(typed: Mapping[str, str]) -> RequestedPrint:
-    """What was typed, as numbers.
-
-    Raises:
-        ValueError: with words for the person.
-    """
+    """What was typed, as numbers. Raises ValueError with words for the person."""
     count = quantity(typed["quantity"])
     width, height = values.size_mm(typed["size"])
     return RequestedPrint(count, width, height, typed["medium"].strip(), values.margin_mm(typed["border"]),
@@ -62,6 +93,13 @@ def total(typed: Mapping[str, str], currency: str) -> str:
         return money.total_price(money.read_amount(typed["price"], currency), quantity(typed["quantity"]), currency)
     except ValueError:
         return ""
+
+
+def texts_of(line: NewLine) -> dict[str, str]:
+    """The fields as they are filled with a line; its size is written so that it is read again exactly."""
+    return {"quantity": str(line.quantity), "size": values.shown_size(line.width_mm, line.height_mm),
+            "medium": line.medium, "border": shown_length(line.border_mm), "wrap": shown_length(line.wrap_mm),
+            "edge": line.edge, "price": line.unit_price, "profile": line.profile, "settings": line.settings}
 
 
 def shown_length(mm: float) -> str:

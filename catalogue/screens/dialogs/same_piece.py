@@ -1,22 +1,26 @@
 """What "same piece" asks before it is recorded: whether a whole group is one, and which of several pieces stays."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from textual.app import App
 
 from catalogue.operations.judging import PieceInQuestion
-from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog
+from catalogue.screens.dialogs.confirm import Choice, confirm
 from catalogue.screens.texts.formats import counted, safe
 
 NAMED = 12      # files named in a question
 
 
-def ask_one_piece(files: Sequence[str], filed: Sequence[PieceInQuestion]) -> ConfirmDialog:
+def ask_one_piece(app: App[Any], files: Sequence[str], filed: Sequence[PieceInQuestion],
+                  then: Callable[[], object]) -> None:
     """Ask whether all scans of a group, named by their ``files``, show one piece."""
-    names = [f"  {name}" for name in files[:NAMED]]
-    more = len(files) - NAMED
-    piece = [f"All are filed under {safe(filed[0].piece.artist)}: {safe(filed[0].piece.title)}."] if len(filed) == 1 \
-        else []
-    return ConfirmDialog(f"Do these {len(files)} scans show one piece?", "\n".join(
-        [*names, *([f"  and {counted(more, 'more file')}"] if more > 0 else []), *piece]), yes="Same piece")
+    lines = [f"  {name}" for name in files[:NAMED]]
+    if len(files) > NAMED:
+        lines.append(f"  and {counted(len(files) - NAMED, 'more file')}")
+    if len(filed) == 1:
+        lines.append(f"All are filed under {safe(filed[0].piece.artist)}: {safe(filed[0].piece.title)}.")
+    confirm(app, f"Do these {len(files)} scans show one piece?", "\n".join(lines), then, yes="Same piece")
 
 
 def ask_which_stays(filed: Sequence[PieceInQuestion]) -> Choice:

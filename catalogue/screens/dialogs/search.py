@@ -1,27 +1,23 @@
 """Search as you type over artists, titles, orders and file names, from everywhere."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import ClassVar
 
 from rich.cells import cell_len
 from rich.text import Text
-from textual.app import ComposeResult
-from textual.binding import BindingType
-from textual.containers import Horizontal, Vertical
+from textual.containers import Horizontal
 from textual.geometry import Size
 from textual.reactive import Reactive
+from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path
 from catalogue.records.search import Found, Vocabulary, load_vocabulary, search
 from catalogue.screens.actions.correcting import edit_artist, edit_pieces, edit_scans
-from catalogue.screens.background.tasks import run_in_thread
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.formats import cell, counted, day, safe
-from catalogue.screens.widgets.bars import KeyLine
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -82,24 +78,22 @@ class SearchDialog(Dialog[Hit]):
     """The box, what was found, and its picture."""
 
     PLACE = "search"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("search")
+    PANEL = "searching"
 
     def __init__(self) -> None:
         super().__init__()
         self._words = ""    # what the lines listed were found for
 
-    def compose(self) -> ComposeResult:
-        with Vertical(classes="panel searching"):
-            yield SearchInput(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name",
-                              id="words", compact=True)
-            with Horizontal():
-                table: RowTable[Hit] = RowTable([Column("", 10), Column("", 0, weight=2), Column("", 0, weight=3)],
-                                                id="found")
-                table.can_focus = False
-                yield table
-                yield Picture(most_bytes=PICTURE_BYTES, settle=PICTURE_SETTLE, id="found-picture")
-            yield CountLine("", id="found-count", classes="quiet", markup=False)
-            yield KeyLine(self.PLACE, alone=True)
+    def body(self) -> Iterable[Widget]:
+        yield SearchInput(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name",
+                          id="words", compact=True)
+        with Horizontal():
+            table: RowTable[Hit] = RowTable([Column("", 10), Column("", 0, weight=2), Column("", 0, weight=3)],
+                                            id="found")
+            table.can_focus = False
+            yield table
+            yield Picture(most_bytes=PICTURE_BYTES, settle=PICTURE_SETTLE, id="found-picture")
+        yield CountLine("", id="found-count", classes="quiet", markup=False)
 
     def on_mount(self) -> None:
         self.query_one(Input).focus()
@@ -108,10 +102,10 @@ class SearchDialog(Dialog[Hit]):
     def _learn_words(self) -> None:
         """Read the words that slips are mended with while nothing is typed yet, so that no letter waits for them."""
         def keep(words: Vocabulary) -> None:
-            self.catalogue_app.vocabulary = self.catalogue_app.vocabulary or words
+            self.app.vocabulary = self.app.vocabulary or words
 
-        if self.catalogue_app.vocabulary is None:
-            run_in_thread(self, self.catalogue_app.threads["words"], load_vocabulary, keep, group="words")
+        if self.app.vocabulary is None:
+            self.ask(load_vocabulary, keep, group="words", thread="words")
 
     def begin(self) -> None:
         """Empty box, nothing found."""
@@ -125,18 +119,17 @@ class SearchDialog(Dialog[Hit]):
 
     def _look_up(self, words: str) -> None:
         def look(db: Database) -> Found:
-            if self.catalogue_app.vocabulary is None and len(words) > 2:
-                self.catalogue_app.vocabulary = load_vocabulary(db)
-            return search(db, words, EACH, self.catalogue_app.vocabulary or Vocabulary(()))
+            if self.app.vocabulary is None and len(words) > 2:
+                self.app.vocabulary = load_vocabulary(db)
+            return search(db, words, EACH, self.app.vocabulary or Vocabulary(()))
 
-        run_in_thread(self, self.catalogue_app.threads["search"], look, lambda found: self._show(found, words),
-                      group="search", holds=self)
+        self.ask(look, lambda found: self._show(found, words), group="search", thread="search", holds=self)
 
     def _show(self, result: Found, words: str) -> None:
         """List what was found. The cursor stays on its line if that was found for the same words, else on the first."""
         table = self.query_one("#found", RowTable)
         drawn = {hit: hit for hit in table.rows_held}
-        listed = [drawn.get(hit, hit) for hit in hits(result, self.catalogue_app.day_form)]
+        listed = [drawn.get(hit, hit) for hit in hits(result, self.app.day_form)]
         same = words == self._words and table.highlighted in listed
         table.set_rows(listed, hit_cells, cursor=listed.index(table.highlighted) if same else 0, keep_drawn=True)
         self._words = words
@@ -155,13 +148,7 @@ class SearchDialog(Dialog[Hit]):
         return self.query_one("#found", RowTable).highlighted
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
-        self.query_one(Picture).show(self.catalogue_app.preview(event.row.sha256) if event.row else None, "")
-
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        self._open(event.row)
-
-    def on_input_submitted(self, _: Input.Submitted) -> None:
-        self.action_open()
+        self.query_one(Picture).show(self.app.preview(event.row.sha256) if event.row else None, "")
 
     def action_down(self) -> None:
         self.query_one("#found", RowTable).action_cursor_down()
@@ -185,7 +172,7 @@ class SearchDialog(Dialog[Hit]):
         elif hit.piece_id is not None:
             edit_pieces(self, [hit.piece_id], self._look_again)
         else:
-            self.catalogue_app.say("This file has not been read yet.", "warning")
+            self.app.say("This file has not been read yet.", "warning")
 
     def _look_again(self) -> None:
         self._look_up(self._words)
@@ -193,6 +180,6 @@ class SearchDialog(Dialog[Hit]):
     def _open(self, hit: Hit | None) -> None:
         if hit is not None:
             if hit.piece_id is None and hit.artist_id is None:
-                self.catalogue_app.say("This file has no piece yet.", "warning")
+                self.app.say("This file has no piece yet.", "warning")
                 return
             self.dismiss(hit)

@@ -1,26 +1,23 @@
 """A page that is written for the person, such as a job sheet: read here, opened, printed, saved, one key each."""
 
 from asyncio import wrap_future
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
-from textual.app import ComposeResult
-from textual.binding import BindingType
-from textual.containers import Vertical, VerticalScroll
+from textual.containers import VerticalScroll
+from textual.widget import Widget
 from textual.widgets import Static
 
 from catalogue.errors import CatalogueError
 from catalogue.records.database import Database
 from catalogue.screens.actions.files import DISK_PATIENCE, text_of
 from catalogue.screens.background.jobs import panel_text, start_print_files
-from catalogue.screens.background.tasks import start_worker
-from catalogue.screens.keys import bindings
+from catalogue.screens.background.threads import start_worker
 from catalogue.screens.page import Dialog
 from catalogue.screens.system_viewer import start_program, viewer
 from catalogue.screens.texts.formats import safe
-from catalogue.screens.widgets.bars import KeyLine
 from catalogue.settings import Home
 
 if TYPE_CHECKING:
@@ -69,22 +66,19 @@ class SheetPanel(Dialog[None]):
     ``title`` names it, ``write`` makes it. Keys wait for the page as long as a disk usually takes, then go ahead.
     """
 
-    PLACE: ClassVar[str] = "sheet"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("sheet")
+    PLACE = "sheet"
+    PANEL = "tall"
 
     def __init__(self, title: str, write: Callable[[Database], Sheet]) -> None:
-        super().__init__()
-        self._title, self._write = title, write
+        super().__init__(title)
+        self._write = write
         self._sheet: Sheet | None = None
 
-    def compose(self) -> ComposeResult:
-        with Vertical(classes="panel tall"):
-            yield Static(safe(self._title), classes="panel-title", markup=False)
-            with VerticalScroll(id="sheet-scroll"):
-                yield Static("Writing the sheet …", id="sheet-words", markup=False)
-            yield Static("", id="sheet-path", classes="quiet", markup=False)
-            yield Static("", id="sheet-said", markup=False)
-            yield KeyLine(self.PLACE, alone=True)
+    def body(self) -> Iterable[Widget]:
+        with VerticalScroll(id="sheet-scroll"):
+            yield Static("Writing the sheet …", id="sheet-words", markup=False)
+        yield Static("", id="sheet-path", classes="quiet", markup=False)
+        yield Static("", id="sheet-said", markup=False)
 
     def on_mount(self) -> None:
         self.query_one("#sheet-scroll").focus()
@@ -92,7 +86,7 @@ class SheetPanel(Dialog[None]):
 
     def _write_sheet(self) -> None:
         """Have the page written, and show it once it is."""
-        answer = self.catalogue_app.threads["disks"].submit(self._write)
+        answer = self.app.threads["disks"].submit(self._write)
 
         async def show() -> None:
             try:
@@ -101,11 +95,11 @@ class SheetPanel(Dialog[None]):
                 if self.is_attached:
                     self.query_one("#sheet-words", Static).update("The sheet was not written.")
                 raise
-            await self.catalogue_app.gate.between_keys()
+            await self.app.gate.between_keys()
             if self.is_attached:
                 self._show(sheet)
 
-        self.catalogue_app.gate.hold(self, start_worker(self, show, group="sheet"), DISK_PATIENCE)
+        self.app.gate.hold(self, start_worker(self, show, group="sheet"), DISK_PATIENCE)
 
     def _show(self, sheet: Sheet) -> None:
         self._sheet = sheet
@@ -117,7 +111,7 @@ class SheetPanel(Dialog[None]):
         if self.is_attached and self.is_current:
             self.query_one("#sheet-said", Static).update(safe(text))
         else:
-            self.catalogue_app.say(safe(text))
+            self.app.say(safe(text))
 
     def _written(self) -> Sheet | None:
         if self._sheet is None:
@@ -137,34 +131,31 @@ class SheetPanel(Dialog[None]):
             self._tell(f"Started {command[0]}.")
 
     def action_print_page(self) -> None:
-        sheet = self._written()
-        if sheet is not None:
-            from catalogue.operations.pages import print_page, summarize
+        from catalogue.operations.pages import print_page, summarize
 
-            self._tell("Sending it to the printer …")
-            self._in_background(lambda: summarize(print_page(sheet.page, sheet.text)))
+        self._in_background("Sending it to the printer …", lambda sheet: summarize(print_page(sheet.page, sheet.text)))
 
     def action_save_pdf(self) -> None:
-        sheet = self._written()
-        if sheet is not None:
-            from catalogue.operations.pages import save_as_pdf, summarize
+        from catalogue.operations.pages import save_as_pdf, summarize
 
-            self._tell("Making the PDF …")
-            self._in_background(lambda: summarize(save_as_pdf(sheet.page)))
+        self._in_background("Making the PDF …", lambda sheet: summarize(save_as_pdf(sheet.page)))
 
-    def _in_background(self, job: Callable[[], list[str]]) -> None:
+    def _in_background(self, doing: str, job: Callable[[Sheet], list[str]]) -> None:
         """Run ``job`` on a thread of its own, one after the other, and tell what it gives, also once this is closed."""
-        answer, shop = self.catalogue_app.plain_threads["printer"].submit(lambda _: job()), self.catalogue_app
+        sheet = self._written()
+        if sheet is None:
+            return
+        self._tell(doing)
+        answer = self.app.plain_threads["printer"].submit(lambda _: job(sheet))
 
         async def tell() -> None:
             try:
-                said = await wrap_future(answer)
+                lines = await wrap_future(answer)
             except CatalogueError as error:
-                self._tell(str(error))
-            else:
-                self._tell(" ".join(said))
+                lines = [str(error)]
+            self._tell(" ".join(lines))
 
-        start_worker(shop, tell, group="printer", exclusive=False)
+        start_worker(self.app, tell, group="printer", exclusive=False)
 
     def action_copy_path(self) -> None:
         sheet = self._written()
@@ -177,25 +168,24 @@ class JobSheetPanel(SheetPanel):
     """The job sheet of an order line, from which its print file is made too."""
 
     PLACE = "job_sheet"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("job_sheet")
 
     def __init__(self, line_id: int, name: str, write: Callable[[Database], Sheet]) -> None:
         super().__init__(f"Job sheet: {name}", write)
         self._line_id = line_id
 
     def action_print_file(self) -> None:
-        """Make the print file as the long work; the sheet is then written again and names it."""
-        if start_print_files(self.catalogue_app, [self._line_id], self._show_made):
+        """Make the print file as the long work; the sheet is then written anew and names it."""
+        if start_print_files(self.app, [self._line_id], self._show_made):
             self._tell("Writing the print file …")
 
     def _show_made(self, done: "PrintFilesMade") -> None:
         from catalogue.operations.print_files import summarize
 
         if self.is_attached:
-            lines = summarize(done, self.catalogue_app.home.settings.dates)
+            lines = summarize(done, self.app.home.settings.dates)
             self.query_one("#sheet-said", Static).update(panel_text(lines))
-            self._write = lambda db: write_job_sheet(db, self.catalogue_app.home, self._line_id)
+            self._write = lambda db: write_job_sheet(db, self.app.home, self._line_id)
             self._write_sheet()
 
     def action_stop_work(self) -> None:
-        self.catalogue_app.action_stop_work()
+        self.app.action_stop_work()

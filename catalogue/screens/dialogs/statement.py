@@ -2,9 +2,6 @@
 
 from datetime import date
 from functools import partial
-from typing import ClassVar
-
-from textual.binding import BindingType
 
 from catalogue.errors import Refused
 from catalogue.ledger.artist_statement import Row, Statement
@@ -15,9 +12,8 @@ from catalogue.records import artist_statements
 from catalogue.records.browsing import ArtistItem
 from catalogue.records.database import Database
 from catalogue.screens.background.jobs import notice
-from catalogue.screens.dialogs.confirm import ConfirmDialog, TextQuestion
+from catalogue.screens.dialogs.confirm import TextQuestion, confirm
 from catalogue.screens.dialogs.sheet import Sheet, SheetPanel
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.texts.formats import counted, day, safe
 from catalogue.settings import Home
@@ -25,27 +21,20 @@ from catalogue.settings import Home
 
 def open_statement(host: Page, artist: ArtistItem) -> None:
     """Ask what is agreed with the artist where nothing is on record, then for which period; then show the draft."""
-    shop = host.catalogue_app
+    app, currency = host.app, host.app.home.settings.currency
 
-    def known(terms: bool) -> None:
-        if terms:
-            ask_period()
-        else:
-            ask_terms(shop.home.settings.currency)
-
-    def ask_terms(currency: str) -> None:
-        shop.push_screen(TextQuestion(f"What are the terms with {safe(artist.name)}?",
-                                      f"40 % of each print's price, 12.50 {currency} for each print, or none. "
-                                      "It applies from the first order.", hint="40 %"), agreed)
+    def ask_terms() -> None:
+        app.push_screen(TextQuestion(f"What are the terms with {safe(artist.name)}?",
+                                     f"40 % of each print's price, 12.50 {currency} for each print, or none. "
+                                     "It applies from the first order.", hint="40 %"), agreed)
 
     def agreed(text: str | None) -> None:
         if text is not None:
-            shop.writes.add("terms", partial(_set_terms, artist_id=artist.id, text=text,
-                                                      currency=shop.home.settings.currency),
-                            lambda _: ask_period(), holds=host)
+            host.record("terms", partial(_set_terms, artist_id=artist.id, text=text, currency=currency),
+                        lambda _: ask_period())
 
     def ask_period() -> None:
-        shop.push_screen(TextQuestion(
+        app.push_screen(TextQuestion(
             f"Statement to {safe(artist.name)}",
             "A month, a year, or two days: 2025-11, 2025, last month, 2025-11-03..2025-12-02.",
             value="last month"), chosen)
@@ -55,11 +44,12 @@ def open_statement(host: Page, artist: ArtistItem) -> None:
             return
         period, rest = take_period(text.split(), date.today())
         if period is None or rest:
-            shop.say(f"{text!r} is not a period such as 2025-11 or last month.", "warning")
+            app.say(f"{text!r} is not a period such as 2025-11 or last month.", "warning")
         else:
-            shop.push_screen(StatementPanel(shop.home, artist, period))
+            app.push_screen(StatementPanel(app.home, artist, period))
 
-    host.ask(lambda db: bool(artist_statements.terms_of(db, artist.id)), known, group="terms", holds=shop)
+    host.ask(lambda db: bool(artist_statements.terms_of(db, artist.id)),
+             lambda known: ask_period() if known else ask_terms(), group="terms", holds=app)
 
 
 def _set_terms(db: Database, *, artist_id: int, text: str, currency: str) -> None:
@@ -81,7 +71,6 @@ class StatementPanel(SheetPanel):
     """The draft, or the statement as it was issued; issued from here."""
 
     PLACE = "statement"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("statement")
 
     def __init__(self, home: Home, artist: ArtistItem, period: Period) -> None:
         super().__init__(f"Statement to {artist.name}, {period}", self._draft)
@@ -104,27 +93,26 @@ class StatementPanel(SheetPanel):
             self._tell("It has been issued and cannot be changed.")
             return
 
-        def answered(yes: bool | None) -> None:
-            if yes and not self._issuing:
+        def issue() -> None:
+            if not self._issuing:
                 self._issuing = True
                 home, artist, period = self._home, self._artist, self._period
-                self.catalogue_app.writes.add(f"the statement to {safe(artist.name)}",
-                                     lambda db: write_statement(db, home, artist.id, period, issue=True), issued,
-                                     holds=self, failed=failed)
+                self.record(f"the statement to {safe(artist.name)}",
+                            lambda db: write_statement(db, home, artist.id, period, issue=True), issued, failed=failed)
 
         def issued(done: StatementMade) -> None:
             self._issuing = False
             self._show(self._sheet_of(done))
             self._tell(notice(summarize(done)[:1]))
-            self.catalogue_app.changed()
+            self.app.changed()
 
         def failed(error: Exception) -> None:
             self._issuing = False
             self._tell(f"Not issued: {error}")
 
-        self.app.push_screen(ConfirmDialog("Issue this statement?",
-                                      "It cannot be changed afterwards; later corrections go into the next statement.",
-                                      yes="Issue", no="Not yet", careful=True), answered)
+        confirm(self.app, "Issue this statement?",
+                "It cannot be changed afterwards; later corrections go into the next statement.", issue, yes="Issue",
+                no="Not yet", careful=True)
 
 
 def statement_words(made: Statement, dates: str) -> list[str]:

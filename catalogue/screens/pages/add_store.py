@@ -6,10 +6,8 @@ The same page is the first thing seen where there is no catalogue yet.
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from threading import Event
-from typing import ClassVar
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -24,13 +22,10 @@ from catalogue.records.stores import KINDS
 from catalogue.screens.actions.files import DISK_PATIENCE
 from catalogue.screens.background.folder_survey import FolderSurvey, folders_in, mounted, survey_folder
 from catalogue.screens.background.jobs import notice, start_index
-from catalogue.screens.background.tasks import run_in_thread
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.pages.names import NamesPage, Reading, reading_of
-from catalogue.screens.texts.facts import line, lines
 from catalogue.screens.texts.filed_names import filed_rows, under_names
-from catalogue.screens.texts.formats import cell, counted, number, safe
+from catalogue.screens.texts.formats import cell, counted, line, lines, number, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.screens.widgets.tick import Tick
@@ -42,7 +37,6 @@ class AddStorePage(Page):
 
     PLACE = "adding"
     MODE = "stores"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("adding")
 
     def __init__(self, *, first: bool = False) -> None:
         super().__init__()
@@ -77,13 +71,13 @@ class AddStorePage(Page):
                     yield Button("Add this folder and read it", id="take", compact=True, disabled=True)
 
     def on_mount(self) -> None:
-        self._reading = reading_of(self.catalogue_app.home.settings.place_rules)
+        self._reading = reading_of(self.app.home.settings.place_rules)
         self._offer(None)
         self.query_one("#folder", Input).focus()
 
     def _offer(self, folder: Path | None) -> None:
         """List folders to go into."""
-        def listing(_: object) -> list[Path]:
+        def listing() -> list[Path]:
             return [folder.parent, *folders_in(folder)] if folder is not None else list(mounted())
 
         def show(folders: list[Path]) -> None:
@@ -93,8 +87,8 @@ class AddStorePage(Page):
 
             self.query_one("#folders", RowTable).set_rows(folders, cells)
 
-        run_in_thread(self, self.catalogue_app.plain_threads["folders"], listing, show, group="folders",
-            holds=self.query_one("#folders"), patience=DISK_PATIENCE)
+        self.ask_plain("folders", listing, show, group="folders", holds=self.query_one("#folders"),
+                       patience=DISK_PATIENCE)
 
     def on_input_changed(self, event: Input.Changed) -> None:
         if event.input.id == "folder":
@@ -111,18 +105,17 @@ class AddStorePage(Page):
             notice.update("")
             self._offer(None)
             return
-        settings = self.catalogue_app.home.settings
+        settings = self.app.home.settings
 
         self._stale.set()
         self._stale = stale = Event()
 
-        def job(_: object) -> FolderSurvey | None:
+        def job() -> FolderSurvey | None:
             return survey_folder(folder, settings, stale.is_set) if folder.is_dir() else None
 
         notice.update("Looking …")
-        run_in_thread(self, self.catalogue_app.plain_threads["look"], job, lambda seen: self._show_look(seen, folder),
-                      group="look",
-            holds=self.query_one("#take"))
+        self.ask_plain("look", job, lambda seen: self._show_look(seen, folder), group="look",
+                       holds=self.query_one("#take"))
         self._offer(folder)
 
     def _show_look(self, seen: FolderSurvey | None, folder: Path) -> None:
@@ -146,15 +139,13 @@ class AddStorePage(Page):
 
         self.query_one("#found", Static).update(survey_text(seen, None))
         if seen.files:
-            run_in_thread(self, self.catalogue_app.plain_threads["names"],
-                          lambda _: named_by_path(seen.previewed, rules), show,
-                group="named")
+            self.ask_plain("names", lambda: named_by_path(seen.previewed, rules), show, group="named")
 
     def action_names(self) -> None:
         """Show how all the names are read, and let that be corrected."""
         seen = self._look
         if seen is None or not seen.files:
-            self.catalogue_app.say("Choose a folder with pictures first.", "warning")
+            self.app.say("Choose a folder with pictures first.", "warning")
             return
         paths = seen.previewed
         title = f"How {counted(len(paths), 'file')} would be filed by their names alone. Nothing is changed yet."
@@ -167,10 +158,7 @@ class AddStorePage(Page):
         def source(rules: Sequence[str]) -> Callable[[object], Named]:
             return lambda _: named_by_path(paths, rules)
 
-        self.app.push_screen(NamesPage(title, source, self.catalogue_app.plain_threads["names"], self._reading, use))
-
-    def on_row_table_selected(self, _: RowTable.Selected) -> None:
-        self.action_enter_folder()
+        self.app.push_screen(NamesPage(title, source, self.app.plain_threads["names"], self._reading, use))
 
     def action_enter_folder(self) -> None:
         """Open this folder."""
@@ -191,34 +179,32 @@ class AddStorePage(Page):
         """Add the store, then read it."""
         seen = self._look
         if seen is None:
-            self.catalogue_app.say("Choose a folder first.", "warning")
+            self.app.say("Choose a folder first.", "warning")
             return
         name = self.query_one("#name", Input).value.strip()
         kind = str(self.query_one("#kind", Select).value)
         consent = self.query_one("#consent", Tick).value
         if not name:
-            self.catalogue_app.say("Give the store a name.", "warning")
+            self.app.say("Give the store a name.", "warning")
             return
 
-        home, reading = self.catalogue_app.home, self._reading
+        home, reading = self.app.home, self._reading
 
         def job(db: Database) -> tuple[StoreAdded, Home, str]:
             done = add_store(db, home, name, seen.folder, kind, consent=consent)
             try:
-                return done, adopt_names(db, home, reading.rules, dict(reading.names),
-                                         reading.titles), ""
+                return done, adopt_names(db, home, reading.rules, dict(reading.names), reading.titles), ""
             except CatalogueError as error:     # the store is there all the same
                 return done, home, f"The names are read as before: {error}"
 
-        self.catalogue_app.writes.add(f"the store {safe(name)}", job, self._taken, holds=self)
+        self.record(f"the store {safe(name)}", job, self._taken)
 
     def _taken(self, done: tuple[StoreAdded, Home, str]) -> None:
-        added, self.catalogue_app.home, trouble = done
-        self.catalogue_app.say(notice([*summarize(added), *filter(None, [trouble])]),
-                               "warning" if trouble else "information")
-        self.catalogue_app.changes.look_at_disks()
-        start_index(self.catalogue_app, [added.store.name])
-        app = self.catalogue_app
+        app = self.app
+        added, app.home, trouble = done
+        app.say(notice([*summarize(added), *filter(None, [trouble])]), "warning" if trouble else "information")
+        app.changes.look_at_disks()
+        start_index(app, [added.store.name])
         if app.current_mode == "first":
             app.switch_mode("browse")
         else:

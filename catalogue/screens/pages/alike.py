@@ -1,10 +1,8 @@
 """Alike: scans that may show one piece, laid on each other, with the evidence and one key for the verdict."""
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import ClassVar
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.containers import Container, Horizontal, VerticalScroll
 from textual.timer import Timer
 from textual.widget import Widget
@@ -12,37 +10,17 @@ from textual.widgets import Static
 
 from catalogue.errors import Refused
 from catalogue.indexing.corrections import Correction
-from catalogue.operations import correcting
-from catalogue.operations.judging import (
-    Filing,
-    PieceInQuestion,
-    Verdict,
-    confirm_same_piece,
-    pieces_in_question,
-    proposed_filing,
-    record_verdict,
-    summarize_verdict,
-)
+from catalogue.operations import correcting, judging
+from catalogue.operations.judging import Filing, PieceInQuestion, Verdict
 from catalogue.records.database import Database
 from catalogue.screens.actions import opening
 from catalogue.screens.background.jobs import notice, start_comparing
-from catalogue.screens.background.tasks import run_in_thread
 from catalogue.screens.dialogs.same_piece import ask_one_piece, ask_which_stays
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.pictures.alignment import AlignedPair, align_pair
 from catalogue.screens.pictures.picture import Picture
-from catalogue.screens.texts.alike import (
-    GroupRow,
-    PairRow,
-    Row,
-    alike_rows,
-    group_words,
-    listed_rows,
-    pair_words,
-    row_cells,
-    scan_names,
-)
+from catalogue.screens.texts import alike as texts
+from catalogue.screens.texts.alike import GroupRow, PairRow, Row, scan_names
 from catalogue.screens.texts.formats import counted
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -56,8 +34,8 @@ class AlikePage(Page):
 
     PLACE = "alike"
     MODE = "alike"
+    LIST = "pairs"
     FOLLOWS = False  # the list shall not move under who judges it
-    BINDINGS: ClassVar[list[BindingType]] = bindings("alike")
 
     def __init__(self) -> None:
         super().__init__()
@@ -80,19 +58,13 @@ class AlikePage(Page):
 
     def on_mount(self) -> None:
         self._blinking = self.set_interval(BLINK, self._blink)
-        self._load()
-        self.query_one(RowTable).focus()
 
-    def catalogue_changed(self) -> None:
-        self._load(keep=True)
-
-    def _load(self, *, keep: bool = False) -> None:
+    def load(self, *, keep: bool = False) -> None:
         def show(rows: tuple[Row, ...]) -> None:
             self._rows = rows
             self._list(keep=keep)
 
-        run_in_thread(self, self.catalogue_app.threads["alike"], alike_rows, show, group="pairs",
-                      holds=self.query_one(RowTable))
+        self.ask(texts.alike_rows, show, group="pairs", thread="alike", holds=self.query_one(RowTable))
 
     def _list(self, *, keep: bool) -> None:
         asked = sum(row.asked for row in self._rows)
@@ -101,11 +73,11 @@ class AlikePage(Page):
             table.set_title(f"Groups and pairs, {asked} to judge", len(self._rows))
         else:
             table.set_title("To judge", asked)
-        table.show_rows(listed_rows(self._rows, self._opened, everything=self._all), self._cells,
+        table.show_rows(texts.listed_rows(self._rows, self._opened, everything=self._all), self._cells,
                         lambda row: row.identity, keep=keep)
 
     def _cells(self, row: Row) -> list[Text]:
-        return row_cells(row, self._opened)
+        return texts.row_cells(row, self._opened)
 
     @property
     def _row(self) -> Row | None:
@@ -121,17 +93,16 @@ class AlikePage(Page):
             for picture in self.query(Picture):
                 picture.show(None, "")
             return
-        words.update(group_words(row) if isinstance(row, GroupRow) else pair_words(row))
+        words.update(texts.group_words(row) if isinstance(row, GroupRow) else texts.pair_words(row))
         shown = row.pictured
-        preview_a, preview_b = (self.catalogue_app.preview(scan.scan.sha256) for scan in (shown.a, shown.b))
+        preview_a, preview_b = (self.app.preview(scan.scan.sha256) for scan in (shown.a, shown.b))
         if preview_a is None or preview_b is None or not (preview_a.exists() and preview_b.exists()):
             self.query_one("#pair-one", Picture).show(None, "A preview is missing: index these scans again")
             self.query_one("#pair-two", Picture).show(None, "")
             return
         evidence = shown.pair.evidence
-        run_in_thread(self, self.catalogue_app.plain_threads["aligning"],
-            lambda _: align_pair(preview_a, preview_b, evidence.matrix, evidence.size_a, evidence.size_b), self._show,
-            group="laid")
+        self.ask_plain("aligning", lambda: align_pair(preview_a, preview_b, evidence.matrix, evidence.size_a,
+                                                      evidence.size_b), self._show, group="laid")
 
     def _show(self, aligned: AlignedPair) -> None:
         self._laid = aligned
@@ -177,7 +148,7 @@ class AlikePage(Page):
         self._list(keep=True)
 
     def action_compare(self) -> None:
-        start_comparing(self.catalogue_app)
+        start_comparing(self.app)
 
     def action_confirm(self) -> None:
         """State that the scans of the row show one piece, and file them under it."""
@@ -191,62 +162,61 @@ class AlikePage(Page):
             seen_pieces = {one.piece.id for one in filed}
 
             def record(filing: Filing | None) -> None:
-                self._record(row, what, lambda db: confirm_same_piece(
+                self._record(row, what, lambda db: judging.confirm_same_piece(
                     db, [pair.pair.id for pair in pairs], filing, seen=pairs[0].pair.verdict, seen_pieces=seen_pieces))
 
-            if len(filed) > 1 and proposed_filing(filed) is None:
+            if len(filed) > 1 and judging.proposed_filing(filed) is None:
                 self.app.push_screen(ask_which_stays(filed), lambda chosen: record(Filing(abs(chosen), chosen < 0))
                                      if chosen else None)
             elif isinstance(row, GroupRow):
-                self.app.push_screen(ask_one_piece(scan_names(row.members), filed),
-                                     lambda yes: record(None) if yes else None)
+                ask_one_piece(self.app, scan_names(row.members), filed, lambda: record(None))
             else:
                 record(None)
 
-        self.ask(lambda db: pieces_in_question(db, [pair.pair.id for pair in pairs]), ask, group="filed", holds=self)
+        self.ask(lambda db: judging.pieces_in_question(db, [pair.pair.id for pair in pairs]), ask, group="filed",
+                 holds=self)
 
     def action_reject(self) -> None:
         row = self._row
         if isinstance(row, GroupRow):
-            self.catalogue_app.say("A group is judged pair by pair: Enter opens it.")
+            self.app.say("A group is judged pair by pair: Enter opens it.")
         elif row is not None:
             self._record(row, f"not the same: {_named(row)}",
-                         lambda db: record_verdict(db, [row.pair.id], "rejected", seen=row.pair.verdict))
+                         lambda db: judging.record_verdict(db, [row.pair.id], "rejected", seen=row.pair.verdict))
 
     def _record(self, row: Row, what: str, job: Callable[[Database], Verdict]) -> None:
         def recorded(done: Verdict) -> None:
             self.query_one(RowTable).expect_removal(row)
             self._verdicts += [done.correction] if done.correction.id else []
-            self.catalogue_app.say(notice([*summarize_verdict(done), *(["u to undo."] if done.correction.id else [])]))
-            self.catalogue_app.changed()
+            self.app.say(notice([*judging.summarize_verdict(done), *(["u to undo."] if done.correction.id else [])]))
+            self.app.changed()
 
         def failed(error: Exception) -> None:
-            self.catalogue_app.failed(error, not_done=what)
-            self._load(keep=True)  # the verdict may be another seat's by now
+            self.app.failed(error, not_done=what)
+            self.load(keep=True)  # the verdict may be another seat's by now
 
-        self.catalogue_app.writes.add(what, job, recorded, holds=self, failed=failed)
+        self.record(what, job, recorded, failed=failed)
 
     def action_undo(self) -> None:
         """Take the last verdict of this sitting back, and what was filed with it."""
         if not self._verdicts:
-            self.catalogue_app.say("Nothing to undo.")
+            self.app.say("Nothing to undo.")
             return
         last = self._verdicts.pop()
         what = f"undo: {last.detail}"
 
         def undone(done: Correction) -> None:
-            self.catalogue_app.say(notice(correcting.summarize(done)))
-            self.catalogue_app.changed()
+            self.app.say(notice(correcting.summarize(done)))
+            self.app.changed()
 
         def failed(error: Exception) -> None:
             if isinstance(error, Refused):
-                self._load(keep=True)  # changed since by another seat: that is not ours to take back
+                self.load(keep=True)  # changed since by another seat: that is not ours to take back
             else:
                 self._verdicts.append(last)
-            self.catalogue_app.failed(error, not_done=what)
+            self.app.failed(error, not_done=what)
 
-        self.catalogue_app.writes.add(what, lambda db: correcting.undo_statement(db, last.id), undone, holds=self,
-                                      failed=failed)
+        self.record(what, lambda db: correcting.undo_statement(db, last.id), undone, failed=failed)
 
     def action_open(self) -> None:
         self._open(self._row)
@@ -277,12 +247,10 @@ class AlikePage(Page):
             return
         piece = row.pictured.b.scan.piece_id or row.pictured.a.scan.piece_id
         if piece is None:
-            self.catalogue_app.say("Neither has a piece yet.")
+            self.app.say("Neither has a piece yet.")
         else:
-            opening.open_piece(self.catalogue_app, piece)
+            opening.open_piece(self.app, piece)
 
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        self._open(event.row)
 
 
 def _named(row: Row) -> str:

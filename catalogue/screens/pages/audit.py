@@ -1,11 +1,9 @@
 """Audit: what is wrong, by kind, and what to do next with one key; and starting a check."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from functools import partial
-from typing import ClassVar
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.containers import Container, Horizontal, Vertical
 from textual.content import Content
 from textual.widget import Widget
@@ -22,12 +20,10 @@ from catalogue.records.upkeep_lists import FindingItem, KindCount
 from catalogue.screens.actions import opening
 from catalogue.screens.background.jobs import notice, start_copy, start_index, start_restore
 from catalogue.screens.dialogs.audit import AuditDialog
-from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
-from catalogue.screens.keys import bindings
+from catalogue.screens.dialogs.confirm import MessageDialog, ReasonDialog, confirm
 from catalogue.screens.page import Page
 from catalogue.screens.pictures.picture import Picture
-from catalogue.screens.texts.facts import BAD, DOUBT, line, lines
-from catalogue.screens.texts.formats import ago, cell, day, file_name, safe
+from catalogue.screens.texts.formats import BAD, DOUBT, ago, cell, day, file_name, line, lines, safe
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -40,7 +36,7 @@ class AuditPage(Page):
 
     PLACE = "audit"
     MODE = "audit"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("audit")
+    LIST = "findings"
 
     def __init__(self) -> None:
         super().__init__()
@@ -58,14 +54,7 @@ class AuditPage(Page):
                      id="audit-right"),
             id="audit")
 
-    def on_mount(self) -> None:
-        self._load()
-        self.query_one("#findings", PagedTable).focus()
-
-    def catalogue_changed(self) -> None:
-        self._load(keep=True)
-
-    def _load(self, *, keep: bool = False) -> None:
+    def load(self, *, keep: bool = False) -> None:
         def show(counts: tuple[list[KindCount], list[tuple[str, str]]]) -> None:
             kinds, audits = counts
             table = self.query_one("#kinds", RowTable)
@@ -85,7 +74,7 @@ class AuditPage(Page):
     def _finding_cells(self, row: FindingItem) -> list[Text]:
         return [cell("✗" if row.is_damage else ""), cell(row.kind),
                 cell(file_name(row.path) if row.path else row.detail), cell(row.store or "–"),
-                cell(day(row.first_seen, self.catalogue_app.day_form))]
+                cell(day(row.first_seen, self.app.day_form))]
 
     def _load_findings(self, *, keep: bool = False) -> None:
         kind = self.query_one("#kinds", RowTable).highlighted
@@ -124,10 +113,10 @@ class AuditPage(Page):
             self.query_one(Picture).show(None, "")
             return
         self._open, scan = shown
-        self.query_one("#finding-words", Static).update(finding_words(self._open, self.catalogue_app.day_form))
+        self.query_one("#finding-words", Static).update(finding_words(self._open, self.app.day_form))
         damage = self._open.damage
         marks = tuple((r.left, r.top, r.right, r.bottom) for r in damage.regions) if damage else ()
-        self.query_one(Picture).show(self.catalogue_app.preview(scan.sha256) if scan and scan.has_preview else None, "",
+        self.query_one(Picture).show(self.app.preview(scan.sha256) if scan and scan.has_preview else None, "",
                                      (scan.width, scan.height) if scan else None, marks)
 
     @property
@@ -136,12 +125,6 @@ class AuditPage(Page):
         row: FindingItem | None = self.query_one("#findings", PagedTable).row_to_act_on
         found = self._open
         return found if row is not None and found is not None and found.finding.id == row.id else None
-
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        if event.table.id == "kinds":
-            self.action_pane_right()
-        else:
-            self.action_next_step()
 
     def action_pane_right(self) -> None:
         self.query_one("#findings", PagedTable).focus()
@@ -156,16 +139,16 @@ class AuditPage(Page):
         finding = self._found
         scan_id = finding.finding.scan_id if finding else None
         if scan_id is None:
-            self.catalogue_app.say("This finding belongs to no piece.", "warning")
+            self.app.say("This finding belongs to no piece.", "warning")
             return
 
         def show(scan: Scan | None) -> None:
             if scan is not None and scan.piece_id is not None:
-                opening.open_piece(self.catalogue_app, scan.piece_id)
+                opening.open_piece(self.app, scan.piece_id)
             else:
-                self.catalogue_app.say("This scan has no piece yet.", "warning")
+                self.app.say("This scan has no piece yet.", "warning")
 
-        self.ask(partial(scans.by_id, scan_id=scan_id), show, group="piece", holds=self.catalogue_app)
+        self.ask(partial(scans.by_id, scan_id=scan_id), show, group="piece", holds=self.app)
 
     def action_accept(self) -> None:
         finding = self._found
@@ -175,20 +158,19 @@ class AuditPage(Page):
         row = table.row_to_act_on
 
         def closed(done: Accepted) -> None:
-            self.catalogue_app.say(notice(summarize(done)))
+            self.app.say(notice(summarize(done)))
             if row is not None:
                 table.expect_removal(row)
-            self.catalogue_app.changed()
+            self.app.changed()
 
         def answered(why: str | None) -> None:
             if why:
-                home = self.catalogue_app.home
-                self.catalogue_app.writes.add(f"close “{finding.finding.kind}”",
-                                     lambda db: accept_finding(db, home, finding.finding.id, why), closed, holds=self)
+                home = self.app.home
+                self.record(f"close “{finding.finding.kind}”",
+                            lambda db: accept_finding(db, home, finding.finding.id, why), closed)
 
         self.app.push_screen(ReasonDialog(f"Close “{finding.finding.kind}” without a fix? Give a reason",
-                                          "The reason goes into the log."),
-                             answered)
+                                          "The reason goes into the log."), answered)
 
     def action_next_step(self) -> None:
         """Restore, copy or index after a yes; else say what to do."""
@@ -197,32 +179,24 @@ class AuditPage(Page):
             return
         finding = self._found
         if finding is None:
-            self.catalogue_app.say("No finding selected.")
+            self.app.say("No finding selected.")
             return
         step, path = finding.next, safe(display_path(finding.finding.path))
-        if step.action == "restore" and step.file_id is not None:
-            file_id = step.file_id
-            self._confirm(f"Restore it from {safe(step.source)}?", f"{path}\n\n{step.text}\nThe copy is read back "
-                                                            "and compared before it replaces the file; the present "
-                                                            "file is kept under another name.", "Restore",
-                          lambda: start_restore(self.catalogue_app, file_id, step.source, step.sha256))
+        if step.action == "restore" and (file_id := step.file_id) is not None:
+            confirm(self.app, f"Restore it from {safe(step.source)}?",
+                    f"{path}\n\n{step.text}\nThe copy is read back and compared before it replaces the file; the "
+                    "present file is kept under another name.",
+                    lambda: start_restore(self.app, file_id, step.source, step.sha256), yes="Restore", careful=True)
         elif step.action == "copy" and step.target:
-            held = f"Scans of {safe(step.source or 'the primary stores')} that it does not hold are copied there, " \
-                   "each read back and compared. Nothing there is overwritten."
-            self._confirm(f"Copy what {safe(step.target)} lacks?", held, "Copy",
-                          lambda: start_copy(self.catalogue_app, step.target, step.source))
+            confirm(self.app, f"Copy what {safe(step.target)} lacks?",
+                    f"Scans of {safe(step.source or 'the primary stores')} that it does not hold are copied there, "
+                    "each read back and compared. Nothing there is overwritten.",
+                    lambda: start_copy(self.app, step.target, step.source), yes="Copy")
         elif step.action == "index" and finding.store:
-            self._confirm(f"Index {safe(finding.store)}?", step.text, "Index",
-                          lambda: start_index(self.catalogue_app, [finding.store]))
+            confirm(self.app, f"Index {safe(finding.store)}?", step.text,
+                    lambda: start_index(self.app, [finding.store]), yes="Index")
         else:
             self.app.push_screen(MessageDialog("What to do next", step.text, step.command))
-
-    def _confirm(self, title: str, text: str, yes: str, then: Callable[[], object]) -> None:
-        def answered(agreed: bool | None) -> None:
-            if agreed:
-                then()
-
-        self.app.push_screen(ConfirmDialog(title, text, yes=yes, careful=yes == "Restore"), answered)
 
 
 def finding_words(found: OpenFinding, day_form: str) -> Content:

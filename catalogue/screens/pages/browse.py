@@ -2,11 +2,10 @@
 
 from collections.abc import Iterable
 from functools import partial
-from typing import ClassVar
+from typing import TYPE_CHECKING, cast
 
 from rich.text import Text
 from textual.app import ComposeResult
-from textual.binding import BindingType
 from textual.containers import Container, Vertical
 from textual.widget import Widget
 from textual.widgets import Static
@@ -14,15 +13,17 @@ from textual.widgets import Static
 from catalogue.records import browsing
 from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
 from catalogue.records.database import Database
-from catalogue.screens.actions import opening, repeating
+from catalogue.screens.actions import opening
 from catalogue.screens.actions.files import FileActions
-from catalogue.screens.keys import bindings
-from catalogue.screens.page import Page, app_of
+from catalogue.screens.page import Page
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.formats import cell, day, number
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
+
+if TYPE_CHECKING:
+    from catalogue.screens.app import CatalogueApp
 
 NOTHING = "Nothing here yet.\nPress 6 for the stores, then a\nto add a folder of scans."
 LONGEST_HOLD = 0.5      # seconds after which the page is drawn without its rows; to draw it twice is a tenth of a start
@@ -33,10 +34,9 @@ class BrowsePage(FileActions, Page):
     """Artists on the left, pieces beside or below, the picture largest."""
 
     CSS_PATH = None     # what the first page needs is in the app's sheet
-    AUTO_FOCUS = "#pieces"
     PLACE = "browse"
     MODE = "browse"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("browse")
+    LIST = "pieces"
 
     def __init__(self) -> None:
         super().__init__()
@@ -58,7 +58,6 @@ class BrowsePage(FileActions, Page):
     def on_mount(self) -> None:
         self.drawing_held = True    # until there are rows to show
         self.set_timer(LONGEST_HOLD, self.release_drawing)
-        self._load_artists()
 
     @property
     def _artists(self) -> PagedTable[ArtistItem]:
@@ -68,10 +67,8 @@ class BrowsePage(FileActions, Page):
     def _pieces(self) -> PagedTable[PieceItem]:
         return self.query_one("#pieces", PagedTable)
 
-    def catalogue_changed(self) -> None:
-        self._load_artists(keep=True)  # which points to its artist again, and so loads the pieces
-
-    def _load_artists(self, *, keep: bool = False) -> None:
+    def load(self, *, keep: bool = False) -> None:
+        """List the artists; the one the cursor comes to loads the pieces."""
         def page(db: Database, beyond: ArtistItem | None, limit: int, forward: bool) -> list[ArtistItem]:
             if beyond is ALL and not forward:
                 return []
@@ -79,7 +76,7 @@ class BrowsePage(FileActions, Page):
             at_start = beyond is None if forward else len(rows) < limit
             return [ALL, *rows] if at_start else rows
 
-        self.query_one("#artists", PagedTable).show(Source(
+        self._artists.show(Source(
             page, self._artist_cells, lambda row: row.id,
             lambda db, row: browsing.artist(db, row.id) if row.id else ALL), keep=keep)
         self.ask(browsing.totals, self._show_totals, group="totals")
@@ -89,13 +86,13 @@ class BrowsePage(FileActions, Page):
         if self._glance is None and not totals.pieces:
             self._show_glance(None)
             self.release_drawing()
-            self.catalogue_app.first_list_shown()
-        self.query_one("#artists", PagedTable).set_title("Artists", totals.artists)
+            self.app.first_list_shown()
+        self._artists.set_title("Artists", totals.artists)
         self._entitle_pieces()
 
     def _entitle_pieces(self) -> None:
-        artist = self.query_one("#artists", PagedTable).highlighted
-        pieces = self.query_one("#pieces", PagedTable)
+        artist = self._artists.highlighted
+        pieces = self._pieces
         if artist is not None and artist.id:
             pieces.set_title(artist.name, artist.pieces)
         else:
@@ -107,15 +104,15 @@ class BrowsePage(FileActions, Page):
     def _piece_cells(self, row: PieceItem) -> list[Text]:
         sign = "✗" if row.damaged else "!" if row.findings else ""
         return [cell(row.title), cell(row.artist), cell(row.year), cell(row.scans, right=True),
-                cell(day(row.last_order, self.catalogue_app.day_form)), cell(sign)]
+                cell(day(row.last_order, self.app.day_form)), cell(sign)]
 
     def _load_pieces(self, *, keep: bool = False) -> None:
-        artist = self.query_one("#artists", PagedTable).highlighted
+        artist = self._artists.highlighted
         chosen = artist.id if artist is not None and artist.id else None
         self._listed = artist.id if artist is not None else None
         if not keep:
             self._pieces.unmark_all()   # another list: what is marked is what can be seen there
-        self.query_one("#pieces", PagedTable).show(Source(
+        self._pieces.show(Source(
             lambda db, beyond, limit, forward: browsing.pieces(db, chosen, beyond, limit, forward=forward),
             self._piece_cells, lambda row: row.id, lambda db, row: browsing.piece(db, row.id)), keep=keep)
         self._entitle_pieces()
@@ -136,34 +133,28 @@ class BrowsePage(FileActions, Page):
     def _show_glance(self, glance: Glance | None) -> None:
         self._glance = glance
         if glance is not None:
-            self.call_after_refresh(self.catalogue_app.first_list_shown)     # nobody waits for the first list any more
+            self.call_after_refresh(self.app.first_list_shown)     # nobody waits for the first list any more
         empty = "" if self._totals.pieces else NOTHING
         self.query_one(PiecePreview).show(glance, empty)
 
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        if event.table.id == "artists":
-            self.action_pane_right()
-        else:
-            opening.open_piece(self.catalogue_app, event.row.id)
-
     def action_open(self) -> None:
-        if self.query_one("#artists", PagedTable).has_focus:
+        if self._artists.has_focus:
             self.action_pane_right()
             return
-        piece = self.query_one("#pieces", PagedTable).row_to_act_on
+        piece = self._pieces.row_to_act_on
         if piece is not None:
-            opening.open_piece(self.catalogue_app, piece.id)
+            opening.open_piece(self.app, piece.id)
 
     def action_pane_right(self) -> None:
-        self.query_one("#pieces", PagedTable).focus()
+        self._pieces.focus()
 
     def action_pane_left(self) -> None:
-        self.query_one("#artists", PagedTable).focus()
+        self._artists.focus()
 
     def action_repeat(self) -> None:
-        piece = self.query_one("#pieces", PagedTable).row_to_act_on
+        piece = self._pieces.row_to_act_on
         if piece is not None:
-            repeating.offer_repeat(self.catalogue_app, piece_id=piece.id)
+            opening.offer_repeat(self.app, piece_id=piece.id)
 
     def action_edit(self) -> None:
         """Correct the artist, or the piece or pieces."""
@@ -173,52 +164,38 @@ class BrowsePage(FileActions, Page):
         if artists.has_focus:
             artist = artists.row_to_act_on
             if artist is None or not artist.id:
-                self.catalogue_app.say("Choose one artist first.", "warning")
+                self.app.say("Choose one artist first.", "warning")
                 return
             edit_artist(self, artist.id, lambda: artists.expect_removal(artist))
             return
         rows = pieces.rows_to_act_on
         if rows:
-            edit_pieces(self, [row.id for row in rows], lambda: self._dealt_with(rows))
-
-    def _dealt_with(self, rows: list[PieceItem]) -> None:
-        self._pieces.unmark_all()
-        for row in rows:
-            self._pieces.expect_removal(row)
+            edit_pieces(self, [row.id for row in rows], lambda: pieces.dealt_with(rows))
 
     def action_mark(self) -> None:
         if self._artists.has_focus:
-            self.catalogue_app.say("Pieces can be marked, artists one at a time.", "warning")
+            self.app.say("Pieces can be marked, artists one at a time.", "warning")
         else:
-            self._pieces.toggle_mark()
+            super().action_mark()
 
     def action_merge(self) -> None:
         """File two pieces as one: the two marked, or the one marked and the one under the cursor."""
         from catalogue.screens.actions.correcting import merge_pieces
 
         pieces = self._pieces
-        rows = {row.id: row for row in pieces.marked}
-        here = pieces.row_to_act_on if len(rows) == 1 else None
-        if here is not None:
-            rows[here.id] = here
-        if len(rows) == 2:
-            merge_pieces(self, list(rows), lambda: self._dealt_with(list(rows.values())))
+        if both := pieces.two_to_merge:
+            merge_pieces(self, [row.id for row in both], lambda: pieces.dealt_with(both))
         else:
-            self.catalogue_app.say("Mark one piece with Space, go to the other, and press m.", "warning")
-
-    def action_undo(self) -> None:
-        from catalogue.screens.actions.correcting import take_back
-
-        take_back(self)
+            self.app.say("Mark one piece with Space, go to the other, and press m.", "warning")
 
     def action_new_piece(self) -> None:
         """By the artist under the cursor, unless another is named."""
         from catalogue.screens.actions.correcting import announce_correction
-        from catalogue.screens.dialogs.new_forms import new_piece_form
+        from catalogue.screens.dialogs.correction_forms import new_piece_form
 
         artist = self._artists.highlighted
         self.app.push_screen(new_piece_form(artist.name if artist is not None and artist.id else ""),
-                             lambda done: announce_correction(self.catalogue_app, done) if done else None)
+                             lambda done: announce_correction(self.app, done))
 
     def action_statement(self) -> None:
         """To the artist under the cursor."""
@@ -226,18 +203,18 @@ class BrowsePage(FileActions, Page):
 
         artist = self._artists.row_to_act_on
         if artist is None or not artist.id:
-            self.catalogue_app.say("Choose one artist on the left first.", "warning")
+            self.app.say("Choose one artist on the left first.", "warning")
         else:
             open_statement(self, artist)
 
     def go_to_artist(self, artist_id: int) -> None:
         """Put the cursor on an artist, wherever in the list."""
-        artists = self.query_one("#artists", PagedTable)
-        self.ask(lambda db: browsing.artist(db, artist_id), artists.go_to, group="go", holds=self.catalogue_app)
+        artists = self._artists
+        self.ask(lambda db: browsing.artist(db, artist_id), artists.go_to, group="go", holds=self.app)
         self.action_pane_right()
 
     def scan_meant(self) -> str | None:
-        piece: PieceItem | None = self.query_one("#pieces", PagedTable).row_to_act_on
+        piece = self._pieces.row_to_act_on
         return piece.sha256 if piece is not None else None
 
 
@@ -252,7 +229,7 @@ class PiecePreview(Vertical):
         """Show a piece, or ``empty``."""
         from catalogue.screens.texts.facts import glance_words
 
-        shop = app_of(self)
+        shop = cast("CatalogueApp", self.app)
         words = self.query_one("#preview-words", Static)
         if glance is None:
             self.query_one(Picture).show(None, "")

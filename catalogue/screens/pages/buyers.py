@@ -1,10 +1,8 @@
 """Buyers: who orders, how to reach them, and two spellings made one."""
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import ClassVar
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.widget import Widget
 
 from catalogue.indexing.corrections import Correction
@@ -13,10 +11,9 @@ from catalogue.operations.buyers import BuyerChanged
 from catalogue.records import buyers
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
-from catalogue.screens.actions.correcting import announce_correction, take_back
+from catalogue.screens.actions.correcting import announce_correction
 from catalogue.screens.dialogs.confirm import Choice
 from catalogue.screens.dialogs.form import Field, Filled, FormDialog
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.texts.formats import cell, counted, day
 from catalogue.screens.widgets.row_drawing import Column
@@ -28,7 +25,7 @@ class BuyersPage(Page):
 
     PLACE = "buyers"
     MODE = "orders"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("buyers")
+    LIST = "buyers"
 
     def __init__(self, chosen: Callable[[Buyer], object]) -> None:
         super().__init__()
@@ -39,30 +36,20 @@ class BuyersPage(Page):
                                Column("Contact", 0, least=60, weight=3), Column("Notes", 0, least=90, weight=2)],
                               id="buyers")
 
-    def on_mount(self) -> None:
-        self._load()
-        self._table.focus()
-
-    def catalogue_changed(self) -> None:
-        self._load(keep=True)
-
     @property
     def _table(self) -> RowTable[Buyer]:
         return self.query_one("#buyers", RowTable)
 
-    def _load(self, *, keep: bool = False) -> None:
-        self.ask(all_buyers, lambda found: self._show(found, keep=keep), group="buyers", holds=self)
+    def load(self, *, keep: bool = False) -> None:
+        def show(rows: list[Buyer]) -> None:
+            self._table.set_title("Buyers", len(rows))
+            self._table.show_rows(rows, self._cells, lambda row: row.key, keep=keep)
 
-    def _show(self, found: Sequence[Buyer], *, keep: bool) -> None:
-        self._table.set_title("Buyers", len(found))
-        self._table.show_rows(found, self._cells, lambda row: row.key, keep=keep)
+        self.ask(all_buyers, show, group="buyers", holds=self)
 
     def _cells(self, row: Buyer) -> list[Text]:
-        return [cell(row.name), cell(row.orders, right=True), cell(day(row.last_order, self.catalogue_app.day_form)),
+        return [cell(row.name), cell(row.orders, right=True), cell(day(row.last_order, self.app.day_form)),
                 cell(row.contact), cell(row.notes)]
-
-    def on_row_table_selected(self, _: RowTable.Selected) -> None:
-        self.action_orders()
 
     def action_orders(self) -> None:
         row = self._table.row_to_act_on
@@ -75,39 +62,27 @@ class BuyersPage(Page):
         if row is not None:
             self.app.push_screen(buyer_form(row), lambda done: self._changed([row], done) if done else None)
 
-    def action_mark(self) -> None:
-        self._table.toggle_mark()
-
     def action_merge(self) -> None:
         """Two spellings are one buyer: the two marked, or the one marked and the one under the cursor."""
-        rows = {row.key: row for row in self._table.marked}
-        here = self._table.row_to_act_on if len(rows) == 1 else None
-        if here is not None:
-            rows[here.key] = here
-        if len(rows) != 2:
-            self.catalogue_app.say("Mark one buyer with Space, go to the other, and press m.", "warning")
+        both = self._table.two_to_merge
+        if both is None:
+            self.app.say("Mark one buyer with Space, go to the other, and press m.", "warning")
             return
-        both = list(rows.values())
 
         def chosen(keep: int | None) -> None:
             if keep is not None:
                 kept, gone = both[keep], both[1 - keep]
-                self.catalogue_app.writes.add(f"{gone.name} merged with {kept.name}",
-                                     lambda db: corrected(operations.merge_buyers(db, kept.key, gone.key)),
-                                     lambda done: self._changed(both, done), holds=self)
+                self.record(f"{gone.name} merged with {kept.name}",
+                            lambda db: corrected(operations.merge_buyers(db, kept.key, gone.key)),
+                            lambda done: self._changed(both, done))
 
         self.app.push_screen(Choice("Merge two buyers. Which name stays?", [
             (n, row.name, counted(row.orders, "order")) for n, row in enumerate(both)],
             "All their orders, past and future, go under that name. u to undo."), chosen)
 
     def _changed(self, rows: Sequence[Buyer], done: Correction) -> None:
-        self._table.unmark_all()
-        for row in rows:
-            self._table.expect_removal(row)     # the list goes by names
-        announce_correction(self.catalogue_app, done)
-
-    def action_undo(self) -> None:
-        take_back(self)
+        self._table.dealt_with(rows)    # the list goes by names
+        announce_correction(self.app, done)
 
 
 def all_buyers(db: Database) -> list[Buyer]:

@@ -3,11 +3,9 @@
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import ClassVar
 
 from rich.text import Text
 from textual import events
-from textual.binding import BindingType
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -20,12 +18,9 @@ from catalogue.records import copies, upkeep_lists
 from catalogue.records.database import Database
 from catalogue.records.upkeep_lists import Coverage, Growth
 from catalogue.screens.background.jobs import start_backup
-from catalogue.screens.background.tasks import run_in_thread
 from catalogue.screens.dialogs.confirm import ReasonDialog
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
-from catalogue.screens.texts.facts import line, lines
-from catalogue.screens.texts.formats import cell, number, safe
+from catalogue.screens.texts.formats import cell, line, lines, number, safe
 from catalogue.screens.widgets import plots
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -53,8 +48,8 @@ class HealthPage(Page):
 
     PLACE = "health"
     MODE = "health"
+    LIST = "criteria"
     FOLLOWS = False  # gathering all of it takes too long
-    BINDINGS: ClassVar[list[BindingType]] = bindings("health")
 
     def __init__(self) -> None:
         super().__init__()
@@ -73,14 +68,9 @@ class HealthPage(Page):
 
     def on_mount(self) -> None:
         self.query_one("#areas", RowTable).set_title("Levels of digital preservation")
-        self._load()
-        self.query_one("#criteria", RowTable).focus()
 
-    def catalogue_changed(self) -> None:
-        self._load(keep=True)
-
-    def _load(self, *, keep: bool = False) -> None:
-        home = self.catalogue_app.home
+    def load(self, *, keep: bool = False) -> None:
+        home = self.app.home
 
         def show(view: HealthView) -> None:
             self._view = view
@@ -88,9 +78,8 @@ class HealthPage(Page):
             areas.show_rows(view.areas, self._area_cells, lambda area: area.name, keep=keep)
             self._plot()
 
-        run_in_thread(self, self.catalogue_app.threads["health"], lambda db: health_view(db, home), show,
-                      group="health",
-            holds=self.query_one("#areas"))
+        self.ask(lambda db: health_view(db, home), show, group="health", thread="health",
+                 holds=self.query_one("#areas"))
 
     @staticmethod
     def _area_cells(area: Area) -> list[Text]:
@@ -110,12 +99,6 @@ class HealthPage(Page):
         elif event.table.id == "criteria" and event.row is not None:
             self.query_one("#criterion-words", Static).update(criterion_words(event.row))
 
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        if event.table.id == "areas":
-            self.query_one("#criteria", RowTable).focus()
-        else:
-            self._answer(event.row)
-
     def action_answer(self) -> None:
         """Answer the question a criterion asks of a person."""
         if self.query_one("#areas", RowTable).has_focus:
@@ -125,21 +108,21 @@ class HealthPage(Page):
 
     def _answer(self, row: Criterion | None) -> None:
         if row is None or not row.asks:
-            self.catalogue_app.say("The catalogue answers this one itself.")
+            self.app.say("The catalogue answers this one itself.")
             return
         question = row.asks
 
         def answered(said: str | None) -> None:
             if said:
-                self.catalogue_app.writes.add(f"answer “{safe(said)}”", lambda db: answer_question(db, question, said),
-                                     lambda _: self.catalogue_app.changed(), holds=self)
+                self.record(f"answer “{safe(said)}”", lambda db: answer_question(db, question, said),
+                            lambda _: self.app.changed())
 
         self.app.push_screen(ReasonDialog(
             QUESTIONS[question], "Begin with yes or no, then the reason if you like. The answer is kept with your "
                                  "name and the date."), answered)
 
     def action_backup(self) -> None:
-        start_backup(self.catalogue_app)
+        start_backup(self.app)
 
     def on_resize(self, _: events.Resize) -> None:
         self._plot()

@@ -3,10 +3,9 @@
 from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 from textual import events
-from textual.binding import BindingType
 from textual.containers import Container, Horizontal
 from textual.content import Content
 from textual.widget import Widget
@@ -23,15 +22,13 @@ from catalogue.screens.background.jobs import after_taking_in, panel_text, start
 from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
 from catalogue.screens.dialogs.confirm import MessageDialog
 from catalogue.screens.dialogs.proposal_answers import AnswerDialog, Answers
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.texts.formats import safe
 from catalogue.screens.texts.intake import BEFORE, WATCHING
-from catalogue.screens.widgets.proposal_table import ProposalTable, identity
+from catalogue.screens.widgets.intake_tables import ProposalTable, WatchedTable, identity
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.screens.widgets.scan_details import ScanDetails
 from catalogue.screens.widgets.tick import Tick
-from catalogue.screens.widgets.watched_table import WatchedTable
 
 if TYPE_CHECKING:
     from catalogue.operations.intake import ImportedScans
@@ -41,7 +38,6 @@ class IntakePage(Page):
 
     PLACE = "intake"
     MODE = "intake"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("intake")
 
     def __init__(self) -> None:
         super().__init__()
@@ -103,7 +99,7 @@ class IntakePage(Page):
         return self.query_one("#proposals" if self._watcher is None else "#watched", RowTable)
 
     def catalogue_changed(self) -> None:
-        if self._watched is not None and self.catalogue_app.work is None:
+        if self._watched is not None and self.app.work is None:
             self._open_watched()
 
         def show(all_stores: list[Store]) -> None:
@@ -134,7 +130,7 @@ class IntakePage(Page):
         text = self.query_one("#intake-folder", Input).value.strip()
         store = self.query_one("#intake-store", Select).value
         if not text or not isinstance(store, str):
-            self.catalogue_app.say("Enter a folder and a store first.", "warning")
+            self.app.say("Enter a folder and a store first.", "warning")
             return None
         return Path(text).expanduser().absolute(), store
 
@@ -143,7 +139,7 @@ class IntakePage(Page):
         if self._watcher is not None:
             self.action_watch()
         elif asked := self._asked:
-            start_proposing(self.catalogue_app, *asked, {}, self._show)
+            start_proposing(self.app, *asked, {}, self._show)
 
     # Under watch
 
@@ -157,8 +153,8 @@ class IntakePage(Page):
             self._watcher.stop()
             self.query_one("#intake-watch", Button).label = "Stopping …"
             return
-        if self.catalogue_app.home.settings.read_only:
-            self.catalogue_app.say("This workstation is read-only (read_only in settings.toml).", "warning")
+        if self.app.home.settings.read_only:
+            self.app.say("This workstation is read-only (read_only in settings.toml).", "warning")
             return
         if asked := self._asked:
             folder = asked[0]
@@ -166,7 +162,7 @@ class IntakePage(Page):
 
     def _begin_watch(self, folder: Path) -> None:
         self._plan, self._watched = None, None
-        self._watcher = FolderWatch(folder, self.catalogue_app.home.settings, self.post_message)
+        self._watcher = FolderWatch(folder, self.app.home.settings, self.post_message)
         self._turn(watching=True)
         self.query_one(WatchedTable).begin(folder)
         self._details.say(Content(WATCHING))
@@ -188,7 +184,7 @@ class IntakePage(Page):
             return
         news = message.news
         if news.kind in ("warning", "unfit", "away", "alone", "back"):
-            self.catalogue_app.say(news.text, "information" if news.kind == "back" else "warning")
+            self.app.say(news.text, "information" if news.kind == "back" else "warning")
         if news.kind in ("warning", "unfit", "away"):
             self.app.bell()  # the person stands at the scanner
         if news.kind not in ("away", "back"):
@@ -200,17 +196,17 @@ class IntakePage(Page):
         watcher, self._watcher = self._watcher, None
         self._turn(watching=False)
         if message.error is not None:
-            self.catalogue_app.failed(message.error)
+            self.app.failed(message.error)
         if not self.query_one(WatchedTable).scans:
             self._details.say(Content(BEFORE))
-            self.catalogue_app.say("Watching stopped; no scans arrived.")
+            self.app.say("Watching stopped; no scans arrived.")
             return
         self._watched = watcher
         self._open_watched()
 
     def _open_watched(self) -> None:
         """Open the plan of what was watched, at once or when the long work that runs has ended."""
-        watcher, work = self._watched, self.catalogue_app.work
+        watcher, work = self._watched, self.app.work
         if watcher is None:
             return
         if work is not None:
@@ -219,7 +215,7 @@ class IntakePage(Page):
         self._watched = None
         self._details.say(Content("Watching stopped. Ctrl-R reads the folder."))
         if asked := self._asked:
-            start_proposing(self.catalogue_app, watcher.folder, asked[1], watcher.watch.readings, self._show)
+            start_proposing(self.app, watcher.folder, asked[1], watcher.watch.readings, self._show)
 
     # The plan
 
@@ -245,10 +241,6 @@ class IntakePage(Page):
         if event.row is not None and event.table is self._list:
             self._details.show(event.row, self.query_one(WatchedTable).scans)
 
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        if isinstance(event.row, Proposal):
-            self._answer(event.row)
-
     def on_button_pressed(self, _: Button.Pressed) -> None:
         self.action_watch()
 
@@ -258,7 +250,7 @@ class IntakePage(Page):
         proposals = plan.proposals if plan is not None else ()
         index = next((n for n, p in enumerate(proposals) if identity(p) == identity(proposal)), None)
         if plan is None or index is None:
-            self.catalogue_app.say("That original is no longer in the plan. Read the folder again: Ctrl-R.",
+            self.app.say("That original is no longer in the plan. Read the folder again: Ctrl-R.",
                                    "warning")
             return
 
@@ -268,9 +260,9 @@ class IntakePage(Page):
             else:
                 self._change(proposal, **said)  # the folder was looked at again meanwhile
 
-        job: Callable[[Database], Plan] = partial(with_answers, home=self.catalogue_app.home, plan=plan, index=index,
+        job: Callable[[Database], Plan] = partial(with_answers, home=self.app.home, plan=plan, index=index,
                                                   **said)
-        self.ask_disks(job, show, group="answer", holds=self, exclusive=False)
+        self.ask(job, show, group="answer", thread="disks", holds=self, exclusive=False)
 
     def action_answer(self) -> None:
         if self._chosen is not None:
@@ -278,7 +270,7 @@ class IntakePage(Page):
 
     def _answer(self, proposal: Proposal) -> None:
         if not proposal.take and not any(i.arrival.reading.sha256 for i in proposal.items):
-            self.catalogue_app.say("This one cannot be imported.", "warning")
+            self.app.say("This one cannot be imported.", "warning")
             return
 
         def said(answers: Answers | None) -> None:
@@ -301,17 +293,17 @@ class IntakePage(Page):
         plan = self._plan
         if self._watcher is not None or plan is None:
             why = "Stop watching first: w." if self._watcher else "Nothing is ready to import yet."
-            self.catalogue_app.say(why, "warning")
+            self.app.say(why, "warning")
             return
         also = [s.name for s in self._stores if s.kind != "primary" and s.name != plan.store
-                and self.catalogue_app.changes.online.get(s.id, False)]\
+                and self.app.changes.online.get(s.id, False)]\
             if self.query_one("#intake-also", Tick).value else []
-        confirm_import(self.catalogue_app, plan, also, partial(self._take, plan, also),
+        confirm_import(self.app, plan, also, partial(self._take, plan, also),
                        removing=self.query_one("#intake-remove", Tick).value)
 
     def _take(self, plan: Plan, also: list[str], remove: bool) -> None:
         self.query_one("#intake-remove", Tick).value = False  # a choice for this once
-        start_taking_in(self.catalogue_app, plan, also, remove, partial(self._taken, plan))
+        start_taking_in(self.app, plan, also, remove, partial(self._taken, plan))
 
     def _taken(self, plan: Plan, done: "ImportedScans") -> None:
         meant = {i.arrival.path for p in plan.proposals if p.ready for i in p.items}
@@ -323,4 +315,4 @@ class IntakePage(Page):
                 self._tell()
         self._plan = None
         known: Mapping[Path, Reading] = {i.arrival.path: i.arrival.reading for p in plan.proposals for i in p.items}
-        start_proposing(self.catalogue_app, plan.folder, plan.store, known, self._show)
+        start_proposing(self.app, plan.folder, plan.store, known, self._show)

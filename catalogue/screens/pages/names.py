@@ -5,10 +5,9 @@ Used at the first look at a folder, before anything is read, and later for all t
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar
+from typing import Any
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
@@ -17,23 +16,13 @@ from textual.widgets import Static
 from catalogue.filing.levels import Choice, choices_of, meaning_of, rules_of, with_choice
 from catalogue.operations.place_rules import Named
 from catalogue.records.folding import fold_name
-from catalogue.screens.background.tasks import run_in_thread
-from catalogue.screens.background.threads import WorkerThread
+from catalogue.screens.background.threads import WorkerThread, run_in_thread
 from catalogue.screens.dialogs import confirm
 from catalogue.screens.dialogs.confirm import ReasonDialog, TextQuestion
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
-from catalogue.screens.texts.facts import line, lines
-from catalogue.screens.texts.filed_names import (
-    LISTED,
-    FiledRow,
-    FolderRow,
-    filed_rows,
-    folder_rows,
-    roles_words,
-    under_names,
-)
-from catalogue.screens.texts.formats import cell, counted, number, safe
+from catalogue.screens.texts import filed_names as filed
+from catalogue.screens.texts.filed_names import FiledRow, FolderRow
+from catalogue.screens.texts.formats import cell, counted, line, lines, number, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -41,6 +30,7 @@ WORDS = {"artist": "artist", "piece": "title", "series": "series", "year": "year
          "": ""}
 MEANT = (("artist", "The artist"), ("piece", "The title of a piece"), ("series", "A series"), ("year", "The year"),
          ("job", "A job or an invoice"), ("ignore", "Nothing: ignore it"), ("", "Guess it from the names"))
+NAMED = 2       # files named of a piece
 Source = Callable[[Sequence[str]], Callable[[Any], Named]]     # by the rules: what to do on the thread
 
 
@@ -73,7 +63,7 @@ class NamesPage(Page):
 
     PLACE = "names"
     MODE = "stores"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("names")
+    LIST = "levels"
 
     def __init__(self, title: str, source: Source, thread: WorkerThread[Any],
                  reading: Reading, use: Callable[[Reading], object], *,
@@ -93,10 +83,6 @@ class NamesPage(Page):
                                       Column("Files", 5, right=True)], id="filed")
         yield Static("", id="names-words", markup=False)
 
-    def on_mount(self) -> None:
-        self.query_one("#levels").focus()
-        self._guess()
-
     @property
     def _reading(self) -> Reading:
         return self._readings[-1]
@@ -109,8 +95,11 @@ class NamesPage(Page):
     def _filed(self) -> RowTable[FiledRow]:
         return self.query_one("#filed", RowTable)
 
-    def _guess(self) -> None:
-        """Read the names again, off this thread; folders show what was chosen at once."""
+    def catalogue_changed(self) -> None:
+        """What the files are filed by stays as it was when this was opened."""
+
+    def load(self, *, keep: bool = False) -> None:  # noqa: ARG002 - it always stays
+        """Read the names anew, off this thread; folders show what was chosen at once."""
         self._filed.set_title("Reading the names …")
         run_in_thread(self, self._worker_thread, self._source(self._reading.rules), self._show, group="names",
                       holds=self._filed)
@@ -121,13 +110,13 @@ class NamesPage(Page):
         self._show_filed()
 
     def _show_levels(self) -> None:
-        rows = folder_rows(self._named, self._reading.choices)
+        rows = filed.folder_rows(self._named, self._reading.choices)
         self._levels.set_title("Folders", len(rows))
         self._levels.show_rows(rows, _folder_cells, lambda row: row.folder, keep=True)
 
     def _show_filed(self, *, renamed: bool = False) -> None:
         """``renamed``: the row under the cursor may be called otherwise because the person said so."""
-        rows = filed_rows(under_names(self._named, dict(self._reading.names), self._reading.titles))
+        rows = filed.filed_rows(filed.under_names(self._named, dict(self._reading.names), self._reading.titles))
         artists, pieces = sum(not row.is_piece for row in rows), sum(row.is_piece and bool(row.title) for row in rows)
         if renamed and self._filed.highlighted is not None:
             self._filed.expect_removal(self._filed.highlighted)
@@ -140,19 +129,18 @@ class NamesPage(Page):
             filed_words(row) if isinstance(row, FiledRow) else Content("")
         self.query_one("#names-words", Static).update(words)
 
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        if event.table.id == "levels":
-            self.action_meaning()
-
     # Choosing
 
     def _change(self, reading: Reading) -> None:
         """Raises ValueError where it cannot be put into rules."""
         guess_anew = reading.rules != self._reading.rules
         self._readings.append(reading)
+        self._show_choice(guess_anew=guess_anew)
+
+    def _show_choice(self, *, guess_anew: bool) -> None:
         if guess_anew:
             self._show_levels()
-            self._guess()
+            self.load()
         else:
             self._show_filed(renamed=True)
 
@@ -160,7 +148,7 @@ class NamesPage(Page):
         """Ask what the folder means, then for which of its neighbours that holds."""
         row = self._levels.row_to_act_on if self._levels.has_focus else None
         if row is None:
-            self.catalogue_app.say("Go to a folder on the left; Tab changes sides.", "warning")
+            self.app.say("Go to a folder on the left; Tab changes sides.", "warning")
             return
         present = next(n for n, (meaning, _) in enumerate(MEANT) if meaning == row.chosen)
         likely = next(n for n, (meaning, _) in enumerate(MEANT) if meaning == (row.chosen or row.guessed or "artist"))
@@ -188,7 +176,7 @@ class NamesPage(Page):
                 self._change(replace(self._reading, choices=with_choice(
                     self._reading.choices, Choice(prefixes[at], depth, meaning))))
             except ValueError as error:
-                self.catalogue_app.say(f"That cannot be turned into a rule: {error}.", "warning")
+                self.app.say(f"That cannot be turned into a rule: {error}.", "warning")
 
         self.app.push_screen(confirm.Choice("For which folders?", [
             (n, told(prefix), counted(count(prefix), "folder")) for n, prefix in enumerate(prefixes)]), chosen)
@@ -197,7 +185,7 @@ class NamesPage(Page):
         """Correct the artist or the piece under the cursor."""
         row = self._filed.row_to_act_on if self._filed.has_focus else None
         if row is None or not row.artist:
-            self.catalogue_app.say("Go to an artist or a piece on the right; Tab changes sides.", "warning")
+            self.app.say("Go to an artist or a piece on the right; Tab changes sides.", "warning")
         elif row.is_piece:
             self._ask_title(row.artist, row.title)
         else:
@@ -232,21 +220,17 @@ class NamesPage(Page):
 
     def action_undo(self) -> None:
         if len(self._readings) == 1:
-            self.catalogue_app.say("Nothing was chosen yet.")
+            self.app.say("Nothing was chosen yet.")
             return
-        before = self._readings.pop()
-        if before.rules != self._reading.rules:
-            self._show_levels()
-            self._guess()
-        else:
-            self._show_filed(renamed=True)
+        undone = self._readings.pop()
+        self._show_choice(guess_anew=undone.rules != self._reading.rules)
 
     def action_use(self) -> None:
         self._use(self._reading)
 
     def action_take_back(self) -> None:
         if self._take_back is None:
-            self.catalogue_app.say("Nothing is filed yet.")
+            self.app.say("Nothing is filed yet.")
         else:
             self._take_back()
 
@@ -277,10 +261,10 @@ def folder_words(row: FolderRow, choices: Iterable[Choice]) -> Content:
 def filed_words(row: FiledRow) -> Content:
     """The files of a piece and why they are filed there."""
     found = [line((", ".join(filter(None, (row.artist, row.title, row.series, row.year))) or "Unsorted", "bold"),
-                  f"  {roles_words(row.roles)}")]
-    found += [line((path, "$quiet")) for path in row.paths[:LISTED - 4]]
-    if len(row.paths) > LISTED - 4:
-        found.append(line((f"and {counted(len(row.paths) - LISTED + 4, 'more file')}", "$quiet")))
+                  f"  {filed.roles_words(row.roles)}")]
+    found += [line((path, "$quiet")) for path in row.paths[:NAMED]]
+    if len(row.paths) > NAMED:
+        found.append(line((f"and {counted(len(row.paths) - NAMED, 'more file')}", "$quiet")))
     reasons = [reason for reason in row.reason.splitlines() if reason.startswith(("artist", "title"))]
     return lines([*found, *([line(("; ".join(reasons), "$quiet"))] if row.is_piece and reasons else [])])
 

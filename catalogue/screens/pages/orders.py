@@ -4,10 +4,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 from itertools import pairwise
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.containers import Container, Vertical
 from textual.widget import Widget
 from textual.widgets import Input, Static
@@ -21,14 +20,12 @@ from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
 from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
-from catalogue.screens.actions import opening, repeating
-from catalogue.screens.actions.correcting import announce_correction, take_back
+from catalogue.screens.actions import opening
+from catalogue.screens.actions.correcting import announce_correction
 from catalogue.screens.background.jobs import panel_text, start_job_sheet, start_print_files
-from catalogue.screens.background.tasks import run_in_thread
-from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.dialogs.confirm import confirm
 from catalogue.screens.dialogs.order_form import change_form, corrected
 from catalogue.screens.dialogs.sheet import JobSheetPanel, job_sheet_panel, read_sheet
-from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.pages.browse import PiecePreview
 from catalogue.screens.pages.buyers import BuyersPage
@@ -49,7 +46,7 @@ class OrdersPage(Page):
 
     PLACE = "orders"
     MODE = "orders"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("orders")
+    LIST = "lines"
 
     def __init__(self) -> None:
         super().__init__()
@@ -71,13 +68,6 @@ class OrdersPage(Page):
             PiecePreview(),
             id="orders")
 
-    def on_mount(self) -> None:
-        self._load()
-        self._table.focus()
-
-    def catalogue_changed(self) -> None:
-        self._load(keep=True)
-
     @property
     def _table(self) -> PagedTable[ListedLine]:
         return self.query_one("#lines", PagedTable)
@@ -87,7 +77,7 @@ class OrdersPage(Page):
         wanted = read_filter(self.query_one("#orders-filter", Input).value, date.today())
         return replace(wanted, buyer=self._buyer.key) if self._buyer is not None else wanted
 
-    def _load(self, *, keep: bool = False) -> None:
+    def load(self, *, keep: bool = False) -> None:
         wanted, sort = self._filter, self._sort
         descending = (sort in DESCENDING) != self._reversed
 
@@ -96,9 +86,8 @@ class OrdersPage(Page):
                                    beyond=beyond.place if beyond else None, limit=limit, forward=forward)
 
         self._table.show(Source(page, self._cells, lambda row: row.line.id), keep=keep)
-        # all lines are added up: on a lane of its own, so that the next page of the list does not wait for it
-        run_in_thread(self, self.catalogue_app.threads["sums"], lambda db: order_list.sums(db, wanted),
-                      self._show_sums, group="sums")
+        # all lines are added up: on a thread of its own, so that the next page of the list does not wait for it
+        self.ask(lambda db: order_list.sums(db, wanted), self._show_sums, group="sums", thread="sums")
 
     def _show_sums(self, sums: OrderSums) -> None:
         order = f", by {self._sort}" if self._sort != "date" or self._reversed else ""
@@ -109,7 +98,7 @@ class OrdersPage(Page):
 
     def _cells(self, row: ListedLine) -> list[Text]:
         line = row.line
-        return [cell(day(line.placed, self.catalogue_app.day_form)), cell(line.number), cell(line.title),
+        return [cell(day(line.placed, self.app.day_form)), cell(line.number), cell(line.title),
                 cell(line.artist),
                 cell(row.buyer), cell(size_cm(line.width_mm, line.height_mm)), cell(line.quantity, right=True),
                 cell(line.medium), cell(show_amount(line.price, line.currency) or "–", right=True), cell(line.status)]
@@ -126,15 +115,12 @@ class OrdersPage(Page):
             self.ask(lambda db: browsing.glance(db, row.line.piece_id), self.query_one(PiecePreview).show,
                      group="glance")
 
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        opening.open_piece(self.catalogue_app, event.row.line.piece_id)
-
     # The filter and the order of the list
 
     def on_input_changed(self, event: Input.Changed) -> None:
         if event.input.id == "orders-filter":
             self._table.unmark_all()    # what is marked is what can be seen in the list
-            self._load()
+            self.load()
 
     def on_input_submitted(self, _: Input.Submitted) -> None:
         self._table.focus()
@@ -149,7 +135,7 @@ class OrdersPage(Page):
             self._table.focus()
         elif box.value or self._buyer is not None:
             self._buyer, box.value = None, ""
-            self._load()
+            self.load()
 
     def action_buyers(self) -> None:
         self.app.push_screen(BuyersPage(self._show_buyer))
@@ -160,36 +146,36 @@ class OrdersPage(Page):
         with self.prevent(Input.Changed):
             self.query_one("#orders-filter", Input).value = ""
         self._table.unmark_all()
-        self._load()
+        self.load()
         self._table.focus()
 
     def action_sort(self) -> None:
         """By the next column."""
         sorts = list(SORTS)
         self._sort, self._reversed = sorts[(sorts.index(self._sort) + 1) % len(sorts)], False
-        self._load()
+        self.load()
 
     def action_reverse(self) -> None:
         """Reverse the sort order."""
         self._reversed = not self._reversed
-        self._load()
+        self.load()
 
     # One line
 
     def action_open(self) -> None:
         row = self._line
         if row is not None:
-            opening.open_piece(self.catalogue_app, row.line.piece_id)
+            opening.open_piece(self.app, row.line.piece_id)
 
     def action_repeat(self) -> None:
         row = self._line
         if row is not None:
-            repeating.offer_repeat(self.catalogue_app, line_id=row.line.id)
+            opening.offer_repeat(self.app, line_id=row.line.id)
 
     def action_sheet(self) -> None:
         row = self._line
         if row is not None:
-            self.app.push_screen(job_sheet_panel(self.catalogue_app.home, row.line.id, _name(row)))
+            self.app.push_screen(job_sheet_panel(self.app.home, row.line.id, _name(row)))
 
     def action_sheet_and_copy(self) -> None:
         row = self._line
@@ -202,9 +188,9 @@ class OrdersPage(Page):
             else:
                 from catalogue.operations.job_sheets import summarize
 
-                self.catalogue_app.say(f"The job sheet is written:\n{panel_text(summarize(done))}")
+                self.app.say(f"The job sheet is written:\n{panel_text(summarize(done))}")
 
-        start_job_sheet(self.catalogue_app, row.line.id, True, show)
+        start_job_sheet(self.app, row.line.id, True, show)
 
     # One line or several
 
@@ -212,10 +198,7 @@ class OrdersPage(Page):
         """Of the line under the cursor, or of all marked ones."""
         rows = self._table.rows_to_act_on
         if rows:
-            start_print_files(self.catalogue_app, [row.line.id for row in rows])
-
-    def action_mark(self) -> None:
-        self._table.toggle_mark()
+            start_print_files(self.app, [row.line.id for row in rows])
 
     def action_move_on(self) -> None:
         """To the next state of the order or orders, after a yes."""
@@ -225,41 +208,32 @@ class OrdersPage(Page):
         states = {row.line.status for row in rows}
         following = dict(pairwise(STATUSES[:-1])).get(states.pop()) if len(states) == 1 else None
         if following is None:
-            self.catalogue_app.say("This order is complete." if len(rows) == 1 else
-                          "These orders are in different states, so they cannot move on together.", "warning")
+            self.app.say("This order is complete." if len(rows) == 1 else
+                         "These orders are in different states, so they cannot move on together.", "warning")
             return
         numbers = list(dict.fromkeys(row.line.number for row in rows))
         ids = [row.line.id for row in rows]
         seen = {row.line.number: row.line.status for row in rows}
         which = f"Order {safe(numbers[0])}" if len(numbers) == 1 else counted(len(numbers), "order")
 
-        def answered(yes: bool | None) -> None:
-            if yes:
-                self.catalogue_app.writes.add(f"{which} {following}",
-                                     lambda db: corrected(operations.change_listed(
-                                         db, ids, status=following, seen=seen)),
-                                     lambda done: self._changed(rows, done), holds=self)
+        def move_on() -> None:
+            self.record(f"{which} {following}",
+                        lambda db: corrected(operations.change_listed(db, ids, status=following, seen=seen)),
+                        lambda done: self._changed(rows, done))
 
-        self.app.push_screen(ConfirmDialog(f"{which}: {rows[0].line.status} → {following}?",
-                                      "This changes the whole order." if len(numbers) == 1 else "All lines of these "
-                                                            "orders move on.",
-                                      yes=following.capitalize()), answered)
+        confirm(self.app, f"{which}: {rows[0].line.status} → {following}?", "This changes the whole order."
+                if len(numbers) == 1 else "All lines of these orders move on.", move_on, yes=following.capitalize())
 
     def action_edit(self) -> None:
         """State, price, notes, buyer and date of the line under the cursor, or of all marked ones."""
         rows = self._table.rows_to_act_on
         if rows:
-            self.app.push_screen(change_form([row.line for row in rows], self.catalogue_app.day_form),
+            self.app.push_screen(change_form([row.line for row in rows], self.app.day_form),
                                  lambda done: self._changed(rows, done) if done else None)
 
     def _changed(self, rows: Sequence[ListedLine], done: "Correction") -> None:
-        self._table.unmark_all()
-        for row in rows:
-            self._table.expect_removal(row)     # it may fit the filter no more
-        announce_correction(self.catalogue_app, done)
-
-    def action_undo(self) -> None:
-        take_back(self)
+        self._table.dealt_with(rows)    # they may fit the filter no more
+        announce_correction(self.app, done)
 
 
 def _name(row: ListedLine) -> str:

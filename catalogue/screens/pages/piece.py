@@ -1,10 +1,9 @@
 """One piece: its picture, sizes, scans and where they are, orders and what they were printed from."""
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
@@ -14,15 +13,14 @@ from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
-from catalogue.screens.actions import repeating
-from catalogue.screens.actions.correcting import announce_correction, edit_pieces, edit_scans, take_back
+from catalogue.screens.actions import opening
+from catalogue.screens.actions.correcting import announce_correction, edit_pieces, edit_scans
 from catalogue.screens.actions.files import FileActions
 from catalogue.screens.background.jobs import panel_text, start_recipe
 from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
-from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.dialogs.confirm import confirm
+from catalogue.screens.dialogs.correction_forms import new_edition_form
 from catalogue.screens.dialogs.edition_numbers import show_numbers
-from catalogue.screens.dialogs.new_forms import new_edition_form
-from catalogue.screens.keys import bindings
 from catalogue.screens.pages.piece_view import PieceView, ScanView, piece_view
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.facts import edition_words, piece_words, prints_words, scan_words
@@ -40,7 +38,7 @@ class PiecePage(FileActions):
     """Left the picture with its sizes; right scans, orders, editions."""
 
     PLACE = "piece"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("piece")
+    LIST = "scans"
 
     def __init__(self) -> None:
         super().__init__()
@@ -64,14 +62,8 @@ class PiecePage(FileActions):
                 id="piece-right", can_focus=False),
             id="piece")
 
-    def on_mount(self) -> None:
-        self._begin()
-
-    def catalogue_changed(self) -> None:
-        self._load()
-
     def stores_changed(self) -> None:
-        self._load()
+        self.load(keep=True)
 
     def show(self, view: PieceView, sha256: str | None = None) -> None:
         """Show a piece from its top, the cursor on that scan if it has it."""
@@ -89,8 +81,11 @@ class PiecePage(FileActions):
         scans.focus()
         scans.cursor_row = next((at for at, row in enumerate(scans.rows_held) if row.scan.sha256 == self._asked), 0)
 
-    def _load(self) -> None:
-        piece_id, online = self.piece_id, self.catalogue_app.changes.online
+    def load(self, *, keep: bool = False) -> None:
+        if not keep:
+            self._begin()
+            return
+        piece_id, online = self.piece_id, self.app.changes.online
         self.ask(lambda db: piece_view(db, piece_id, online) if pieces.by_id(db, piece_id) else None, self._show_again,
                  group="view", holds=self)
 
@@ -98,13 +93,13 @@ class PiecePage(FileActions):
         if view is not None:
             self._show(view, keep=True)
         elif self.is_current:
-            self.catalogue_app.say("This piece is no longer in the catalogue: its scans are filed elsewhere now.")
+            self.app.say("This piece is no longer in the catalogue: its scans are filed elsewhere now.")
             self.action_back()
 
     def _show(self, view: PieceView, *, keep: bool) -> None:
         self._view = view
         self.query_one("#piece-words", Static).update(piece_words(view))
-        self.query_one("#piece-prints", Static).update(prints_words(view, self.catalogue_app.home.settings.print_ppi))
+        self.query_one("#piece-prints", Static).update(prints_words(view, self.app.home.settings.print_ppi))
         self.query_one("#edition-words", Static).update(edition_words(view.editions))
         scans, orders = self.query_one("#scans", RowTable), self.query_one("#orders", RowTable)
         scans.set_title("Scans", len(view.scans))
@@ -119,24 +114,23 @@ class PiecePage(FileActions):
 
     def _scan_cells(self, row: ScanView) -> list[Text]:
         scan = row.scan
-        name = file_name(row.kept[0].file.path) if row.kept else scan.sha256[:12]
         pixels = f"{scan.width} × {scan.height}" if scan.width else "–"
         damaged = any(finding.kind in DAMAGE_KINDS for finding in row.findings)
         sign = "✗" if damaged else "!" if row.findings else "●" if row.current else ""
-        return [cell(sign), cell("current" if row.current else scan.role), cell(name), cell(held_text(row)),
-                cell(pixels), cell(day(scan.captured, self.catalogue_app.day_form))]
+        return [cell(sign), cell("current" if row.current else scan.role), cell(scan_name(row)), cell(held_text(row)),
+                cell(pixels), cell(day(scan.captured, self.app.day_form))]
 
     def _line_cells(self, row: Line) -> list[Text]:
         assert self._view is not None  # whose line this is
-        return [cell(day(row.placed, self.catalogue_app.day_form)), cell(row.quantity, right=True),
+        return [cell(day(row.placed, self.app.day_form)), cell(row.quantity, right=True),
                 cell(size_cm(row.width_mm, row.height_mm)), cell(row.medium), cell(row.buyer), cell(row.numbers),
                 cell(row.status), cell(FROM_SIGNS.get(self._view.printed_from(row), "≠"))]
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         row = event.row
         if isinstance(row, ScanView):
-            self.query_one("#scan-words", Static).update(scan_words(row, self.catalogue_app.day_form))
-            self.query_one(Picture).show(self.catalogue_app.preview(row.scan.sha256) if row.scan.has_preview else None,
+            self.query_one("#scan-words", Static).update(scan_words(row, self.app.day_form))
+            self.query_one(Picture).show(self.app.preview(row.scan.sha256) if row.scan.has_preview else None,
                                          "No preview: the picture could not be read",
                                          (row.scan.width, row.scan.height))
         elif isinstance(row, Line) and self._view is not None:
@@ -161,9 +155,9 @@ class PiecePage(FileActions):
         orders: RowTable[Line] = self.query_one("#orders", RowTable)
         line = orders.row_to_act_on if orders.has_focus else None
         if line is not None:
-            repeating.offer_repeat(self.catalogue_app, line_id=line.id)
+            opening.offer_repeat(self.app, line_id=line.id)
         else:
-            repeating.offer_repeat(self.catalogue_app, piece_id=self.piece_id)
+            opening.offer_repeat(self.app, piece_id=self.piece_id)
 
     def action_edit(self) -> None:
         """Correct the scan or the marked scans; the piece where it has none."""
@@ -172,27 +166,15 @@ class PiecePage(FileActions):
         if not rows:
             self.action_edit_piece()
             return
-        name = file_name(rows[0].kept[0].file.path) if rows[0].kept else rows[0].scan.sha256[:12]
-        edit_scans(self, [row.scan.sha256 for row in rows], name, lambda: self._dealt_with(rows))
-
-    def _dealt_with(self, rows: list[ScanView]) -> None:
-        self._scans.unmark_all()
-        for row in rows:
-            self._scans.expect_removal(row)
+        edit_scans(self, [row.scan.sha256 for row in rows], scan_name(rows[0]), lambda: scans.dealt_with(rows))
 
     def action_edit_piece(self) -> None:
         edit_pieces(self, [self.piece_id], lambda: None)
 
-    def action_mark(self) -> None:
-        self._scans.toggle_mark()
-
-    def action_undo(self) -> None:
-        take_back(self)
-
     def action_new_edition(self) -> None:
         if self._view is not None:
             self.app.push_screen(new_edition_form(self._view.piece),
-                                 lambda done: announce_correction(self.catalogue_app, done) if done else None)
+                                 lambda done: announce_correction(self.app, done))
 
     def action_numbers(self) -> None:
         """Where each numbered print is."""
@@ -207,7 +189,7 @@ class PiecePage(FileActions):
 
     def action_recipe(self) -> None:
         """How the print file under the cursor was made from its master; recorded if the person agrees."""
-        row, app = self._scan, self.catalogue_app
+        row, app = self._scan, self.app
         if row is None or row.scan.role == "master":
             app.say("Choose a print file first." if row else "No scan selected.")
             return
@@ -215,41 +197,37 @@ class PiecePage(FileActions):
         def proposed(proposal: "RecipeProposal") -> None:
             from catalogue.operations.print_recipes import confirm_recipe, summarize
 
-            def answered(yes: bool | None) -> None:
-                if yes:
-                    app.writes.add("the recipe", lambda db: confirm_recipe(db, app.home, proposal),
-                                   lambda _: app.changed(), holds=self)
+            def record() -> None:
+                self.record("the recipe", lambda db: confirm_recipe(db, app.home, proposal), lambda _: app.changed())
 
-            app.push_screen(ConfirmDialog("Record this recipe for repeats?",
-                                          panel_text([proposal.file.name, *summarize(proposal)]), yes="Record",
-                                          careful=not proposal.close), answered)
+            confirm(app, "Record this recipe for repeats?", panel_text([proposal.file.name, *summarize(proposal)]),
+                    record, yes="Record", careful=not proposal.close)
 
         start_recipe(app, row.scan.sha256, proposed)
 
     def action_make_current(self) -> None:
         row = self._scan
         if row is None or row.current:
-            self.catalogue_app.say("This scan is already the current master." if row else "No scan selected.")
+            self.app.say("This scan is already the current master." if row else "No scan selected.")
             return
         if row.scan.role != "master":
-            self.catalogue_app.say(f"A {row.scan.role} cannot be the current master.", "warning")
+            self.app.say(f"A {row.scan.role} cannot be the current master.", "warning")
             return
 
-        def answered(yes: bool | None) -> None:
-            if yes:
-                self.catalogue_app.writes.add(f"current master {name}", change,
-                                              lambda _: self.catalogue_app.changed(), holds=self)
-
-        piece_id = self.piece_id
+        app, piece_id, name = self.app, self.piece_id, scan_name(row)
 
         def change(db: Database) -> None:
             choose_current_master(db, piece_id, row.scan.id)
 
-        name = file_name(row.kept[0].file.path) if row.kept else row.scan.sha256[:12]
-        self.app.push_screen(ConfirmDialog("Make this the current master?", f"{name}\nThe present one stays in the "
-                                                            "archive as superseded. Past orders keep the scan they "
-                                                            "were printed from.",
-                                      yes="Make current"), answered)
+        confirm(app, "Make this the current master?", f"{name}\nThe present one stays in the archive as superseded. "
+                "Past orders keep the scan they were printed from.",
+                lambda: self.record(f"current master {name}", change, lambda _: app.changed()),
+                yes="Make current")
+
+
+def scan_name(row: ScanView) -> str:
+    """The name of one of its files, else the beginning of its digest."""
+    return file_name(row.kept[0].file.path) if row.kept else row.scan.sha256[:12]
 
 
 def held_text(row: ScanView) -> str:

@@ -4,10 +4,8 @@ import shutil
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import ClassVar
 
 from rich.text import Text
-from textual.binding import BindingType
 from textual.containers import Container, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -23,12 +21,10 @@ from catalogue.records.stores import Holding, Store
 from catalogue.screens.actions.refiling import open_names
 from catalogue.screens.background.jobs import notice, start_copy, start_index
 from catalogue.screens.dialogs.audit import AuditDialog
-from catalogue.screens.dialogs.confirm import ConfirmDialog
-from catalogue.screens.keys import bindings
+from catalogue.screens.dialogs.confirm import confirm
 from catalogue.screens.page import Page
 from catalogue.screens.pages.add_store import AddStorePage
-from catalogue.screens.texts.facts import line, lines
-from catalogue.screens.texts.formats import ago, cell, counted, number, safe
+from catalogue.screens.texts.formats import ago, cell, counted, line, lines, number, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -68,7 +64,7 @@ class StoresPage(Page):
 
     PLACE = "stores"
     MODE = "stores"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("stores")
+    LIST = "stores-table"
 
     def body(self) -> Iterable[Widget]:
         yield Container(
@@ -79,17 +75,10 @@ class StoresPage(Page):
             VerticalScroll(Static("", id="store-words", markup=False), can_focus=False),
             id="stores")
 
-    def on_mount(self) -> None:
-        self._load()
-        self.query_one(RowTable).focus()
-
-    def catalogue_changed(self) -> None:
-        self._load(keep=True)
-
     def stores_changed(self) -> None:
-        self._load(keep=True)
+        self.load(keep=True)
 
-    def _load(self, *, keep: bool = False) -> None:
+    def load(self, *, keep: bool = False) -> None:
         def show(views: list[StoreView]) -> None:
             table = self.query_one(RowTable)
             table.set_title("Stores", len(views))
@@ -97,7 +86,7 @@ class StoresPage(Page):
             if not views:
                 self.query_one("#store-words", Static).update("No store yet. Press a to add a folder of scans.")
 
-        self.ask_disks(store_views, show, group="stores", holds=self.query_one(RowTable))
+        self.ask(store_views, show, group="stores", thread="disks", holds=self.query_one(RowTable))
 
     @staticmethod
     def _cells(view: StoreView) -> list[Text]:
@@ -111,26 +100,23 @@ class StoresPage(Page):
         if event.row is not None:
             self.query_one("#store-words", Static).update(store_words(event.row))
 
-    def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        start_index(self.catalogue_app, [event.row.store.name])
-
     @property
     def _view(self) -> StoreView | None:
         return self.query_one(RowTable).row_to_act_on
 
     def action_names(self) -> None:
         """How names will be read in all stores; other rules are previewed before anything is filed by them."""
-        open_names(self.catalogue_app)
+        open_names(self.app)
 
     def action_add(self) -> None:
         self.app.push_screen(AddStorePage())
 
     def action_index(self) -> None:
         if self._view is not None:
-            start_index(self.catalogue_app, [self._view.store.name])
+            start_index(self.app, [self._view.store.name])
 
     def action_index_all(self) -> None:
-        start_index(self.catalogue_app)
+        start_index(self.app)
 
     def action_audit(self) -> None:
         if self._view is not None:
@@ -141,40 +127,30 @@ class StoresPage(Page):
         if view is None:
             return
         if view.store.kind == "primary":
-            self.catalogue_app.say("Copies go to copy and off-site stores.", "warning")
+            self.app.say("Copies go to copy and off-site stores.", "warning")
             return
 
-        def answered(yes: bool | None) -> None:
-            if yes:
-                start_copy(self.catalogue_app, view.store.name)
-
-        self.app.push_screen(ConfirmDialog(
-            f"Copy what {safe(view.store.name)} lacks?", "Scans in the primary stores that it lacks are copied "
-                                                         "there, each read back and compared. Nothing there is "
-                                                         "overwritten.", yes="Copy"), answered)
+        confirm(self.app, f"Copy what {safe(view.store.name)} lacks?",
+                "Scans in the primary stores that it lacks are copied there, each read back and compared. Nothing "
+                "there is overwritten.", lambda: start_copy(self.app, view.store.name), yes="Copy")
 
     def action_retire(self) -> None:
         view = self._view
         if view is None:
             return
 
-        home = self.catalogue_app.home
-
-        def change(db: Database) -> StoreRetired:
-            return retire_store(db, home, view.store.name)
+        app, home, name = self.app, self.app.home, view.store.name
 
         def retired(done: StoreRetired) -> None:
-            self.catalogue_app.say(notice(summarize(done)))
+            app.say(notice(summarize(done)))
             self.query_one(RowTable).expect_removal(view)
-            self.catalogue_app.changed()
+            app.changed()
 
-        def answered(yes: bool | None) -> None:
-            if yes:
-                self.catalogue_app.writes.add(f"retire {safe(view.store.name)}", change, retired, holds=self)
+        def retire() -> None:
+            self.record(f"retire {safe(name)}", lambda db: retire_store(db, home, name), retired)
 
-        self.app.push_screen(ConfirmDialog(
-            f"Retire {safe(view.store.name)}?", "Nothing on the disk is touched. Add the same folder again to bring "
-                                                "its records back.", yes="Retire it", careful=True), answered)
+        confirm(app, f"Retire {safe(name)}?", "Nothing on the disk is touched. Add the same folder again to bring its "
+                "records back.", retire, yes="Retire it", careful=True)
 
 
 def store_words(view: StoreView) -> Content:

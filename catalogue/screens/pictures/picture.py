@@ -13,7 +13,7 @@ from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
-from catalogue.screens.background.tasks import start_worker
+from catalogue.screens.background.threads import start_worker
 from catalogue.screens.pictures.cells import MOST_BYTES, Cells, Colour, Drawing, Mark, fit_size
 from catalogue.screens.pictures.strip import PictureStrip
 from catalogue.screens.texts.formats import safe

@@ -15,7 +15,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from catalogue.screens.background.tasks import start_worker
+from catalogue.screens.background.threads import start_worker
 
 if TYPE_CHECKING:
     from PIL.Image import Image

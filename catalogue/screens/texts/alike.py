@@ -14,8 +14,7 @@ from catalogue.records.database import Database
 from catalogue.records.files import Located
 from catalogue.records.likenesses import ComparedScan
 from catalogue.records.paths import display_path
-from catalogue.screens.texts.facts import line, lines
-from catalogue.screens.texts.formats import cell, counted, file_name, safe, scanned_cm
+from catalogue.screens.texts.formats import cell, counted, file_name, line, lines, safe, scanned_cm
 
 SIGNS = {"confirmed": "✓", "rejected": "✗", "": "?"}
 CLOSED, OPENED, INDENT = "▸", "▾", "  "

@@ -1,6 +1,6 @@
 """What the screens say of a piece and its scans: text put together from records, signs always with words."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from textual.content import Content
@@ -9,25 +9,12 @@ from catalogue.progress import data_size
 from catalogue.reading.printsize import prints_up_to
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.paths import display_path
-from catalogue.screens.texts.formats import ago, centimetres, counted, day, safe, scanned_cm, size_cm
+from catalogue.screens.texts.formats import BAD, DOUBT, ago, centimetres, counted, day, line, lines, scanned_cm, size_cm
 
 if TYPE_CHECKING:
     from catalogue.ledger.editions import State
     from catalogue.records.browsing import Glance
     from catalogue.screens.pages.piece_view import PieceView, ScanView
-
-# Sign and style by what it tells; the words beside it say the same.
-GOOD, DOUBT, BAD = ("✓", "$success"), ("!", "$warning"), ("✗", "$error")
-
-
-def line(*parts: "str | tuple[str, str]") -> Content:
-    """One line; names in it are never read as markup."""
-    return Content.assemble(*((safe(part) if isinstance(part, str) else (safe(part[0]), part[1])) for part in parts))
-
-
-def lines(parts: Iterable[Content]) -> Content:
-    return Content("\n").join(list(parts))
-
 
 def glance_words(glance: "Glance", day_form: str) -> Content:
     """Under the picture: title, artist and year, size and pixels, where it is, what was printed."""

@@ -13,7 +13,6 @@ from catalogue.records.paths import display_path
 
 MOST_FOLDERS = 2000
 DEEPEST = 5         # levels of folders that are listed
-LISTED = 6          # files named below a piece
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,16 +1,18 @@
 """How facts are worded: dates, sizes, counts, and names made safe to show."""
 
 import unicodedata
+from collections.abc import Iterable
 from datetime import UTC, date, datetime
 
 from rich.text import Text
+from textual.content import Content
 
 from catalogue.operations.wording import counted, number
 from catalogue.records.paths import display_path
 
 MM_PER_INCH = 25.4
-__all__ = ["ago", "cell", "centimetres", "counted", "day", "duration", "file_name", "number", "present", "safe",
-           "scanned_cm", "size_cm"]
+__all__ = ["BAD", "DOUBT", "ago", "cell", "centimetres", "counted", "day", "duration", "file_name", "line", "lines",
+           "number", "present", "safe", "scanned_cm", "size_cm"]
 
 
 def safe(name: str) -> str:
@@ -19,6 +21,19 @@ def safe(name: str) -> str:
         return name
     return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c) in ("Cc", "Zl", "Zp", "Cs")
                    or c in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f" else c for c in name)
+
+
+# Sign and style by what it tells; the words beside it say the same.
+GOOD, DOUBT, BAD = ("✓", "$success"), ("!", "$warning"), ("✗", "$error")
+
+
+def line(*parts: "str | tuple[str, str]") -> Content:
+    """One line; names in it are never read as markup."""
+    return Content.assemble(*((safe(part) if isinstance(part, str) else (safe(part[0]), part[1])) for part in parts))
+
+
+def lines(parts: Iterable[Content]) -> Content:
+    return Content("\n").join(list(parts))
 
 
 def cell(text: object, style: str = "", *, right: bool = False) -> Text:

@@ -7,8 +7,8 @@ from textual.content import Content
 from catalogue.intake.proposals import Proposal
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path, escape_path
-from catalogue.screens.texts.facts import line, lines
-from catalogue.screens.widgets.watched_table import DOUBTFUL, STATES, WatchedScan, map_with
+from catalogue.screens.texts.formats import line, lines
+from catalogue.screens.widgets.intake_tables import DOUBTFUL, STATES, WatchedScan, map_with
 
 if TYPE_CHECKING:
     from catalogue.intake.mosaic import TileMap

@@ -9,8 +9,7 @@ from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint, planned_p
 from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.print_files.recipe import describe
 from catalogue.records.orders import NewLine
-from catalogue.screens.texts.facts import line, lines
-from catalogue.screens.texts.formats import counted, day, size_cm
+from catalogue.screens.texts.formats import counted, day, line, lines, size_cm
 from catalogue.sheets.layout import PrintLayout, print_layout, recipe_layout
 
 

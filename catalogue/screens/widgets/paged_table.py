@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar, cast
 from rich.text import Text
 
 from catalogue.records.database import Database
-from catalogue.screens.background.tasks import run_in_thread
+from catalogue.screens.background.threads import run_in_thread
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -37,8 +37,8 @@ class Source(Generic[R]):
 class PagedTable(RowTable[R]):
     """Rows of one :class:`Source`."""
 
-    def __init__(self, columns: Sequence[Column], *, id: str, classes: str | None = None) -> None:
-        super().__init__(columns, id=id, classes=classes)
+    def __init__(self, columns: Sequence[Column], *, id: str) -> None:
+        super().__init__(columns, id=id)
         self._source: Source[R] | None = None
         self.begins = self.ends = True   # whether the first and the last row of the list are held
 

@@ -1,7 +1,8 @@
 """Rows of text in columns: how wide each column is, and a row as one strip."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
@@ -9,6 +10,7 @@ from rich.style import Style
 from rich.text import Text
 from textual.strip import Strip
 
+R = TypeVar("R")
 MARK = "▪"      # before a marked row
 DEPARTED = Style(dim=True, strike=True)
 
@@ -26,6 +28,42 @@ class Column:
     weight: int = 1
 
 
+class RowStrips:
+    """Rows cut to their columns, each drawn once for every style it was seen in."""
+
+    def __init__(self, columns: Sequence[Column]) -> None:
+        self._columns = tuple(columns)
+        self._widths: Widths = ()
+        self._drawn: dict[tuple[int, Style], Strip] = {}    # by the row object and its style
+        self.header = ""    # the titles of the columns shown; none where there is one title at most
+
+    def fit(self, width: int) -> None:
+        """Cut rows for a table of this width from now on."""
+        widths = column_widths(self._columns, width)
+        if widths != self._widths:
+            self._widths = widths
+            titles = [fitted(self._columns[at].title, wide, self._columns[at].right) for at, wide in widths]
+            self.header = "".join(titles) if sum(bool(title.strip()) for title in titles) > 1 else ""
+            self.forget()
+
+    def forget(self, but: Collection[int] = ()) -> None:
+        """Draw rows anew, all ``but`` these objects."""
+        self._drawn = {key: strip for key, strip in self._drawn.items() if key[0] in but}
+
+    def strip(self, row: R, cells: Callable[[R], Sequence[Text]], base: Style, width: int, *, marked: bool,
+              departed: bool) -> Strip:
+        """A row as it is drawn, ``width`` cells wide."""
+        drawn = self._drawn.get((id(row), base))
+        if drawn is None:
+            segments = row_segments(cells(row), self._widths, base)
+            if marked and segments[0].text:
+                segments[0] = Segment(MARK + segments[0].text[1:], segments[0].style)
+            if departed:
+                segments = [Segment(text, (style or base) + DEPARTED) for text, style, _ in segments]
+            drawn = self._drawn[id(row), base] = Strip(segments).adjust_cell_length(width, base)
+        return drawn
+
+
 def column_widths(columns: Sequence[Column], width: int) -> Widths:
     """The columns shown in a table of this width: those of no width of their own share what the others leave."""
     shown = [at for at, column in enumerate(columns) if width >= column.least]
@@ -38,16 +76,8 @@ def column_widths(columns: Sequence[Column], width: int) -> Widths:
     return tuple(widths.items())
 
 
-def header_text(columns: Sequence[Column], widths: Widths) -> str:
-    """The titles of the columns shown; none where there is one title at most."""
-    if sum(1 for at, _ in widths if columns[at].title) < 2:
-        return ""
-    return "".join(fitted(columns[at].title, wide, columns[at].right) for at, wide in widths)
-
-
-def row_strip(cells: Sequence[Text], widths: Widths, base: Style, width: int, *, marked: bool,
-              departed: bool) -> Strip:
-    """A row as it is drawn, ``width`` cells wide."""
+def row_segments(cells: Sequence[Text], widths: Widths, base: Style) -> list[Segment]:
+    """The cells that are shown; those beside each other of no style of their own are one segment."""
     segments: list[Segment] = []
     text = ""
     for at, wide in widths:
@@ -61,12 +91,7 @@ def row_strip(cells: Sequence[Text], widths: Widths, base: Style, width: int, *,
             text = ""
         segments.append(Segment(words, base + (cell.style if isinstance(cell.style, Style) else
                                                Style.parse(cell.style))))
-    segments.append(Segment(text, base))
-    if marked and segments[0].text:
-        segments[0] = Segment(MARK + segments[0].text[1:], segments[0].style)
-    if departed:
-        segments = [Segment(text, (style or base) + DEPARTED) for text, style, _ in segments]
-    return Strip(segments).adjust_cell_length(width, base)
+    return [*segments, Segment(text, base)]
 
 
 def fitted(text: str, width: int, right: bool) -> str:

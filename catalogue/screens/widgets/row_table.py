@@ -4,12 +4,11 @@ Textual's own table renders every cell as a renderable of its own; at 200×60 a 
 Here a row is cut to its columns once and drawn as one strip.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, ClassVar, Generic, TypeVar
 
 from rich.cells import set_cell_size
 from rich.segment import Segment
-from rich.style import Style
 from rich.text import Text
 from textual import events
 from textual.binding import BindingType
@@ -20,9 +19,9 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
 from catalogue.errors import Refused
-from catalogue.screens.keys import list_bindings
+from catalogue.screens.keys import LISTS, bindings
 from catalogue.screens.texts.formats import number, safe
-from catalogue.screens.widgets.row_drawing import MARK, Column, Widths, column_widths, header_text, row_strip
+from catalogue.screens.widgets.row_drawing import MARK, Column, RowStrips
 
 R = TypeVar("R")
 HERE = object()
@@ -51,7 +50,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--header", "rows--row", "rows--cursor", "rows--hover"}
-    BINDINGS: ClassVar[list[BindingType]] = list_bindings()
+    BINDINGS: ClassVar[list[BindingType]] = bindings(LISTS)
 
     cursor_row: reactive[int] = reactive(0, repaint=False)
     hover_row: reactive[int] = reactive(-1, repaint=False)
@@ -62,14 +61,11 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     class Selected(RowMessage):
         """A click on the row under the cursor."""
 
-    def __init__(self, columns: Sequence[Column], *, id: str, classes: str | None = None) -> None:
-        super().__init__(id=id, classes=classes)
-        self._columns = tuple(columns)
-        self._widths: Widths = ()
-        self._header = ""
+    def __init__(self, columns: Sequence[Column], *, id: str) -> None:
+        super().__init__(id=id)
+        self._strips = RowStrips(columns)
         self._cells: Callable[[R], Sequence[Text]] = lambda _: ()
         self._identity: Callable[[R], object] = id_of
-        self._strips: dict[tuple[int, Style], Strip] = {}  # by the row object and its style
         self._told: object = HERE
         self._departed: R | None = None     # the row under the cursor, if the list does not hold it any more
         self._removed: set[object] = set()  # identities that leave the list because the person said so
@@ -103,12 +99,20 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     def rows_to_act_on(self) -> list[R]:
         """The marked rows, else the one under the cursor. Raises: as :attr:`row_to_act_on`."""
         row = None if self._marks else self.row_to_act_on
-        return list(self._marks.values()) if self._marks else [] if row is None else [row]
+        return self.marked or ([] if row is None else [row])
 
     @property
     def marked(self) -> list[R]:
         """The marked rows, those paged away included."""
         return list(self._marks.values())
+
+    @property
+    def two_to_merge(self) -> tuple[R, R] | None:
+        """The two marked rows, or the one marked and the one under the cursor. Raises: as :attr:`row_to_act_on`."""
+        rows = self.marked
+        if len(rows) == 1 and (row := self.row_to_act_on) is not None and self._identity(row) not in self._marks:
+            rows.append(row)
+        return (rows[0], rows[1]) if len(rows) == 2 else None
 
     def toggle_mark(self) -> None:
         """Mark the row under the cursor, or take its mark away, and go on to the next. Raises Refused."""
@@ -127,13 +131,19 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
             self._marks_changed()
 
     def _marks_changed(self) -> None:
-        self._strips.clear()
+        self._strips.forget()
         self._show_title()
         self.refresh()
 
     def expect_removal(self, row: R) -> None:
         """The person has dealt with this row: when it leaves the list the cursor goes on to the next."""
         self._removed.add(self._identity(row))
+
+    def dealt_with(self, rows: Iterable[R]) -> None:
+        """As :meth:`expect_removal` for all of ``rows``; nothing stays marked."""
+        self.unmark_all()
+        for row in rows:
+            self.expect_removal(row)
 
     def with_departed(self, rows: list[R], at: int, before: R, identity: Callable[[R], object]) -> list[R]:
         """``rows`` with ``before``, the row under the cursor, put in at ``at`` where another seat has removed it."""
@@ -166,8 +176,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
             self._departed = None
         if self._marks:
             self._marks |= {mark: row for row in self.rows_held if (mark := self._identity(row)) in self._marks}
-        held = {id(row) for row in self.rows_held}
-        self._strips = {key: strip for key, strip in self._strips.items() if key[0] in held and keep_drawn}
+        self._strips.forget({id(row) for row in self.rows_held} if keep_drawn else ())
         self._resize()
         self.set_reactive(RowTable.cursor_row, max(0, min(cursor, len(self.rows_held) - 1)))
         if scroll is not None:
@@ -205,14 +214,12 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     @property
     def _header_height(self) -> int:
-        return 1 if self._header else 0
+        return 1 if self._strips.header else 0
 
     def _resize(self) -> None:
-        widths = column_widths(self._columns, self.scrollable_content_region.width)
-        if widths != self._widths:
-            self._widths, self._header = widths, header_text(self._columns, widths)
-            self._strips.clear()
-        wanted = Size(self.scrollable_content_region.width, len(self.rows_held) + self._header_height)
+        width = self.scrollable_content_region.width
+        self._strips.fit(width)
+        wanted = Size(width, len(self.rows_held) + self._header_height)
         height = self.size.height
         same_bars = (wanted.height > height) == (self.virtual_size.height > height) == self.show_vertical_scrollbar
         fixed = self.styles.height is None or not self.styles.height.is_auto
@@ -228,18 +235,14 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         width = self.scrollable_content_region.width
         if y < self._header_height:
             style = self.get_component_rich_style("rows--header")
-            return Strip([Segment(set_cell_size(self._header, width), style)], width)
+            return Strip([Segment(set_cell_size(self._strips.header, width), style)], width)
         index = y - self._header_height + self.scroll_offset.y
         if index >= len(self.rows_held):
             return Strip.blank(width, self.get_component_rich_style("rows--row"))
         state = "cursor" if index == self.cursor_row else "hover" if index == self.hover_row else "row"
         row, style = self.rows_held[index], self.get_component_rich_style(f"rows--{state}")
-        strip = self._strips.get((id(row), style))
-        if strip is None:
-            strip = self._strips[id(row), style] = row_strip(
-                self._cells(row), self._widths, style, width,
-                marked=bool(self._marks) and self._identity(row) in self._marks, departed=row is self._departed)
-        return strip
+        return self._strips.strip(row, self._cells, style, width, departed=row is self._departed,
+                                  marked=bool(self._marks) and self._identity(row) in self._marks)
 
     # The cursor
 
@@ -309,11 +312,9 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         self.cursor_row -= self._screenful()
 
     def action_scroll_top(self) -> None:
-        """Home: the first row."""
         self.cursor_row = 0
 
     def action_scroll_bottom(self) -> None:
-        """End: the last row."""
         self.cursor_row = len(self.rows_held) - 1
 
     def _row_at(self, y: int) -> int:

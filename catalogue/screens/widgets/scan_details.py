@@ -12,7 +12,7 @@ from catalogue.intake.proposals import Proposal
 from catalogue.reading.model import Reading
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.intake import proposal_words, watched_words
-from catalogue.screens.widgets.watched_table import WatchedScan
+from catalogue.screens.widgets.intake_tables import WatchedScan
 
 if TYPE_CHECKING:
     from catalogue.intake.mosaic import TileMap
