@@ -111,7 +111,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("s", "sort", "sort", "Sort by the next column.", 8),
         Key("S", "reverse", "reverse", "Reverse the sort order."),
         Key("b", "buyers", "buyers", "Buyers: contact, notes, orders; merge two spellings.", 93),
-        Key("escape", "leave_filter", "all lines", "From the filter to the list; from the list, show every line."),
+        Key("escape", "leave_filter", "leave filter", "From the filter to the list; from the list, show every line.",
+            10),
     ),
     "alike": (
         Key("c", "confirm", "same piece", "Confirm that they show one piece, and file them all under it.", 1),

@@ -267,7 +267,7 @@ async def test_hostile_names_are_shown_and_searched(tmp_path: Path) -> None:
             assert "[red]Not markup[/]" in words(pilot)
             await pilot.press("slash")
             await typed(pilot, "not mark")
-            assert "2 lines found" in words(pilot)
+            assert "2 matches found" in words(pilot)
             await pilot.press("escape", "question_mark")
             await settled(pilot)
             assert "Repeat this order line" in words(pilot)

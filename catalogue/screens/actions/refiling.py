@@ -29,7 +29,7 @@ def open_names(app: "CatalogueApp") -> None:
     def source(rules: Sequence[str]) -> Callable[[Database], Named]:
         return lambda db: named_on_record(db, home, rules)
 
-    page = NamesPage("How scans on record are filed by names and tags. What you entered stays as it is.",
+    page = NamesPage("How scans on record are filed by names and tags. What you entered stays.",
                      source, app.threads["names"], reading_of(home.settings.place_rules),
                      lambda reading: _use(app, reading, page), take_back=lambda: _take_back(app, page))
     app.push_screen(page)

@@ -13,11 +13,7 @@ from catalogue.screens.page import Dialog
 
 
 def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
-    """What was typed as a budget; empty fields set no limit.
-
-    Raises:
-        ValueError: with words for the person.
-    """
+    """What was typed as a budget; empty fields set no limit. Raises ValueError with words for the person."""
     limits: list[float | None] = []
     for text, name in ((minutes, "minutes"), (gigabytes, "gigabytes"), (share, "per cent")):
         try:
@@ -25,11 +21,11 @@ def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
         except ValueError:
             raise ValueError(f"{text!r} is not a number of {name}") from None
         if value is not None and not 0 < value < 1e9:
-            raise ValueError(f"{text!r} {name} cannot be")
+            raise ValueError(f"{text.strip()} {name} is no limit: enter a number above 0")
         limits.append(value)
     spent, size, part = limits
     if part is not None and part > 100:
-        raise ValueError("it cannot be more than 100 per cent")
+        raise ValueError("A share is 100 per cent at most")
     return Budget(spent * 60 if spent else None, int(size * 1e9) if size else None, part / 100 if part else None)
 
 

@@ -16,6 +16,7 @@ from catalogue.records.folding import fold_name
 from catalogue.records.provenance import NONE, STATED, Origin
 from catalogue.screens.page import Dialog
 from catalogue.screens.texts.formats import cell, line, safe
+from catalogue.screens.widgets.bars import KeyLine
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -96,6 +97,9 @@ class FormDialog(Dialog[Correction]):
 
     def on_mount(self) -> None:
         self.query_one("#form-matches").visible = False
+        unused = {"down"} if not any(one.matches for one in self._fields.values()) else set()
+        unused |= {"give_back"} if not any(one.origin.source == STATED for one in self._fields.values()) else set()
+        self.query_one(KeyLine).leave_out(frozenset(unused))
         next(self._input(one.name) for one in self._fields.values() if not one.fixed).focus()
 
     def _input(self, name: str) -> Input:

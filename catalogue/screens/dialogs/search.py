@@ -138,7 +138,8 @@ class SearchDialog(Dialog[Hit]):
             if result.corrected:
                 said = "Searched for: " + ", ".join(f"{typed} → {' or '.join(near)}"
                                                for typed, near in result.corrected) + "   "
-            said += f"{counted(result.total, 'line')} found" if result.total else "No matches."
+            said += f"{counted(result.total, 'match', 'matches')} found" if result.total else \
+                "No matches. Try fewer words."
             if any(len(kind) == EACH for kind in (result.artists, result.pieces, result.orders, result.files)):
                 said += f", at most {EACH} of each kind shown"
         self.query_one(CountLine).say(safe(said))

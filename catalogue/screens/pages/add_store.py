@@ -53,7 +53,7 @@ class AddStorePage(Page):
         yield Static(hello, id="adding-hello", markup=False)
         with Horizontal(id="adding"):
             with Vertical(id="adding-left"):
-                yield Input(placeholder="Folder, such as /Volumes/Scans", id="folder", compact=True)
+                yield Input(placeholder="such as /Volumes/Scans", id="folder", compact=True)
                 yield RowTable[Path]([Column("", 0)], id="folders")
             with Vertical(id="adding-right"):
                 with VerticalScroll(can_focus=False):
@@ -66,7 +66,7 @@ class AddStorePage(Page):
                         yield Label("Kind ")
                         yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
                                      compact=True)
-                    yield Tick("Write the marker, so that the disk is recognised again", value=True, id="consent",
+                    yield Tick("Write a marker to know the disk by", value=True, id="consent",
                                compact=True)
                     yield Button("Add this folder and read it", id="take", compact=True, disabled=True)
 

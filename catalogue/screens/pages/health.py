@@ -20,7 +20,7 @@ from catalogue.records.upkeep_lists import Coverage, Growth
 from catalogue.screens.background.jobs import start_backup
 from catalogue.screens.dialogs.confirm import ReasonDialog
 from catalogue.screens.page import Page
-from catalogue.screens.texts.formats import cell, line, lines, number, safe
+from catalogue.screens.texts.formats import cell, counted, line, lines, number, safe
 from catalogue.screens.widgets import plots
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -149,11 +149,11 @@ def plot_words(view: HealthView, width: int, height: int) -> Content:
     grown = [(g.year, float(g.bytes)) for g in view.growth]
     if grown:
         total = sum(g.scans for g in view.growth)
-        said += [line(("Growth by year", "bold"), (f"   {number(total)} scans, "
+        said += [line(("Growth by year", "bold"), (f"   {counted(total, 'scan')}, "
                       f"{data_size(sum(value for _, value in grown))}", "$quiet"))]
         said += [line((text, "$primary")) for text in plots.columns(grown, width, height)]
         newest = view.growth[-1]
-        said.append(line((f"{newest.year}: {number(newest.scans)} scans, {data_size(newest.bytes)}", "$quiet")))
+        said.append(line((f"{newest.year}: {counted(newest.scans, 'scan')}, {data_size(newest.bytes)}", "$quiet")))
         said.append(Content(""))
     masters = sum(view.copies.values())
     if masters:

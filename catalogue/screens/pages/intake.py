@@ -49,12 +49,12 @@ class IntakePage(Page):
 
     def body(self) -> Iterable[Widget]:
         with Horizontal(id="intake-top"):
-            yield Input(placeholder="Folder of new scans: a USB stick, card or download folder", id="intake-folder",
+            yield Input(placeholder="Folder of new scans, such as a card or USB stick", id="intake-folder",
                         compact=True)
             yield Select[str]([], prompt="into store", id="intake-store", compact=True)
         with Horizontal(id="intake-choices"):
             yield Button("Watch the folder", id="intake-watch", compact=True)
-            yield Tick("copies to", value=True, id="intake-also", compact=True)
+            yield Tick("copy stores too", value=True, id="intake-also", compact=True)
             yield Tick("remove from the folder afterwards", id="intake-remove", compact=True)
         yield Container(
             WatchedTable(id="watched"),
@@ -234,8 +234,12 @@ class IntakePage(Page):
 
     @property
     def _chosen(self) -> Proposal | None:
-        """The original under the cursor."""
-        return self.query_one(ProposalTable).row_to_act_on if self._watcher is None else None
+        """The original under the cursor; where there is none, the person is told what comes first."""
+        row = self.query_one(ProposalTable).row_to_act_on if self._watcher is None else None
+        if row is None:
+            self.app.say("Stop watching the folder first: w." if self._watcher else
+                         "Type the folder of new scans first, then press Enter.", "warning")
+        return row
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         if event.row is not None and event.table is self._list:
@@ -265,8 +269,9 @@ class IntakePage(Page):
         self.ask(job, show, group="answer", thread="disks", holds=self, exclusive=False)
 
     def action_answer(self) -> None:
-        if self._chosen is not None:
-            self._answer(self._chosen)
+        proposal = self._chosen
+        if proposal is not None:
+            self._answer(proposal)
 
     def _answer(self, proposal: Proposal) -> None:
         if not proposal.take and not any(i.arrival.reading.sha256 for i in proposal.items):

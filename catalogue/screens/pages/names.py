@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from rich.text import Text
+from textual import events
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.widget import Widget
@@ -124,7 +125,14 @@ class NamesPage(Page):
         self._filed.show_rows(rows, _filed_cells, lambda row: (row.artist, row.title, row.is_piece), keep=True)
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
-        row = event.row
+        if event.table is self.focused:
+            self._show_words(event.row)
+
+    def on_descendant_focus(self, event: events.DescendantFocus) -> None:
+        if isinstance(event.widget, RowTable):
+            self._show_words(event.widget.highlighted)
+
+    def _show_words(self, row: FolderRow | FiledRow | None) -> None:
         words = folder_words(row, self._reading.choices) if isinstance(row, FolderRow) else \
             filed_words(row) if isinstance(row, FiledRow) else Content("")
         self.query_one("#names-words", Static).update(words)
@@ -255,7 +263,7 @@ def folder_words(row: FolderRow, choices: Iterable[Choice]) -> Content:
     meaning = meaning_of(choices, row.folder)
     said = f"{WORDS[meaning]}, as you chose" if meaning else f"{WORDS[row.guessed]}, as guessed" if row.guessed else \
         "guessed from the names"
-    return lines([line(("/".join(row.folder), "bold")), line(f"{counted(row.files, 'file')} below. It is {said}.")])
+    return lines([line(("/".join(row.folder), "bold")), line(f"{counted(row.files, 'file')} below. Meaning: {said}.")])
 
 
 def filed_words(row: FiledRow) -> Content:

@@ -94,7 +94,12 @@ class OrdersPage(Page):
         order += ", reversed" if self._reversed else ""
         whose = f" of {self._buyer.name}" if self._buyer is not None else ""
         self._table.set_title(f"Order lines{whose}{order}", sums.lines + sums.cancelled)
-        self.query_one("#orders-sums", Static).update(safe("  ".join(summarize_sums(sums))))
+        text = "  ".join(summarize_sums(sums))
+        if not sums.lines + sums.cancelled:
+            filtered = self._buyer is not None or self.query_one("#orders-filter", Input).value.strip()
+            text = "No order line fits. Esc leads back to the list, Esc again shows every line." if filtered else \
+                "No orders yet. Go to a piece (1) and press r for its first order."
+        self.query_one("#orders-sums", Static).update(safe(text))
 
     def _cells(self, row: ListedLine) -> list[Text]:
         line = row.line

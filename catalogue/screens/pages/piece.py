@@ -54,7 +54,7 @@ class PiecePage(FileActions):
                 RowTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Kept", 10),
                                       Column("Pixels", 13, least=70), Column("Scanned", 11, least=58)], id="scans"),
                 Static("", id="scan-words", markup=False),
-                RowTable[Line]([Column("Placed", 11), Column("Qty", 3, right=True), Column("Size", 13),
+                RowTable[Line]([Column("Placed", 11), Column("Qty", 3, right=True), Column("Size", 14),
                                   Column("Medium", 0), Column("Buyer", 0, least=76), Column("Numbers", 12, least=92),
                                   Column("State", 9, least=66), Column("", 1)], id="orders"),
                 Static("", id="order-words", markup=False),

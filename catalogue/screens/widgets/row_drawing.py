@@ -32,17 +32,17 @@ class RowStrips:
     """Rows cut to their columns, each drawn once for every style it was seen in."""
 
     def __init__(self, columns: Sequence[Column]) -> None:
-        self._columns = tuple(columns)
+        self.columns = tuple(columns)
         self._widths: Widths = ()
         self._drawn: dict[tuple[int, Style], Strip] = {}    # by the row object and its style
         self.header = ""    # the titles of the columns shown; none where there is one title at most
 
     def fit(self, width: int) -> None:
         """Cut rows for a table of this width from now on."""
-        widths = column_widths(self._columns, width)
+        widths = column_widths(self.columns, width)
         if widths != self._widths:
             self._widths = widths
-            titles = [fitted(self._columns[at].title, wide, self._columns[at].right) for at, wide in widths]
+            titles = [fitted(self.columns[at].title, wide, self.columns[at].right) for at, wide in widths]
             self.header = "".join(titles) if sum(bool(title.strip()) for title in titles) > 1 else ""
             self.forget()
 
