@@ -104,7 +104,7 @@ class RepeatDialog(Dialog[Line]):
     def _begin(self) -> None:
         self._proposal, self._last_print, self._as_last_time, self._filled = None, None, False, False
         self._confirmed, self._grave_seen, self._kept_price = set(), set(), ""
-        self.query_one("#repeat-body").visible = False  # until every field is put anew
+        self.query_one("#repeat-body").visible = False  # until every field is put again
         self.query_one("#panel-title", Static).update(TITLE)
         for place in ("words", "wrong", "total"):
             self.query_one(f"#repeat-{place}", Static).update("")

@@ -174,7 +174,7 @@ class JobSheetPanel(SheetPanel):
         self._line_id = line_id
 
     def action_print_file(self) -> None:
-        """Make the print file as the long work; the sheet is then written anew and names it."""
+        """Make the print file as the long work; the sheet is then written again and names it."""
         if start_print_files(self.app, [self._line_id], self._show_made):
             self._tell("Writing the print file …")
 

@@ -100,7 +100,7 @@ class NamesPage(Page):
         """What the files are filed by stays as it was when this was opened."""
 
     def load(self, *, keep: bool = False) -> None:  # noqa: ARG002 - it always stays
-        """Read the names anew, off this thread; folders show what was chosen at once."""
+        """Read the names again, off this thread; folders show what was chosen at once."""
         self._filed.set_title("Reading the names …")
         run_in_thread(self, self._worker_thread, self._source(self._reading.rules), self._show, group="names",
                       holds=self._filed)

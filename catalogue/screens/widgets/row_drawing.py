@@ -47,7 +47,7 @@ class RowStrips:
             self.forget()
 
     def forget(self, but: Collection[int] = ()) -> None:
-        """Draw rows anew, all ``but`` these objects."""
+        """Draw rows again, all ``but`` these objects."""
         self._drawn = {key: strip for key, strip in self._drawn.items() if key[0] in but}
 
     def strip(self, row: R, cells: Callable[[R], Sequence[Text]], base: Style, width: int, *, marked: bool,
