@@ -9,26 +9,16 @@ likeliest candidates, as in expectation maximisation.
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import chain
 
 from catalogue.filing.endings import is_count
 from catalogue.filing.evidence import Candidate, Evidence, NameEvidence, Slot
 from catalogue.filing.folding import fold
 from catalogue.filing.joining import Key, join_people
 from catalogue.filing.names import read_name
-from catalogue.filing.people import (
-    Person,
-    compatible,
-    core_of,
-    is_given,
-    person_of,
-)
-from catalogue.filing.places import (
-    SURELY,
-    Place,
-    ends_in,
-    shape_of,
-    title_beside,
-)
+from catalogue.filing.people import Person, compatible, core_of, is_given, person_of
+from catalogue.filing.places import SURELY, Place, ends_in
 from catalogue.filing.tokens import Kind
 
 ENOUGH = 0.5  # weight below which a phrase is not taken for an artist
@@ -61,10 +51,9 @@ class Artists:
         met = NameEvidence(places, creators, known)
         self._evidence, self._candidates, self._rewritten = met.by_name, met.candidates, met.rewritten
         self._names = join_people(self._evidence)
-        self._weights = {key: self._weigh(key) for key in self._evidence}
         self._ways = Counter(self._names.of(key) for key, e in self._evidence.items() if e.whole)
+        self._weigh_candidates()
         self._slots: dict[Slot, float] = {}
-        self._shapes = [shape_of(place) for place in places]
         self._words = [_words_of(place) for place in places]
         self._beside: dict[str, set[Key]] = {}
         self._penalties: dict[Key, float] = {}
@@ -121,18 +110,23 @@ class Artists:
             weight -= 0.4  # its files repeat it and add nothing: a piece's folder
         return weight
 
+    def _weigh_candidates(self) -> None:
+        """Note of each candidate what is the same wherever it stands."""
+        weights = {key: self._weigh(key) for key in self._evidence}
+        for candidate in chain.from_iterable(self._candidates):
+            phrase = candidate.phrase
+            candidate.name = self._names.of(candidate.key)
+            candidate.known = candidate.name in self._names.sure or self._evidence[candidate.name].stated
+            if self._evidence[candidate.key].titles or candidate.known:
+                candidate.weight = weights[candidate.key] + 0.05 * phrase.bounded + 0.05 * phrase.whole
+                if not phrase.spot.isupper() and not candidate.known:
+                    candidate.weight -= 0.15
+
     def _weight_of(self, candidate: Candidate) -> float:
-        phrase = candidate.phrase
-        weight = self._weights[candidate.key] + 0.05 * phrase.bounded + 0.05 * phrase.whole
-        evidence = self._evidence[candidate.key]
-        if not evidence.titles and not self._is_known(candidate):
-            return 0.0  # nothing is filed under it
-        if phrase.whole and self._names.of(candidate.key) in self._houses:
+        if candidate.phrase.whole and candidate.name in self._houses:
             return 0.0  # a client's, under whom several artists are filed
-        if not phrase.spot.isupper() and not self._is_known(candidate):
-            weight -= 0.15
-        weight += self._slots.get(candidate.slot, 0.0) + (0.15 if candidate.outermost and phrase.whole else 0.0)
-        return weight - self._title_penalty(candidate)
+        place = self._slots.get(candidate.slot, 0.0) + (0.15 if candidate.outermost and candidate.phrase.whole else 0.0)
+        return candidate.weight + place - self._title_penalty(candidate)
 
     def _drop_doubtful(self) -> None:
         """Leave unsorted what stands under a name that is never written as only names are, and nowhere surely stands
@@ -140,25 +134,24 @@ class Artists:
         weights: dict[Key, list[float]] = defaultdict(list)
         for best in self._chosen:
             if best:
-                weights[self._names.of(best[0].key)].append(best[1])
+                weights[best[0].name].append(best[1])
         sure = {key for key, of_name in weights.items()
                 if max(of_name) >= (ONCE_ENOUGH if len(of_name) > FEW_PLACES else ENOUGH_IN_FEW)}
-        self._chosen = [best if best and (self._is_known(best[0]) or self._names.of(best[0].key) in sure) else None
-                        for best in self._chosen]
+        self._chosen = [best if best and (best[0].known or best[0].name in sure) else None for best in self._chosen]
 
     def _take_announced(self, places: Sequence[Place]) -> None:
         """Where nothing else tells, a numbered job's folder names its artist, and so does one among "artists"; but not
         where files there end in its name, as in a piece's title, or hold no title."""
-        artists = {self._names.of(best[0].key) for best in self._chosen if best}
+        artists = {best[0].name for best in self._chosen if best}
         pieces = {candidate.key for place, candidates in zip(places, self._candidates, strict=True)
                   for candidate in candidates
                   if candidate.announced and ends_in(place, candidate.phrase.person.text)}
         for at, candidates in enumerate(self._candidates):
-            if self._chosen[at] or any(self._names.of(c.key) in artists for c in candidates if not c.announced):
+            if self._chosen[at] or any(c.name in artists for c in candidates if not c.announced):
                 continue
             self._chosen[at] = next(((c, ENOUGH) for c in candidates if c.announced and c.key not in pieces
                                      and self._evidence[c.key].titles
-                                     and self._names.of(c.key) not in self._houses), None)
+                                     and c.name not in self._houses), None)
 
     def _title_penalty(self, candidate: Candidate) -> float:
         """How much a phrase looks like a title: its words stand in titles of several other artists."""
@@ -168,16 +161,17 @@ class Artists:
         return penalty
 
     def _count_title_penalty(self, candidate: Candidate) -> float:
-        own = self._names.of(candidate.key)
+        own = candidate.name
         others = [len(self._beside.get(word, _NOBODY) - {own}) for word in fold(candidate.phrase.person.text).split()
                   if len(word) > 1]
-        return (IN_TITLES_KNOWN if self._is_known(candidate) else IN_TITLES)[min(max(others, default=0), 3)]
+        return (IN_TITLES_KNOWN if candidate.known else IN_TITLES)[min(max(others, default=0), 3)]
 
     def _choose(self, candidates: Sequence[Candidate], enough: float) -> tuple[Candidate, float] | None:
         best: tuple[Candidate, float] | None = None
         likely = [(c, w) for c in candidates if (w := self._weight_of(c)) >= enough]
         for candidate, weight in likely:
-            if any(self._yields(candidate, other) for other, _ in likely):
+            if len(likely) > 1 and any(candidate.part == other.part and candidate is not other
+                                       and self._yields(candidate, other) for other, _ in likely):
                 continue
             if best is None or (round(weight, 3), len(candidate.phrase.person.text), -candidate.part) > (
                 round(best[1], 3), len(best[0].phrase.person.text), -best[0].part
@@ -186,24 +180,16 @@ class Artists:
         return best
 
     def _variety(self, candidate: Candidate) -> int:
-        return max(len(self._evidence[candidate.key].titles), len(self._evidence[self._names.of(candidate.key)].titles))
-
-    def _is_known(self, candidate: Candidate) -> bool:
-        """Whether it is an artist who is written elsewhere in a form that only names of people have."""
-        canonical = self._names.of(candidate.key)
-        return canonical in self._names.sure or self._evidence[canonical].stated
+        return max(len(self._evidence[candidate.key].titles), len(self._evidence[candidate.name].titles))
 
     def _support(self, candidate: Candidate) -> int:
         """In how many ways it is written, and with how many titles it stands, up to three."""
-        canonical = self._names.of(candidate.key)
-        return self._ways[canonical] + min(3, self._variety(candidate))
+        return self._ways[candidate.name] + min(3, self._variety(candidate))
 
     def _yields(self, candidate: Candidate, other: Candidate) -> bool:
         """Whether of two nested phrases of one part the first is not the name: but a piece of a longer one ("Lee" in
         "Mary Lee"), or one with words of a title ("Ada Quill Two" in "Ada Quill Two Boats")."""
         a, b = candidate.phrase, other.phrase
-        if candidate.part != other.part or a is b:
-            return False
         inside = b.first <= a.first and a.last <= b.last
         around = a.first <= b.first and b.last <= a.last
         if inside:
@@ -216,23 +202,21 @@ class Artists:
                 return False
             if b.person.key in self._names.sure and compatible(a.person, b.person):
                 return True
-            if self._is_known(candidate) and not self._is_known(other):
+            if candidate.known and not other.known:
                 return False
-            if a.person.family == b.person.family and self._is_known(other):
+            if a.person.family == b.person.family and other.known:
                 return True
-            if self._is_known(candidate) and self._support(candidate) > self._support(other):
+            if candidate.known and self._support(candidate) > self._support(other):
                 return False
-            known = self._is_known(other) and not self._is_known(candidate)
+            known = other.known and not candidate.known
             return known or b.spot.isupper() or (
                 self._variety(other) >= 2 and self._variety(other) >= 0.8 * self._variety(candidate))
         if around:
-            if a.spot.isupper() and (not self._is_known(other) or self._is_known(candidate)):
+            if a.spot.isupper() and (not other.known or candidate.known):
                 return False
-            if self._is_known(other) and not self._is_known(candidate):
+            if other.known and not candidate.known:
                 return True
-            if self._is_known(other) and self._support(other) > self._support(candidate) and (
-                a.person.family != b.person.family
-            ):
+            if other.known and self._support(other) > self._support(candidate) and (a.person.family != b.person.family):
                 return True
             return self._variety(candidate) < 0.5 * self._variety(other)
         return False
@@ -240,32 +224,31 @@ class Artists:
     def _find_houses(self) -> frozenset[Key]:
         """Names of folders in which two or more artists are filed who elsewhere stand without: clients, galleries."""
         held: dict[Key, set[str]] = defaultdict(set)
-        chosen = Counter(self._names.of(best[0].key) for best in self._chosen if best)
+        chosen = Counter(best[0].name for best in self._chosen if best)
         for candidates in self._candidates:
-            inside = [c for c in candidates
-                      if c.phrase.spot.isupper() and chosen[self._names.of(c.key)] >= VOTES]
+            inside = [c for c in candidates if c.phrase.spot.isupper() and chosen[c.name] >= VOTES]
             for outer in candidates if inside else ():
                 if outer.phrase.whole:
-                    held[self._names.of(outer.key)] |= {
-                        self._names.of(c.key)[0] for c in inside
-                        if c.part > outer.part and self._names.of(c.key)[0] != self._names.of(outer.key)[0]}
+                    held[outer.name] |= {
+                        c.name[0] for c in inside
+                        if c.part > outer.part and c.name[0] != outer.name[0]}
         return frozenset(key for key, families in held.items() if len(families) > 1)
 
     def _find_title_words(self) -> dict[str, set[Key]]:
         """By word the artists in whose paths it stands besides their names."""
         beside: dict[str, set[Key]] = defaultdict(set)
-        met = Counter(self._names.of(best[0].key) for best in self._chosen if best)
+        met = Counter(best[0].name for best in self._chosen if best)
         for words, best in zip(self._words, self._chosen, strict=True):
             if best is None:
                 continue
-            candidate, canonical = best[0], self._names.of(best[0].key)
-            if met[canonical] < VOTES and not self._is_known(candidate):
+            candidate = best[0]
+            if met[candidate.name] < VOTES and not candidate.known:
                 continue
-            own = {*fold(candidate.phrase.person.text).split(), *fold(self._evidence[canonical].person.text).split()}
+            phrase, full = candidate.phrase, self._evidence[candidate.name].person.text
+            own = (*fold(phrase.person.text).split(), *fold(full).split())
             for word, part, at in words:
-                inside = part == candidate.part and candidate.phrase.first <= at <= candidate.phrase.last
-                if word not in own and not inside:
-                    beside[word].add(canonical)
+                if word not in own and not (part == candidate.part and phrase.first <= at <= phrase.last):
+                    beside[word].add(candidate.name)
         return beside
 
     def _learn_slots(self, places: Sequence[Place]) -> None:
@@ -277,13 +260,12 @@ class Artists:
         self._penalties = {}
         self._houses = self._find_houses()
         values: dict[Slot, dict[Key, set[str]]] = defaultdict(lambda: defaultdict(set))
-        for place, shape, best in zip(places, self._shapes, self._chosen, strict=True):
-            shapes[shape] += 1
+        for place, best in zip(places, self._chosen, strict=True):
+            shapes[place.shape] += 1
             if best:
                 candidate = best[0]
                 chosen[candidate.slot] += 1
-                title = title_beside(place, candidate.part, candidate.phrase)
-                values[candidate.slot][self._names.of(candidate.key)].add(title)
+                values[candidate.slot][candidate.name].add(candidate.title)
         self._slots = {}
         for slot, count in chosen.items():
             share = count / shapes[slot[0]]
@@ -322,15 +304,15 @@ class Artists:
 
 def _words_of(place: Place) -> list[tuple[str, int, int]]:
     """The words of a place that are neither shelf nor purpose, folded, with part and token."""
-    said = []
-    for part, text in enumerate((*place.folders, place.stem)):
-        stem = part == len(place.folders)
-        if not stem and place.kinds[part] != "c":
-            continue
-        for at, token in enumerate(read_name(text).tokens):
-            if token.kind is Kind.WORD and (not stem or place.first <= at <= place.last) and len(token.text) > 1:
-                said.append((fold(token.text), part, at))
-    return said
+    stem = len(place.folders)
+    return [*((word, part, at) for part in place.content for word, at in _folded_words(place.folders[part])),
+            *((word, stem, at) for word, at in _folded_words(place.stem) if place.first <= at <= place.last)]
+
+
+@lru_cache(maxsize=200_000)
+def _folded_words(text: str) -> tuple[tuple[str, int], ...]:
+    return tuple((fold(token.text), at) for at, token in enumerate(read_name(text).tokens)
+                 if token.kind == Kind.WORD and len(token.text) > 1)
 
 
 _NOBODY: frozenset[Key] = frozenset()

@@ -35,8 +35,8 @@ def skip_running_numbers(works: Sequence[Work]) -> None:
 
 
 def _is_numbered(name: Name) -> bool:
-    kinds = [t.kind for t in name.tokens if t.kind is not Kind.BREAK]
-    return len(kinds) > 1 and kinds[0] is Kind.NUMBER and Kind.WORD in kinds
+    kinds = [t.kind for t in name.tokens if t.kind != Kind.BREAK]
+    return len(kinds) > 1 and kinds[0] == Kind.NUMBER and Kind.WORD in kinds
 
 
 def take_off_counters(works: Sequence[Work]) -> None:
@@ -111,17 +111,17 @@ def _are_marked(codes: Iterable[str]) -> bool:
 def _count_from_one(codes: Iterable[str]) -> bool:
     """Whether codes count captures: from one on, or as rows and columns ("A1", "B2")."""
     given = list(codes)
-    values = sorted({int(digits) if (digits := c.lstrip(_LETTERS)) else ord(c[-1].lower()) - ord("a") + 1
+    values = sorted({int(digits) if (digits := c.lstrip(LETTERS)) else ord(c[-1].lower()) - ord("a") + 1
                      for c in given})
     return len(given) > 1 and values[0] in (0, 1) and values[-1] - values[0] < 2 * len(given)
 
 
-_LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def _is_last(work: Work) -> bool:
     """Whether nothing stands behind the title in the file's name."""
-    return all(t.kind is Kind.BREAK for t in work.names[-1].tokens[work.last + 1 :])
+    return all(t.kind == Kind.BREAK for t in work.names[-1].tokens[work.last + 1 :])
 
 
 def _says_captures(work: Work) -> bool:

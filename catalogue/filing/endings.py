@@ -7,7 +7,7 @@ morphology, as in Goldsmith, Computational Linguistics 27, 2001.)
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from functools import lru_cache
 
 from catalogue.filing import vocabulary as words
@@ -20,25 +20,25 @@ MOSTLY = 0.6  # share of them that must have other endings too
 STRONG = 5  # titles behind which an ending must stand to end a title wherever it stands
 SHARE = 0.5  # share of a title's files that must go on with endings
 END = "."
-_LATE = frozenset({Kind.SIZE.value, Kind.RESOLUTION.value})  # what stands behind a title, never before it
+_LATE = frozenset({Kind.SIZE, Kind.RESOLUTION})  # what stands behind a title, never before it
 
 Symbol = tuple[str, str]  # text with its class: w word, k known, v version, n number, y year, s no title, e end
 _KNOWN = frozenset({Kind.ROLE, Kind.MATERIAL, Kind.COLOUR})
 
 
 @lru_cache(maxsize=200_000)
-def symbol_of(kind: Kind, text: str) -> Symbol:
+def symbol_of(kind: str, text: str) -> Symbol:
     """How a token of a kind is compared."""
-    if kind in SURE and kind is not Kind.COLOUR:
-        return "s", kind.value
-    if kind is Kind.YEAR:
+    if kind in SURE and kind != Kind.COLOUR:
+        return "s", kind
+    if kind == Kind.YEAR:
         return "y", text
-    if kind is Kind.NUMBER:
+    if kind == Kind.NUMBER:
         return "n", text
     folded = fold(text) or text
     if folded.isdigit() or (len(folded) == 1 and folded.isascii() and text.isupper()) or is_roman(text):
         return "n", folded
-    if kind is Kind.VERSION:
+    if kind == Kind.VERSION:
         return "v", folded
     if kind in _KNOWN or folded in words.POSITION:
         return "k", folded
@@ -48,8 +48,7 @@ def symbol_of(kind: Kind, text: str) -> Symbol:
 @lru_cache(maxsize=100_000)
 def _symbols_of(text: str) -> tuple[tuple[int, Symbol], ...]:
     """The symbols of a name with the tokens they stand for."""
-    return tuple((i, symbol_of(t.kind, t.text)) for i, t in enumerate(read_name(text).tokens)
-                 if t.kind is not Kind.BREAK)
+    return tuple((i, symbol_of(t.kind, t.text)) for i, t in enumerate(read_name(text).tokens) if t.kind != Kind.BREAK)
 
 
 def is_roman(text: str) -> bool:
@@ -84,7 +83,7 @@ class Endings:
 
     def start(self, name: Name) -> int:
         """The token behind what a name begins with besides its title, as "tirage - "."""
-        return max((at for at, text, _ in _first_fields(name) if text in self.beginnings), default=0)
+        return max((at for at, text, _ in _first_fields(name.text) if text in self.beginnings), default=0)
 
     def cut(self, name: Name, first: int = 0) -> tuple[int, bool]:
         """The token at which the endings of a name begin, all tokens where it has none; and whether other names prove
@@ -94,7 +93,7 @@ class Endings:
         while tail and self._may_end(symbols, tail - 1):
             tail -= 1
         if symbols and not tail and self._starts(symbols, 0) and symbols[0][0] > first:
-            if any(t.kind is Kind.YEAR and t.text < "2000" for t in name.tokens[first : symbols[0][0]]):
+            if any(t.kind == Kind.YEAR and t.text < "2000" for t in name.tokens[first : symbols[0][0]]):
                 return symbols[0][0], True  # "1974 do druku": the year is the title
             return len(name.tokens), False
         node = 0
@@ -144,15 +143,6 @@ class Endings:
         """Words, folded, that this archive ends or begins names with besides titles."""
         return self.marks | self._companions | frozenset(word for text in self.beginnings for word in text.split())
 
-    def is_title(self, name: Name) -> bool:
-        """Whether a whole name is known as a title with several endings."""
-        node = 0
-        for _, symbol in self._read(name):
-            node = self._children[node].get(symbol, -1)
-            if node < 0:
-                return False
-        return bool(node) and self._is_title(node)
-
     def _read(self, name: Name) -> list[tuple[int, Symbol]]:
         symbols = self._symbols.get(name.text)
         if symbols is None:
@@ -169,39 +159,47 @@ class Endings:
         self._weight: list[int] = [0]
         self._last: list[str] = [""]
         self._symbols: dict[str, list[tuple[int, Symbol]]] = {}
-        self._joints: dict[str, Counter[str]] = defaultdict(Counter)  # what stands before a word
         for name in self._stems:
             self._insert(name, 1)
         for name in self._folders:
             self._insert(name, 0)
         self._learn()
+        self._joints = self._find_joints()
 
     def _insert(self, name: Name, weight: int) -> None:
+        children, weights = self._children, self._weight
         node = 0
-        symbols = self._read(name)
-        for index, (kind, text) in symbols[1:] if weight else ():
-            if kind in "wkv":
-                self._joints[text][_joint(name, index)] += 1
-        for symbol in [s for _, s in symbols] + [("e", END)]:
-            child = self._children[node].get(symbol)
+        for _, symbol in (*self._read(name), (-1, ("e", END))):
+            child = children[node].get(symbol)
             if child is None:
-                child = len(self._children)
-                self._children[node][symbol] = child
-                self._children.append({})
-                self._weight.append(0)
+                child = children[node][symbol] = len(children)
+                children.append({})
+                weights.append(0)
                 self._last.append(symbol[1])
             node = child
-            self._weight[node] += weight
+            weights[node] += weight
+
+    def _find_joints(self) -> dict[str, Counter[str]]:
+        """What stands before each word that ends titles, or leads on to one that does."""
+        joints: dict[str, Counter[str]] = defaultdict(Counter)
+        for name in self._stems:
+            for index, (kind, text) in self._read(name)[1:]:
+                if kind in "wkv" and (text in self.marks or text in words.FUNCTION):
+                    joints[text][_joint(name, index)] += 1
+        return joints
 
     def _learn(self) -> None:
         parents: dict[str, list[tuple[int, int]]] = defaultdict(list)  # of a word: node before it and its own
         known = set()
+        self._pairs: Counter[tuple[str, str]] = Counter()
         for node in range(1, len(self._children)):
             for (kind, text), child in self._children[node].items():
                 if kind in "wkv" and self._weight[child]:
                     parents[text].append((node, child))
                     if kind in "kv":
                         known.add(text)
+                if text in words.FUNCTION and self._weight[child]:
+                    self._pairs.update((text, behind) for _, behind in self._children[child])
         candidates = frozenset(w for w, nodes in parents.items() if len(nodes) >= MANY and w not in words.NUMERO)
         behind: dict[str, Counter[str]] = defaultdict(Counter)
         for word in candidates:
@@ -217,13 +215,6 @@ class Endings:
                 break
             self.marks = marks
         self._titles = {}
-        self._pairs = Counter(
-            (text, behind)
-            for children in self._children[1:]
-            for (kind, text), child in children.items()
-            if text in words.FUNCTION and self._weight[child]
-            for _, behind in self._children[child]
-        )
         self._strong = frozenset(
             word for word in self.marks
             if sum(self._is_title(node) for node, _ in parents[word]) >= STRONG
@@ -276,7 +267,7 @@ class Endings:
         good: dict[str, set[int]] = defaultdict(set)
         bad: dict[str, int] = defaultdict(int)
         for name in self._stems:
-            for at, text, broken in _first_fields(name):
+            for at, text, broken in _first_fields(name.text):
                 node = self._title_behind(name, at, broken)
                 if node:
                     good[text].add(node)
@@ -315,6 +306,8 @@ class Endings:
         return self._is_title(node) or ("e", END) in self._children[node]
 
     def _is_title(self, node: int) -> bool:
+        if len(self._children[node]) < 2:
+            return False
         known = self._titles.get(node)
         if known is None and self._last[node] in words.FUNCTION and len(self._last[node]) > 1:
             known = self._titles[node] = False  # no title ends so
@@ -350,22 +343,26 @@ class Endings:
 def _joint(name: Name, index: int) -> str:
     gap = name.text[name.tokens[index - 1].end : name.tokens[index].start]
     before = name.tokens[index - 1]
-    return (before.text.strip() if before.kind is Kind.BREAK else "") or ("~" if not gap else " ")
+    return (before.text.strip() if before.kind == Kind.BREAK else "") or ("~" if not gap else " ")
 
 
-def _first_fields(name: Name) -> Iterator[tuple[int, str, bool]]:
+@lru_cache(maxsize=200_000)
+def _first_fields(text: str) -> tuple[tuple[int, str, bool], ...]:
     """The first one, two words of a name, and its words up to a break, folded; with the token behind them and whether
     a break is between."""
+    first: list[tuple[int, str, bool]] = []
     said: list[str] = []
-    for i, token in enumerate(name.tokens[:6]):
-        if token.kind is Kind.BREAK:
-            if said and i + 1 < len(name.tokens):
-                yield i + 1, " ".join(said), True
+    tokens = read_name(text).tokens[:6]
+    for i, token in enumerate(tokens):
+        if token.kind == Kind.BREAK:
+            if said and i + 1 < len(read_name(text).tokens):
+                first.append((i + 1, " ".join(said), True))
         elif token.kind in SURE or token.kind in (Kind.NUMBER, Kind.YEAR):
-            return
+            break
         else:
-            if said and name.tokens[i - 1].kind is not Kind.BREAK:
-                yield i, " ".join(said), False
+            if said and tokens[i - 1].kind != Kind.BREAK:
+                first.append((i, " ".join(said), False))
             said.append(fold(token.text))
             if len(said) > 3 or len(said[0]) < 2:
-                return
+                break
+    return tuple(first)

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from math import inf
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.joining import Key, respelt, without_words_before
 from catalogue.filing.name_orders import find_name_orders
 from catalogue.filing.names import Phrase, phrases, read_name
-from catalogue.filing.people import Person, fuller, person_of
+from catalogue.filing.people import Person, person_of
 from catalogue.filing.places import (
     SURELY,
     Place,
@@ -15,7 +16,6 @@ from catalogue.filing.places import (
     find_containers,
     inverted_shares,
     rest_of,
-    shape_of,
     title_below,
     title_beside,
 )
@@ -40,14 +40,28 @@ class Evidence:
     below: set[str] = field(default_factory=set)  # families of people in folders below it
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class Candidate:
+    """A phrase that may name the artist of a place."""
+
+    place: Place
     part: int
     phrase: Phrase
     key: Key
     slot: Slot
     outermost: bool
     announced: bool = False  # its folder is a numbered job's, or lies among "artists": the rest of its name is a person
+    name: Key = ("", ())  # of the fullest name that the written one can only mean
+    known: bool = False  # whether that is surely an artist's
+    weight: float = -inf  # what speaks for it wherever it stands, least where nothing is filed under it
+    _title: str | None = None
+
+    @property
+    def title(self) -> str:
+        """The title that stands with it."""
+        if self._title is None:
+            self._title = title_beside(self.place, self.part, self.phrase)
+        return self._title
 
 
 class NameEvidence:
@@ -74,8 +88,11 @@ class NameEvidence:
             self._gather_all(places)
 
     def _of(self, person: Person) -> Evidence:
-        evidence = self.by_name.setdefault(person.key, Evidence(person))
-        if (person.form, fuller(person)) > (evidence.person.form, fuller(evidence.person)):
+        evidence = self.by_name.get(person.key)
+        if evidence is None:
+            evidence = self.by_name[person.key] = Evidence(person)
+        elif evidence.person is not person and (
+                person.form, person.fullness) > (evidence.person.form, evidence.person.fullness):
             evidence.person = person
         return evidence
 
@@ -84,20 +101,18 @@ class NameEvidence:
             self._gather(place, candidates)
 
     def _read_place(self, place: Place) -> list[Candidate]:
-        shape = shape_of(place)
-        content = [part for part, kind in enumerate(place.kinds)
-                   if kind == "c" and place.folders[: part + 1] not in self._containers]
+        content = [part for part in place.content if place.folders[: part + 1] not in self._containers]
         candidates = []
         titled = False  # a folder shows that the file's name holds its title and no more
         for part in content:
-            beside = beside_repeated_title(read_name(place.folders[part]), place)
+            beside = beside_repeated_title(place.folders[part], place)
             titled = titled or bool(beside)
             for written in phrases(place.folders[part], *beside):
                 phrase = self._rewrite(written)
                 if beside and phrase.spot == "W":
                     phrase = replace(phrase, spot="L" if phrase.first else "F", bounded=True)
-                slot = shape, part, _slot(phrase)
-                candidates.append(Candidate(part, phrase, phrase.person.key, slot, part == content[0],
+                slot = place.shape, part, _slot(phrase)
+                candidates.append(Candidate(place, part, phrase, phrase.person.key, slot, part == content[0],
                                             phrase.whole and _is_announced(place, part)))
         if place.first <= place.last and not titled:
             part = len(place.folders)
@@ -107,7 +122,8 @@ class NameEvidence:
                 phrase = self._rewrite(written)
                 if phrase.spot == "W" and phrase.whole:  # "Smith 1974": the title is a number
                     phrase = replace(phrase, spot="F" if phrase.first == place.first else "L", whole=False)
-                candidates.append(Candidate(part, phrase, phrase.person.key, (shape, part, _slot(phrase)), False))
+                slot = place.shape, part, _slot(phrase)
+                candidates.append(Candidate(place, part, phrase, phrase.person.key, slot, False))
         return candidates
 
     def _rewrite(self, phrase: Phrase) -> Phrase:
@@ -126,7 +142,7 @@ class NameEvidence:
                 and self._inverted[place.folders[: candidate.part]] >= 0.5
             )
             if len(evidence.titles) < CAP:
-                said = title_beside(place, candidate.part, candidate.phrase)
+                said = candidate.title
                 if said and set(said.split()) <= words.POSITION:
                     continue  # where a capture lies: "left"
                 if said:
@@ -146,9 +162,9 @@ class NameEvidence:
 def _is_announced(place: Place, part: int) -> bool:
     """Whether a folder's number, or the folder in which it lies, says that its name is a person's: "2022-014 Brell",
     "artists/brell"."""
-    if any(t.kind is Kind.JOB and t.text[0].isdigit() for t in read_name(place.folders[part]).tokens):
+    if any(t.kind == Kind.JOB and t.text[0].isdigit() for t in read_name(place.folders[part]).tokens):
         return True
-    above = [t for t in read_name(place.folders[part - 1]).tokens if t.kind is not Kind.BREAK] if part else []
+    above = [t for t in read_name(place.folders[part - 1]).tokens if t.kind != Kind.BREAK] if part else []
     return bool(above) and all(t.text.casefold() in words.ARTISTS for t in above)
 
 

@@ -5,11 +5,11 @@ another version of them, whatever its name; so does one whose name recurs under 
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from functools import lru_cache
 
 from catalogue.filing.folding import fold
-from catalogue.filing.names import WORDS, is_shelf, read_name
+from catalogue.filing.names import WORDS, read_name
 from catalogue.filing.people import read_person
 from catalogue.filing.tokens import Kind, Token
 
@@ -44,7 +44,7 @@ def folder_kinds(folders: Sequence[Path], titles: Sequence[str]) -> dict[Path, s
         plain = {t: t.rstrip("0123456789") or t for t in titles_in if t}  # captures counted are one title
         met[name] += len(set(plain.values()))
         shared[name] += len({p for t, p in plain.items() if _is_around(t, titles_in, around)})
-        bare[name] += titles_in == {""} and len(folder) > 1 and not is_shelf(read_name(folder[-2]))
+        bare[name] += titles_in == {""} and len(folder) > 1 and not read_name(folder[-2]).is_shelf
     years: Counter[Path] = Counter()
     for folder in held:
         years[folder[:-1]] += folder[-1].isdigit()
@@ -56,7 +56,7 @@ def folder_kinds(folders: Sequence[Path], titles: Sequence[str]) -> dict[Path, s
         text = folder[-1]
         if text.isdigit() and len(text) == 4 and folder[:-1] in titled:
             kinds[folder] = "c"
-        elif is_shelf(read_name(text)):
+        elif read_name(text).is_shelf:
             kinds[folder] = "s"
         else:
             name = purpose_key(text)
@@ -68,7 +68,7 @@ def folder_kinds(folders: Sequence[Path], titles: Sequence[str]) -> dict[Path, s
 def _is_spread(parents: set[Path], children: Counter[Path]) -> bool:
     """Whether a folder's name recurs under many content folders that hold few others: "bits" in piece after piece.
     Where artists recur under purposes, each purpose holds many of them."""
-    within = [p for p in parents if p and not is_shelf(read_name(p[-1]))]
+    within = [p for p in parents if p and not read_name(p[-1]).is_shelf]
     return len(within) >= MANY and len(within) > sum(children[p] for p in within) / len(within)
 
 
@@ -109,41 +109,37 @@ def folder_titles(folders: Iterable[Path]) -> list[str]:
     return sorted(name for name, parents_of in parents.items() if len(parents_of) < MANY)
 
 
-def bare_stems(paths: Sequence[Path]) -> frozenset[str]:
+def bare_stems(paths: Collection[Path]) -> frozenset[str]:
     """Stems that say what a file is for and nothing else ("uscita_A3" in one folder after another): words that recur in
-    many folders which have no other."""
-    words = {path[-1]: _words_of_stem(path[-1]) for path in set(paths)}
+    many folders which have no other. ``paths`` are distinct."""
+    stems = {path[-1]: _words_of(read_name(path[-1]).tokens) for path in paths}
     folders: dict[str, set[Path]] = defaultdict(set)
     said: dict[Path, set[str]] = defaultdict(set)
+    repeating: dict[str, set[Path]] = defaultdict(set)  # by purpose: the folders whose folders for it are named again
     for path in paths:
-        key = words[path[-1]]
-        folders[key].add(path[:-1])
-        said[path[:-1]].add(key)
-    often = {key for key, folders_of in folders.items() if key and len(folders_of) >= MANY}
-    bare = {
-        key for key in often
-        if sum(said[folder] <= often for folder in folders[key]) >= 0.7 * len(folders[key])
-    }
-    parents: dict[str, set[Path]] = defaultdict(set)
-    for path in paths:
+        key, folder = stems[path[-1]], path[:-1]
+        folders[key].add(folder)
+        said[folder].add(key)
         if _repeats_folder(path):
-            parents[purpose_key(path[-2])].add(path[:-2])
-    repeating = {path[-1] for path in paths if _repeats_folder(path) and len(parents[purpose_key(path[-2])]) >= MANY}
-    return frozenset(stem for stem, key in words.items() if key in bare) | repeating
-
-
-def _words_of_stem(stem: str) -> str:
-    return _words_of(read_name(stem).tokens)
+            repeating[purpose_key(path[-2])].add(path[:-2])
+    often = {key for key, folders_of in folders.items() if key and len(folders_of) >= MANY}
+    bare = {key for key in often if sum(said[folder] <= often for folder in folders[key]) >= 0.7 * len(folders[key])}
+    spread = {key for key, parents in repeating.items() if len(parents) >= MANY}
+    return frozenset(stem for stem, key in stems.items() if key in bare) | {
+        path[-1] for path in paths if spread and _repeats_folder(path) and purpose_key(path[-2]) in spread}
 
 
 def _words_of(tokens: Sequence[Token]) -> str:
-    return " ".join(fold(t.text) for t in tokens if t.kind in WORDS or t.kind is Kind.NUMBER)
+    return " ".join([fold(t.text) for t in tokens if t.kind in WORDS or t.kind == Kind.NUMBER])
 
 
 def _repeats_folder(path: Path) -> bool:
     """Whether a stem says its folder's name and a size: "uscita/uscita - 60x80 cm"."""
-    if len(path) < 3 or path[-2][-1:].isdigit():
-        return False
-    tokens = read_name(path[-1]).tokens
-    size = next((at for at, token in enumerate(tokens) if token.kind is Kind.SIZE), len(tokens))
-    return purpose_key(path[-2]) == purpose_key(_words_of(tokens[:size]))
+    return len(path) > 2 and not path[-2][-1:].isdigit() and purpose_key(path[-2]) == _purpose_before_size(path[-1])
+
+
+@lru_cache(maxsize=200_000)
+def _purpose_before_size(stem: str) -> str:
+    tokens = read_name(stem).tokens
+    size = next((at for at, token in enumerate(tokens) if token.kind == Kind.SIZE), len(tokens))
+    return purpose_key(_words_of(tokens[:size]))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from catalogue.filing.folding import fold
-from catalogue.filing.people import Person, compatible, core_of, fuller, initials_of, is_given
+from catalogue.filing.people import Person, compatible, core_of, initials_of, is_given
 
 Key = tuple[str, tuple[str, ...]]
 SLIP = 6  # letters of a family name from which one wrong letter is taken for a slip
@@ -133,11 +133,11 @@ def _join_letters(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> d
 
 def _fullest(member: Named, trusted: list[Named]) -> list[Named]:
     fitting = [t for t in trusted if t is not member and compatible(member.person, t.person)
-               and fuller(t.person) > fuller(member.person)
+               and t.person.fullness > member.person.fullness
                and (core_of(t.person.family) == core_of(member.person.family)
                     or t.person.family_first or len(t.titles) > 2 or t.stated)]
     return [t for t in fitting if not any(
-        o is not t and compatible(o.person, t.person) and fuller(o.person) > fuller(t.person) for o in fitting)]
+        o is not t and compatible(o.person, t.person) and o.person.fullness > t.person.fullness for o in fitting)]
 
 
 def respelt(evidence: Mapping[Key, Named]) -> dict[Key, Person]:

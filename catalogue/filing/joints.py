@@ -6,10 +6,11 @@ each, however many words, every underscore parts fields.
 """
 
 import re
+import unicodedata
 from collections.abc import Sequence
+from functools import lru_cache
 
-from catalogue.filing.names import read_name
-from catalogue.filing.tokens import Kind, role_word
+from catalogue.filing.tokens import Kind, role_word, tokens
 
 ENOUGH = 4  # names whose words are joined by something else than underscores
 NEARLY_ALL = 0.9  # share of names that must have two fields of words
@@ -25,10 +26,14 @@ def write_out_fields(paths: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
     stems = sorted({path[-1] for path in paths if "_" in path[-1]})
     spaced = [stem for stem in stems if " " in stem]
     hyphened = [stem for stem in stems if " " not in stem and _HYPHEN.search(stem)]
-    fields = {stem: _worded_fields(stem) for stem in stems}
     joined_otherwise = spaced + hyphened
-    if len(joined_otherwise) < ENOUGH or sum(len(fields[s]) == FIELDS for s in joined_otherwise) < NEARLY_ALL * len(
-            joined_otherwise) or sum(0 < len(f) <= FIELDS for f in fields.values()) < NEARLY_ALL * len(stems):
+    if len(joined_otherwise) < ENOUGH:
+        return list(paths)
+    fields = {stem: _worded_fields(stem) for stem in joined_otherwise}
+    if sum(len(fields[s]) == FIELDS for s in joined_otherwise) < NEARLY_ALL * len(joined_otherwise):
+        return list(paths)
+    fields |= {stem: _worded_fields(stem) for stem in stems if stem not in fields}
+    if sum(0 < len(f) <= FIELDS for f in fields.values()) < NEARLY_ALL * len(stems):
         return list(paths)
     several_words = {field for s in hyphened for field in fields[s] if _HYPHEN.search(field)}
     enough = ENOUGH - any(_HYPHEN_IN_PHRASE.search(field) for field in several_words)
@@ -41,8 +46,12 @@ def write_out_fields(paths: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
 
 def _worded_fields(stem: str) -> list[str]:
     """The fields of a stem between underscores that hold a word which says no purpose, size or the like."""
-    return [field for field in stem.split("_") if any(t.kind is Kind.WORD and len(t.text) > 1
-                                                      for t in read_name(field).tokens)]
+    return [field for field in stem.split("_") if _holds_word(field)]
+
+
+@lru_cache(maxsize=100_000)
+def _holds_word(field: str) -> bool:
+    return any(t.kind == Kind.WORD and len(t.text) > 1 for t in tokens(unicodedata.normalize("NFC", field)))
 
 
 def _write_out(stem: str, hyphens_for_spaces: bool) -> str:

@@ -6,6 +6,9 @@ from catalogue.filing.artists import ArtistInPath, Artists
 from catalogue.filing.names import Name
 from catalogue.filing.titles import Title
 
+LOSSY = frozenset({"JPEG", "WebP", "PNG", "GIF", "HEIF"})
+SMALL = 3000  # pixels of the long side below which a lossy picture is one for looking at
+
 
 @dataclass(frozen=True, slots=True)
 class FileFacts:
@@ -59,14 +62,14 @@ class Work:
     artist_in_path: ArtistInPath | None
     artist: Guessed
     artists: Artists  # of the archive
+    artist_key: str
+    kinds: str  # of its folders, see :mod:`catalogue.filing.folders`
+    first: int  # tokens of its stem that are neither purpose nor version, first and last
+    last: int
+    proved: bool  # words for purposes among them belong to the title
     title: Title | None = None  # of the file's own name
     folder: int | None = None  # the part that may be the piece's folder
     piece: Guessed = NOTHING
-    artist_key: str = ""
-    kinds: str = ""  # of its folders, see :mod:`catalogue.filing.folders`
-    first: int = 0  # tokens of its stem that are neither purpose nor version, first and last
-    last: int = -1
-    proved: bool = False  # words for purposes among them belong to the title
     skip: int = 0  # 1 where its folder's name begins with a running number
     folder_title: str = ""  # key of the title that its folder's name holds
     counter: str = ""  # the number that counts it among captures

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from catalogue.filing.joining import Key
 from catalogue.filing.names import Phrase, phrases, read_name
 from catalogue.filing.people import Person, has_east_asian, split_east_asian, turned
-from catalogue.filing.places import SURELY, Place, shape_of
+from catalogue.filing.places import SURELY, Place
 
 
 def find_name_orders(places: Sequence[Place]) -> dict[Key, Person]:
@@ -17,7 +17,7 @@ def find_name_orders(places: Sequence[Place]) -> dict[Key, Person]:
     at_spot: dict[tuple[str, int, str], set[str]] = defaultdict(set)
     seen = set()
     for place in places:
-        shape = shape_of(place)
+        shape = place.shape
         for part, text in enumerate((*place.folders, place.stem)):
             if (shape, part, text) in seen or place.kinds[part : part + 1] in ("s", "p"):
                 continue

@@ -7,9 +7,8 @@ from dataclasses import replace
 from functools import lru_cache, partial
 
 from catalogue.filing.artists import ArtistInPath
-from catalogue.filing.model import Work
+from catalogue.filing.model import LOSSY, SMALL, Work
 from catalogue.filing.names import Name, phrases, read_name
-from catalogue.filing.roles import LOSSY, SMALL
 from catalogue.filing.titles import Title, read_title
 from catalogue.filing.tokens import Kind
 
@@ -30,7 +29,7 @@ def read_titles(works: Sequence[Work]) -> None:
         work.title = _own_title(work, partial(_note_and_deny, asked))
         asked_of.append(tuple(asked))
         counted = COUNTED.search(work.title.text)
-        if work.title.key and work.title.clean and not counted and not _may_end_in_purpose(work):
+        if work.title.key and work.title.clean and not counted and not _may_end_in_purpose(work, work.title):
             known[work.artist_key].add(work.title.key)
     everyone = frozenset().union(*known.values())
     for work, keys in zip(works, asked_of, strict=True):
@@ -39,11 +38,12 @@ def read_titles(works: Sequence[Work]) -> None:
             work.title = _own_title(work, near.__contains__)
 
 
-def _may_end_in_purpose(work: Work) -> bool:
+def _may_end_in_purpose(work: Work, title: Title) -> bool:
     """Whether a small picture's title may end in what the picture is for ("Moor web"): then it vouches for no title."""
-    assert work.title is not None
-    ends = read_name(work.title.text).tokens
-    return not work.proved and _is_small(work) and len(ends) > 1 and ends[-1].role == "reference"
+    if work.proved or not _is_small(work):
+        return False
+    ends = read_name(title.text).tokens
+    return len(ends) > 1 and ends[-1].role == "reference"
 
 
 def _is_small(work: Work) -> bool:
@@ -59,7 +59,7 @@ def _note_and_deny(asked: list[str], key: str) -> bool:
 def _own_title(work: Work, is_title: Callable[[str], bool]) -> Title:
     name = work.names[-1]
     if work.last < work.first:
-        return Title("", True, tuple(t for t in name.tokens if t.kind is not Kind.ROLE or len(name.tokens) == 1))
+        return Title("", True, tuple(t for t in name.tokens if t.kind != Kind.ROLE or len(name.tokens) == 1))
     first, last, away = beside_artist(work)
     small = _is_small(work)
     title = read_title(name, first, last, is_title=is_title, small=small, proved=work.proved)
@@ -67,11 +67,11 @@ def _own_title(work: Work, is_title: Callable[[str], bool]) -> Title:
     if not outside:
         return title
     extra = read_title(name, last + 1, len(name.tokens) - 1, small=small) if last < len(name.tokens) - 1 else None
-    year = title.year or next((t.text for t in outside if t.kind is Kind.YEAR), "")
+    year = title.year or next((t.text for t in outside if t.kind == Kind.YEAR), "")
     number = (
         title.number
         or (extra.number if extra else "")
-        or next((t.text.split()[-1] for t in outside if t.kind is Kind.INVENTORY), "")
+        or next((t.text.split()[-1] for t in outside if t.kind == Kind.INVENTORY), "")
     )
     return replace(
         title,
@@ -104,7 +104,7 @@ def _find_beside_artist(work: Work) -> tuple[int, int, range]:
             away = range(longest.first, longest.last + 1)
     if not away:
         return start, last, away
-    behind = any(t.kind is not Kind.BREAK for t in name.tokens[away.stop : last + 1])
+    behind = any(t.kind != Kind.BREAK for t in name.tokens[away.stop : last + 1])
     before = any(t.kind in (Kind.WORD, Kind.ROLE, Kind.YEAR) for t in name.tokens[start : away.start])
     if before and not (behind and away.start == start):
         return start, away.start - 1, away
@@ -117,7 +117,7 @@ def folder_title(work: Work) -> Title | None:
     name = work.names[work.folder]
     first, last = 0, len(name.tokens) - 1
     if work.skip:
-        first = next(i for i, t in enumerate(name.tokens) if t.kind is Kind.NUMBER) + 1
+        first = next(i for i, t in enumerate(name.tokens) if t.kind == Kind.NUMBER) + 1
     if work.artist_in_path and work.artist_in_path.part == work.folder:
         first, last = without_artist(name, work.artist_in_path)
     return _read_folder(name.text, first, last)
@@ -131,6 +131,4 @@ def _read_folder(text: str, first: int, last: int) -> Title:
 def without_artist(name: Name, artist_in_path: ArtistInPath) -> tuple[int, int]:
     """The longer stretch of tokens before or behind the artist's name."""
     before, behind = (0, artist_in_path.first - 1), (artist_in_path.last + 1, len(name.tokens) - 1)
-    return max(
-        (before, behind), key=lambda span: sum(t.kind is Kind.WORD for t in name.tokens[span[0] : span[1] + 1])
-    )
+    return max((before, behind), key=lambda span: sum(t.kind == Kind.WORD for t in name.tokens[span[0] : span[1] + 1]))

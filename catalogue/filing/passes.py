@@ -8,11 +8,10 @@ from dataclasses import replace
 from catalogue.filing.artists import Artists
 from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
-from catalogue.filing.names import is_device_name, is_shelf, phrases, read_name
+from catalogue.filing.names import phrases, read_name
 from catalogue.filing.own_titles import COUNTED, beside_artist, folder_title, without_artist
 from catalogue.filing.people import compatible, person_of
 from catalogue.filing.places import Place
-from catalogue.filing.roles import own_role
 from catalogue.filing.titles import Title, says_only_purpose, title_key
 from catalogue.filing.tokens import Kind
 
@@ -24,7 +23,6 @@ def split_path(path: str) -> tuple[str, ...]:
 
 
 def begin(facts: FileFacts, parts: tuple[str, ...], place: Place, artists: Artists) -> Work:
-    names = tuple(read_name(part) for part in parts)
     artist_in_path = artists.by_place[place]
     if facts.creator.strip():
         artist = Guessed(artists.canonical(facts.creator), 0.97, STATED_IN_FILE)
@@ -32,9 +30,8 @@ def begin(facts: FileFacts, parts: tuple[str, ...], place: Place, artists: Artis
         artist = Guessed(artist_in_path.artist, artist_in_path.certainty, artist_in_path.reason)
     else:
         artist = NOTHING
-    work = Work(facts, parts, names, artist_in_path, artist, artists, kinds=place.kinds, first=place.first,
-                last=place.last, proved=place.proved)
-    work.artist_key = fold(artist.value)
+    work = Work(facts, parts, (*place.names, read_name(parts[-1])), artist_in_path, artist, artists, fold(artist.value),
+                place.kinds, place.first, place.last, place.proved)
     work.folder = _piece_folder(work)
     return work
 
@@ -44,12 +41,12 @@ def _piece_folder(work: Work) -> int | None:
     named_by = work.artist_in_path
     start = named_by.part + 1 if named_by and named_by.part < len(work.parts) - 1 else 0
     for part in range(len(work.parts) - 2, start - 1, -1):
-        if work.kinds[part] == "c" and not is_device_name(work.names[part]):
+        if work.kinds[part] == "c" and not work.names[part].is_device:
             return part
     if work.artist_in_path and work.artist_in_path.part < len(work.parts) - 1:  # "Smith - Harbour/scan1.tif"
         folder = work.names[work.artist_in_path.part]
         first, last = without_artist(folder, work.artist_in_path)
-        if any(t.kind is Kind.WORD and fold(t.text) not in work.artist_key.split(" ")
+        if any(t.kind == Kind.WORD and fold(t.text) not in work.artist_key.split(" ")
                for t in folder.tokens[first : last + 1]):
             return work.artist_in_path.part
     return None
@@ -118,7 +115,7 @@ def find_artists_by_title(works: Sequence[Work], explained: Collection[str], pur
         if len(owner) != 1 or says_only_purpose(work.piece.value, explained):
             continue
         name = next(iter(owner))
-        if all(is_shelf(work.names[part]) or name in artists_in[work.parts[: part + 1]]
+        if all(work.names[part].is_shelf or name in artists_in[work.parts[: part + 1]]
                or len(artists_in[work.parts[: part + 1]]) > 1 for part in range(len(work.parts) - 1)):
             work.artist = Guessed(name, 0.6, "the only artist with a piece of that title")
             work.artist_key = fold(work.artist.value)
@@ -134,7 +131,7 @@ def choose_pieces(works: Sequence[Work]) -> None:
     for work in works:
         own = work.title
         assert own is not None
-        if work.facts.title.strip() and not is_device_name(read_name(work.facts.title.strip())):
+        if work.facts.title.strip() and not read_name(work.facts.title.strip()).is_device:
             work.piece = Guessed(work.facts.title.strip(), 0.95, STATED_IN_FILE)
             continue
         folder = folder_title(work)
@@ -177,7 +174,7 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
             and w.title.key != folder.key
             and w.title.key.startswith(folder.key)
             and _is_numbered(w.title.key[len(folder.key) :])
-            and own_role(w.title.stripped)[0] in ("master", "")
+            and w.title.role[0] in ("master", "")
         }
         if len(numbered) > 1:
             continue  # "Tides/Tides 2.tif", "Tides/Tides 3.tif": a series, each a piece
@@ -225,7 +222,7 @@ def tell_pieces_apart(works: Sequence[Work]) -> None:
             and not work.counter
             and _tail(own)
             and own.key == title_key(work.piece.value)
-            and own_role(own.stripped)[0] in ("", "master")
+            and own.role[0] in ("", "master")
         ):
             beside[work.parts[:-1], work.artist_key, own.key].append(work)
     for group in beside.values():
@@ -240,8 +237,8 @@ def tell_pieces_apart(works: Sequence[Work]) -> None:
 
 def _tail(title: Title) -> str:
     """The year or number taken off a title that may tell it from another; "2 of 6" where a master says so."""
-    counter = next((t.text for t in title.stripped if t.kind is Kind.COUNTER and not t.text.startswith("(")), "")
-    year = next((t.text for t in title.stripped if t.kind is Kind.YEAR), "")
+    counter = next((t.text for t in title.stripped if t.kind == Kind.COUNTER and not t.text.startswith("(")), "")
+    year = next((t.text for t in title.stripped if t.kind == Kind.YEAR), "")
     return title.tail or year or (counter if any(t.role == "master" for t in title.stripped) else "")
 
 

@@ -6,7 +6,7 @@ Whether a phrase is a name at all its form can only suggest; see :mod:`catalogue
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.folding import fold, without_umlauts
@@ -17,7 +17,7 @@ _LETTERS = re.compile(r"[^\W\d_]+(?:-[^\W\d_]+)*")
 _ROMAN = frozenset("ii iii iv vi vii viii ix xi xii xiii xiv xv xvi xx".split())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Person:
     """A name taken apart. ``given`` may hold initials, or nothing where only the family name is written.
 
@@ -34,9 +34,16 @@ class Person:
     def __post_init__(self) -> None:
         object.__setattr__(self, "family", without_umlauts(self.family))
 
-    @property
+    @cached_property
     def key(self) -> tuple[str, tuple[str, ...]]:
+        """By what a written name is told from others."""
         return self.family, self.given
+
+    @cached_property
+    def fullness(self) -> tuple[int, int, int, int]:
+        """Sorts fuller names behind abbreviated ones."""
+        return (sum(len(given) > 2 for given in self.given), len(self.given), len(self.family.split()),
+                int(not self.text.isupper()))
 
 
 def read_person(phrase: Sequence[str], *, comma: bool = False) -> Person | None:
@@ -194,6 +201,7 @@ def split_east_asian(person: Person, families: frozenset[str]) -> Person | None:
     return Person((text[len(fitting[-1]) :],), fitting[-1], text, max(person.form, 0.5)) if fitting else None
 
 
+@lru_cache(maxsize=100_000)
 def core_of(family: str) -> str:
     """ "van den Berg" as "Berg"."""
     parts = family.split(" ")
@@ -231,8 +239,3 @@ def compatible(a: Person, b: Person) -> bool:
         x == y or (len(x) <= 2 and y.startswith(x)) or (len(y) <= 2 and x.startswith(y))
         for x, y in zip(a.given, b.given, strict=False)
     )
-
-
-def fuller(a: Person) -> tuple[int, int, int, int]:
-    """Sorts fuller names behind abbreviated ones."""
-    return sum(len(g) > 2 for g in a.given), len(a.given), len(a.family.split()), int(not a.text.isupper())

@@ -4,6 +4,7 @@ artists."""
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.folding import fold
@@ -12,10 +13,11 @@ from catalogue.filing.titles import title_key
 from catalogue.filing.tokens import Kind
 
 SURELY = 0.45  # a form that only names of people have
+_SAYING = WORDS | {Kind.NUMBER, Kind.YEAR}
 FEW = 6  # folders beside one another that may each hold artists' folders
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Place:
     """Files of one folder whose names begin alike: the folders with their kinds (s shelf, p purpose, c content), the
     stem, and the first and last token of it that are neither purpose nor version."""
@@ -25,24 +27,29 @@ class Place:
     stem: str
     first: int
     last: int
-    proved: bool = False  # other names show that the title ends there
+    proved: bool  # other names show that the title ends there
+    shape: str  # how the path is built: which folders say something, and of how many fields and kinds of number
+    said: str  # what the stem says from first to last, folded
+    content: tuple[int, ...]  # the folders that say something
+    names: tuple[Name, ...]  # of the folders
 
 
-def shape_of(place: Place) -> str:
-    """How a path is built: which folders say something, and of how many fields and kinds of number."""
-    parts = []
-    for text, kind in zip(place.folders, place.kinds, strict=True):
-        parts.append(_built(read_name(text), 0, -1) if kind == "c" else kind)
-    stem = read_name(place.stem)
-    return "/".join((*parts, _built(stem, place.first, place.last)))
+def place_of(folders: tuple[str, ...], kinds: str, stem: str, first: int, last: int, proved: bool) -> Place:
+    """The place of files of these folders."""
+    shape = [_built(text, 0, -1) if kind == "c" else kind for text, kind in zip(folders, kinds, strict=True)]
+    shape.append(_built(stem, first, last))
+    said = fold(read_name(stem).between(first, last)) if first <= last else ""
+    content = tuple(part for part, kind in enumerate(kinds) if kind == "c")
+    names = tuple(map(read_name, folders))
+    return Place(folders, kinds, stem, first, last, proved, "/".join(shape), said, content, names)
 
 
-def _built(name: Name, first: int, last: int) -> str:
-    last = len(name.tokens) - 1 if last < 0 else last
+@lru_cache(maxsize=200_000)
+def _built(written: str, first: int, last: int) -> str:
+    name = read_name(written)
     signs: list[str] = []
-    for token in name.tokens[first : last + 1]:
-        sign = "w" if token.kind in WORDS else "|" if token.kind is Kind.BREAK and token.text.strip() not in ".-" else \
-            "" if token.kind is Kind.BREAK else "#"
+    for kind, text, *_ in name.tokens[first : last + 1 if last >= 0 else None]:
+        sign = "w" if kind in WORDS else "#" if kind != Kind.BREAK else "" if text.strip() in ".-" else "|"
         if sign and (not signs or signs[-1] != sign):
             signs.append(sign)
     return "".join(signs).strip("|")
@@ -50,66 +57,74 @@ def _built(name: Name, first: int, last: int) -> str:
 
 def rest_of(name: Name, first: int, last: int, phrase: Phrase) -> str:
     """What a stretch of a name says besides the phrase, folded; numbers count, sizes and the like do not."""
-    return fold(" ".join(
-        t.text for i, t in enumerate(name.tokens)
-        if first <= i <= last and not phrase.first <= i <= phrase.last
-        and t.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL, Kind.NUMBER, Kind.YEAR)))
+    return fold(" ".join([token.text for token in (*name.tokens[first : min(phrase.first, last + 1)],
+                                                   *name.tokens[max(first, phrase.last + 1) : last + 1])
+                          if token.kind in _SAYING]))
 
 
 def title_beside(place: Place, part: int, phrase: Phrase) -> str:
     """The title that stands with a phrase: beside it, or the first thing below its folder that is not its own name."""
     if part == len(place.folders):
         return _uncounted(place, rest_of(read_name(place.stem), place.first, place.last, phrase))
-    folder = read_name(place.folders[part])
-    behind = next((t for t in folder.tokens[phrase.last + 1 :] if t.kind is not Kind.BREAK), None)
-    if behind and behind.kind is Kind.NUMBER:
-        return behind.text  # of a series
-    beside = fold(" ".join(t.text for i, t in enumerate(folder.tokens)
-                           if not phrase.first <= i <= phrase.last and t.kind in WORDS))
+    beside, own = _beside_in_folder(place.folders[part], phrase.first, phrase.last)
     if beside:
         return beside
-    own = fold(folder.between(phrase.first, phrase.last))
-    for below in range(part + 1, len(place.folders)):
-        if place.kinds[below] == "c":
+    for below in place.content:
+        if below > part:
             return _without(fold(place.folders[below]), own)
-    return _uncounted(place, _without(_folded_stem(place), own))
+    return _uncounted(place, _without(place.said, own))
+
+
+@lru_cache(maxsize=100_000)
+def _beside_in_folder(text: str, first: int, last: int) -> tuple[str, str]:
+    """What a folder's name says besides a phrase, of a series its number; and what the phrase says."""
+    folder = read_name(text)
+    behind = next((t for t in folder.tokens[last + 1 :] if t.kind != Kind.BREAK), None)
+    beside = behind.text if behind and behind.kind == Kind.NUMBER else fold(" ".join(
+        t.text for t in (*folder.tokens[:first], *folder.tokens[last + 1 :]) if t.kind in WORDS))
+    return beside, fold(folder.between(first, last))
 
 
 def title_below(place: Place, part: int) -> str:
     """What the file's name says besides the nearest folder below another: "Moor" of "Ann Teal/Landscapes/Moor"."""
-    below = next((at for at in range(part + 1, len(place.folders)) if place.kinds[at] == "c"), 0)
-    return _uncounted(place, _without(_folded_stem(place), fold(place.folders[below]))) if below else ""
-
-
-def _folded_stem(place: Place) -> str:
-    return fold(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
+    below = next((at for at in place.content if at > part), 0)
+    return _uncounted(place, _without(place.said, fold(place.folders[below]))) if below else ""
 
 
 def ends_in(place: Place, text: str) -> bool:
     """Whether what a file's name may hold as its title ends in ``text``, or is that."""
-    return f" {_folded_stem(place)}".endswith(f" {fold(text)}")
+    return f" {place.said}".endswith(f" {fold(text)}")
 
 
-def beside_repeated_title(folder: Name, place: Place) -> tuple[int, ...]:
+def beside_repeated_title(folder: str, place: Place) -> tuple[int, ...]:
     """The tokens of a folder's name, first and last, beside the title that the file's name repeats: "2021-034 Dubrelle
     Two Boats/Two_Boats". Empty where it repeats none, or nothing stands beside it."""
     title = title_key(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
-    said = [i for i, token in enumerate(folder.tokens) if token.kind is not Kind.BREAK]
-    if len(title) < 2 or len(said) < 2:
+    if len(title) < 2:
         return ()
-    for number, at in enumerate(said[1:], 1):
-        behind = title_key(folder.between(at, said[-1]))
-        several = len(said) - number > 1
-        if behind and (behind == title or (several and title.startswith(behind))) and _holds_word(folder, 0, at):
-            return 0, said[number - 1]
-        before = title_key(folder.between(said[0], said[number - 1]))
-        if before == title and _holds_word(folder, at, len(folder.tokens)):
-            return at, said[-1]
+    for behind, several, left, before, right in _splits(folder):
+        if left and behind and (behind == title or (several and title.startswith(behind))):
+            return left
+        if right and before == title:
+            return right
     return ()
 
 
-def _holds_word(name: Name, first: int, stop: int) -> bool:
-    return any(token.kind is Kind.WORD for token in name.tokens[first:stop])
+_Split = tuple[str, bool, tuple[int, ...], str, tuple[int, ...]]
+
+
+@lru_cache(maxsize=100_000)
+def _splits(text: str) -> tuple[_Split, ...]:
+    """The ways to part a folder's name in two: the key of what stands behind, whether that is several tokens, the
+    tokens before, if they hold a word; the key of what stands before, the tokens behind, if they hold a word."""
+    folder = read_name(text)
+    worded = [i for i, token in enumerate(folder.tokens) if token.kind == Kind.WORD]
+    said = [i for i, token in enumerate(folder.tokens) if token.kind != Kind.BREAK]
+    return tuple((title_key(folder.between(at, said[-1])), len(said) - number > 1,
+                  (0, said[number - 1]) if worded and worded[0] < at else (),
+                  title_key(folder.between(said[0], said[number - 1])),
+                  (at, said[-1]) if worded and worded[-1] >= at else ())
+                 for number, at in enumerate(said[1:], 1))
 
 
 def _uncounted(place: Place, said: str) -> str:
@@ -130,10 +145,9 @@ def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
     siblings: dict[tuple[str, ...], set[str]] = defaultdict(set)  # of folders without shelves: "Artists/T/Ann Teal"
     beside: dict[tuple[str, ...], tuple[str, ...]] = {}
     for place in places:
-        content = [part for part, kind in enumerate(place.kinds) if kind == "c"]
-        base = _folded_stem(place)
+        content = place.content
         for number, part in enumerate(content):
-            below = fold(place.folders[content[number + 1]]) if number + 1 < len(content) else base
+            below = fold(place.folders[content[number + 1]]) if number + 1 < len(content) else place.said
             own = fold(place.folders[part])
             below = _without(below, own)
             if below and not below.isdigit() and not own.startswith(below):
@@ -159,8 +173,8 @@ def inverted_shares(places: Sequence[Place]) -> dict[tuple[str, ...], float]:
     """The share of each folder's content folders that are written "Family, Given" or "Family (Given)"."""
     children: dict[tuple[str, ...], dict[str, bool]] = defaultdict(dict)
     for place in places:
-        for part, text in enumerate(place.folders):
-            if place.kinds[part] == "c":
-                children[place.folders[:part]][text] = any(
-                    p.whole and p.person.family_first for p in phrases(text))
+        for part in place.content:
+            text, beside = place.folders[part], children[place.folders[:part]]
+            if text not in beside:
+                beside[text] = any(p.whole and p.person.family_first for p in phrases(text))
     return defaultdict(float, {parent: sum(found.values()) / len(found) for parent, found in children.items()})

@@ -3,14 +3,14 @@
 "Wydruk" says print to whoever knows Polish; to others it is enough that its files have sizes and papers in their names.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from catalogue.filing.folders import purpose_key
 from catalogue.filing.folding import fold
-from catalogue.filing.model import Work
-from catalogue.filing.roles import LOSSY, own_role
+from catalogue.filing.model import LOSSY, Work
+from catalogue.filing.names import Name
 from catalogue.filing.titles import title_key
 from catalogue.filing.tokens import Kind
 
@@ -32,38 +32,39 @@ class _Met:
     lossy: int = 0
     counted: int = 0
     sized: int = 0
-    pieces: dict[tuple[str, str], int] | None = None
-    stated_roles: dict[str, int] | None = None  # by roles that other words of the same files state
+    pieces: set[tuple[str, str]] = field(default_factory=set)
+    stated_roles: Counter[str] = field(default_factory=Counter)  # roles that other words of the same files state
 
 
 def learn_purposes(works: Sequence[Work]) -> Purposes:
     """Roles of words that the vocabulary does not know."""
-    words: dict[str, _Met] = defaultdict(lambda: _Met(pieces=defaultdict(int), stated_roles=defaultdict(int)))
-    folders: dict[str, _Met] = defaultdict(lambda: _Met(pieces=defaultdict(int), stated_roles=defaultdict(int)))
+    words: dict[str, _Met] = defaultdict(_Met)
+    folders: dict[str, _Met] = defaultdict(_Met)
     for work in works:
         if work.title is None or not work.piece.value:
             continue
         stripped = work.title.stripped
-        own, _ = own_role(stripped)
-        counted = bool(work.counter) or any(t.kind is Kind.COUNTER for t in stripped) or _ends_in_number(work)
+        met = [words[fold(t.text)] for t in stripped if t.kind == Kind.WORD and len(t.text) > 1]
+        if "p" in work.kinds:
+            met += [folders[purpose_key(name.text)] for name, kind in zip(work.names, work.kinds, strict=False)
+                    if kind == "p" and not any(t.role for t in name.tokens)]
+        if not met:
+            continue
+        counted = bool(work.counter) or any(t.kind == Kind.COUNTER for t in stripped) or _ends_in_number(work.names[-1])
         sized = any(t.kind in (Kind.SIZE, Kind.MATERIAL) for t in stripped)
-        met = [words[fold(t.text)] for t in stripped if t.kind is Kind.WORD and len(t.text) > 1]
-        met += [folders[purpose_key(text)] for text, kind, name in zip(work.parts, work.kinds, work.names, strict=False)
-                if kind == "p" and not any(t.role for t in name.tokens)]
         for bearer in met:
             bearer.files += 1
             bearer.lossy += work.facts.format in LOSSY
             bearer.counted += counted
             bearer.sized += sized
-            if bearer.pieces is not None and bearer.stated_roles is not None:
-                bearer.pieces[work.artist_key, title_key(work.piece.value)] += 1
-                bearer.stated_roles[own] += 1
+            bearer.pieces.add((work.artist_key, title_key(work.piece.value)))
+            bearer.stated_roles[work.title.role[0]] += 1
     return Purposes({w: role for w, m in words.items() if (role := _role_of(m))},
                     {w: role for w, m in folders.items() if (role := _role_of(m))})
 
 
 def _role_of(met: _Met) -> str:
-    if met.files < SEEN or met.pieces is None or met.stated_roles is None:
+    if met.files < SEEN:
         return ""
     if met.lossy >= MOSTLY * met.files:
         return "reference"
@@ -75,14 +76,11 @@ def _role_of(met: _Met) -> str:
     return role if role and count >= MOSTLY * met.files and len(met.stated_roles) <= 2 else ""
 
 
-def _ends_in_number(work: Work) -> bool:
-    tokens = [t for t in work.names[-1].tokens if t.kind is not Kind.BREAK]
-    if not tokens:
+def _ends_in_number(name: Name) -> bool:
+    if not name.said:
         return False
-    last = tokens[-1]
-    return (
-        last.kind is Kind.NUMBER
-        or (last.kind is Kind.VERSION and last.text.startswith("("))
-        or (len(last.text) in (2, 3) and last.text[0].isalpha() and last.text[1:].isdigit())
-        or (len(last.text) == 1 and last.text.casefold() in "abcdefgh" and len(tokens) > 1)
-    )
+    last = name.said[-1]
+    return (last.kind == Kind.NUMBER
+            or (last.kind == Kind.VERSION and last.text.startswith("("))
+            or (len(last.text) in (2, 3) and last.text[0].isalpha() and last.text[1:].isdigit())
+            or (len(last.text) == 1 and last.text.casefold() in "abcdefgh" and len(name.said) > 1))

@@ -148,8 +148,8 @@ def _words_behind_artist(work: Work, explained: Collection[str]) -> str:
     """What a file's name says behind its artist that may be a title, where the title was read before."""
     title, of_artist = set(fold(work.piece.value).split()), beside_artist(work)[2]
     tokens = work.names[-1].tokens[of_artist.stop :] if of_artist.start > work.first else ()
-    return _key([token for token in tokens if token.kind is Kind.YEAR or (
-        token.kind is Kind.WORD and fold(token.text) not in title and (
+    return _key([token for token in tokens if token.kind == Kind.YEAR or (
+        token.kind == Kind.WORD and fold(token.text) not in title and (
             says_only_purpose(work.piece.value, explained) or not _is_explained(token, work, explained)))])
 
 
@@ -157,15 +157,15 @@ def _counter_before(work: Work) -> str:
     """The "Tile 3" with which a file's name begins, if more is taken for its title."""
     if not work.title or not work.title.key:
         return ""
-    token = next((token for token in work.names[-1].tokens if token.kind is not Kind.BREAK), None)
-    return token.text if token and token.kind is Kind.COUNTER else ""
+    token = next((token for token in work.names[-1].tokens if token.kind != Kind.BREAK), None)
+    return token.text if token and token.kind == Kind.COUNTER else ""
 
 
 def _number_of_untitled(work: Work) -> str:
     """The "4" of "untitled-4", which a program gives, or a person to one of several works."""
-    tokens = [token for token in work.names[-1].tokens if token.kind is not Kind.BREAK]
+    tokens = [token for token in work.names[-1].tokens if token.kind != Kind.BREAK]
     own = work.title.key if work.title else ""
-    return tokens[1].text if not own and len(tokens) > 1 and tokens[1].kind is Kind.NUMBER and (
+    return tokens[1].text if not own and len(tokens) > 1 and tokens[1].kind == Kind.NUMBER and (
         fold(tokens[0].text) in words.UNTITLED) else ""
 
 
@@ -174,7 +174,7 @@ def _left_of_folder(work: Work) -> list[Token]:
     if work.folder is None or work.artist_in_path is None or work.artist_in_path.part != work.folder:
         return []
     tokens = work.names[work.folder].tokens
-    return [token for token in tokens[work.artist_in_path.last + 1 :] if token.kind is Kind.NUMBER
+    return [token for token in tokens[work.artist_in_path.last + 1 :] if token.kind == Kind.NUMBER
             and len(token.text) < 3 and token.text not in fold(work.piece.value).split()]
 
 
@@ -201,17 +201,17 @@ def _unexplained(work: Work, explained: Collection[str], of_titles: Collection[s
         token = name.tokens[at]
         if at in of_artist or fold(token.text) in {"", *title_words}:
             continue
-        if token.kind is Kind.NUMBER:
+        if token.kind == Kind.NUMBER:
             left_over += [] if _counts(name, at, behind_purpose=says_purpose) else [token]
         elif token.role and at == work.first and any(
                 token.role in (t.role, roles.get(fold(t.text))) for t in name.tokens[work.last + 1 :]):
             left_over.append(token)  # "small_window_for client": what it is for is said behind the title
-        elif token.kind is Kind.WORD:
-            closes = not any(t.kind is Kind.WORD for t in name.tokens[at + 1 : last])
+        elif token.kind == Kind.WORD:
+            closes = not any(t.kind == Kind.WORD for t in name.tokens[at + 1 : last])
             counts = is_roman(token.text) and closes    # "fyr i" beside "fyr ii"
             left_over += [] if not counts and _is_explained(token, work, explained) else [token]
     left_over += [token for at, token in enumerate(name.tokens) if not work.first <= at < last and at not in of_artist
-                  and token.kind is Kind.WORD and len(token.text) > 2 and fold(token.text) in of_titles
+                  and token.kind == Kind.WORD and len(token.text) > 2 and fold(token.text) in of_titles
                   and not _is_explained(token, work, explained)]
     return left_over
 
@@ -239,7 +239,7 @@ def _words_before_purposes(group: Sequence[Work], purposes: Purposes) -> dict[st
 
 
 def _role_of(token: Token, purposes: Purposes) -> str:
-    return "tile" if token.kind is Kind.COUNTER else token.role or purposes.words.get(fold(token.text), "")
+    return "tile" if token.kind == Kind.COUNTER else token.role or purposes.words.get(fold(token.text), "")
 
 
 def _behind_title(work: Work) -> list[Token]:
@@ -252,7 +252,7 @@ def _behind_title(work: Work) -> list[Token]:
             if title_key(name.between(first, last)) == wanted:
                 _, _, of_artist = beside_artist(work)
                 return [token for at, token in enumerate(name.tokens)
-                        if at > last and at not in of_artist and token.kind is not Kind.BREAK]
+                        if at > last and at not in of_artist and token.kind != Kind.BREAK]
     return []
 
 
@@ -260,7 +260,7 @@ def _series_before_counters(group: Sequence[Work]) -> dict[str, list[Token]]:
     """By path the "3" of "Untitled 3-1", "Untitled 3-2": what reads as "1 of 3" elsewhere is a series number and a
     counter where the second number changes and the first does not."""
     pairs = {work.facts.path: (token, match) for work in group for token in work.names[-1].tokens
-             if token.kind is Kind.COUNTER and (match := _PAIR.fullmatch(token.text))}
+             if token.kind == Kind.COUNTER and (match := _PAIR.fullmatch(token.text))}
     seconds: dict[str, set[str]] = defaultdict(set)
     for _, match in pairs.values():
         seconds[match[1]].add(match[2])
@@ -273,7 +273,7 @@ def _start_of_counter(work: Work) -> int:
     """The token at which the number begins that counts a file among captures; all tokens where none does."""
     tokens, left = work.names[-1].tokens, work.counter
     at = len(tokens)
-    while left and at and (tokens[at - 1].kind is Kind.BREAK or left.endswith(tokens[at - 1].text)):
+    while left and at and (tokens[at - 1].kind == Kind.BREAK or left.endswith(tokens[at - 1].text)):
         at -= 1
         left = left.removesuffix(tokens[at].text)
     return at if work.counter and not left else len(tokens)
@@ -283,13 +283,13 @@ def _counts(name: Name, at: int, *, behind_purpose: bool) -> bool:
     """Whether a number counts captures or versions, or is a year, a day, a job: all but a series number, which stands
     behind the title or behind "no."; ``behind_purpose``: or behind a word for a purpose that is taken for the title."""
     text = name.tokens[at].text
-    behind = [token for token in name.tokens[at + 1 :] if token.kind is not Kind.BREAK]
-    before = next((token for token in reversed(name.tokens[:at]) if token.kind is not Kind.BREAK), None)
+    behind = [token for token in name.tokens[at + 1 :] if token.kind != Kind.BREAK]
+    before = next((token for token in reversed(name.tokens[:at]) if token.kind != Kind.BREAK), None)
     if before and fold(before.text).strip(". ") in words.NUMERO:
         return False
     if len(text) > 2 or text.startswith("0") or before is None or before.role in CAPTURES:
         return True
-    numbered = (behind_purpose and before.role) or (before.kind is Kind.WORD and not is_roman(before.text))
+    numbered = (behind_purpose and before.role) or (before.kind == Kind.WORD and not is_roman(before.text))
     return not behind or not numbered
 
 

@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable
 from collections.abc import Set as Collection
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.endings import is_roman
@@ -28,7 +28,7 @@ _ALWAYS = frozenset(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Title:
     """``text`` is empty where the name holds none. ``clean``: nothing doubtful was taken off.
 
@@ -44,9 +44,29 @@ class Title:
     size: str = ""
     number: str = ""
 
-    @property
+    @cached_property
     def key(self) -> str:
+        """As it is compared."""
         return title_key(self.text)
+
+    @cached_property
+    def role(self) -> tuple[str, str]:
+        """The purpose that words beside the title state, and the word; "master" outweighs a counter ("1 of 6
+        [master]")."""
+        roles = [t for t in self.stripped if t.kind == Kind.ROLE]
+        for role in ("tile", "print file", "reference", "master"):
+            for token in roles:
+                if token.role == role:
+                    return role, token.text
+        for token in self.stripped:
+            if token.kind == Kind.COUNTER and not token.text.lstrip().startswith("("):
+                return "tile", token.text
+        return next((("raw", t.text) for t in roles if t.role == "raw"), ("", ""))
+
+    @cached_property
+    def words_beside(self) -> dict[str, str]:
+        """Folded words of no known purpose that were taken off, with how they are written."""
+        return {fold(t.text): t.text for t in self.stripped if t.kind == Kind.WORD}
 
 
 @lru_cache(maxsize=500_000)
@@ -76,7 +96,7 @@ def read_title(
     ``is_title(key)`` says whether a key is known as a title nearby, ``small`` whether the picture is one for the web,
     ``proved`` that words for purposes among the tokens belong to the title.
     """
-    while first <= last and name.tokens[last].kind is Kind.BREAK:
+    while first <= last and name.tokens[last].kind == Kind.BREAK:
         last -= 1
     held = list(range(first, last + 1))
     stripped: list[Token] = []
@@ -109,15 +129,15 @@ def read_title(
             stripped.append(token)
             changed = True
     for token in stripped:
-        if token.kind is Kind.YEAR or token.kind is Kind.DATE:
+        if token.kind in (Kind.YEAR, Kind.DATE):
             year = year or _year_in(token.text)
-        elif token.kind is Kind.SIZE:
+        elif token.kind == Kind.SIZE:
             size = size or token.text
-        elif token.kind is Kind.INVENTORY:
+        elif token.kind == Kind.INVENTORY:
             number = number or re.sub(r"^\D*?[\s._#-]+", "", token.text)
     text = name.between(held[0], held[-1]) if held and _says_something(name, held, proved) else ""
-    if not text and not any(t.kind is Kind.WORD for t in stripped):
-        years = [t.text for t in (*stripped, *(name.tokens[i] for i in held)) if t.kind is Kind.YEAR]
+    if not text and not any(t.kind == Kind.WORD for t in stripped):
+        years = [t.text for t in (*stripped, *(name.tokens[i] for i in held)) if t.kind == Kind.YEAR]
         text = next((y for y in years if y < "2000" or (proved and len(held) == 1)), "")  # "1974 - master"
         year = "" if text == year else year
     return Title(_balanced(text), clean, tuple(stripped), " ".join(tail), year, size, number)
@@ -125,12 +145,11 @@ def read_title(
 
 def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool]) -> int | None:
     """Where a known title ends that these tokens begin with, if what follows is set off or says a file's purpose."""
-    if held and not name.tokens[held[-1]].text.startswith("(") and is_title(
-            title_key(name.between(held[0], held[-1]))):
+    if held and not name.tokens[held[-1]].text.startswith("(") and is_title(title_key(name.between(held[0], held[-1]))):
         return len(held)
     for at in range(len(held) - 1, 0, -1):
         following = name.tokens[held[at]]
-        if name.tokens[held[at - 1]].kind is Kind.BREAK or name.tokens[held[at - 1]].text.startswith("("):
+        if name.tokens[held[at - 1]].kind == Kind.BREAK or name.tokens[held[at - 1]].text.startswith("("):
             continue  # "Boats (3)" is the third of "Boats", not "Boats 3"
         if following.text.casefold() in words.FUNCTION and following.text.casefold() not in words.PURPOSE_LINKS:
             continue  # "Fyr vid Tryck" beside "Fyr"
@@ -138,11 +157,11 @@ def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool
             _is_soft(name.tokens[i]) for i in held[at:]
         ):
             continue
-        if following.kind is Kind.NUMBER:
+        if following.kind == Kind.NUMBER:
             continue
         if (
-            following.kind is Kind.BREAK
-            and not all(name.tokens[i].kind is Kind.NUMBER or _is_soft(name.tokens[i]) for i in held[at:])
+            following.kind == Kind.BREAK
+            and not all(name.tokens[i].kind == Kind.NUMBER or _is_soft(name.tokens[i]) for i in held[at:])
             and not any(
                 name.tokens[i].kind in (Kind.ROLE, Kind.VERSION) or name.tokens[i].kind in SURE
                 for i in held[at : at + 2]
@@ -158,7 +177,7 @@ def _is_soft(token: Token) -> bool:
     """Whether a word by its meaning may say what a file is for, or where a capture lies."""
     folded = token.text.casefold()
     return (
-        token.kind is not Kind.WORD
+        token.kind != Kind.WORD
         or folded in words.POSITION
         or (folded in words.FUNCTION and not (token.text.isupper() and is_roman(token.text)))
     )
@@ -166,7 +185,7 @@ def _is_soft(token: Token) -> bool:
 
 def _is_own(token: Token) -> bool:
     """A word that can be a title by itself, other than "II"."""
-    return token.kind is Kind.WORD and len(token.text) > 1 and not is_roman(token.text)
+    return token.kind == Kind.WORD and len(token.text) > 1 and not is_roman(token.text)
 
 
 def _joins(text: str) -> bool:
@@ -178,60 +197,56 @@ def _ends(
     token: Token, name: Name, held: list[int], stripped: list[Token], is_title: Callable[[str], bool], small: bool
 ) -> bool:
     """Whether the last token is taken off."""
-    if token.kind in SURE or token.kind is Kind.BREAK:
+    if token.kind in SURE or token.kind == Kind.BREAK:
         return True
     if len(held) == 1:
-        return (token.kind is Kind.VERSION and not token.text.isalpha()) or (
-            token.kind is Kind.YEAR and bool(stripped)
-        )
-    if token.kind is Kind.YEAR:
+        return (token.kind == Kind.VERSION and not token.text.isalpha()) or (token.kind == Kind.YEAR and bool(stripped))
+    if token.kind == Kind.YEAR:
         return True
     before = name.tokens[held[-2]]
-    if token.kind is Kind.NUMBER:
+    if token.kind == Kind.NUMBER:
         padded = len(token.text) > 1 and token.text.startswith("0")
         return (padded and is_title(title_key(name.between(held[0], held[-2])))) or len(token.text) >= 4
-    if token.kind is Kind.VERSION and not token.text.isalpha():
+    if token.kind == Kind.VERSION and not token.text.isalpha():
         return True
     if token.kind not in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL):
         return False
-    rest = [i for i in held[:-1] if name.tokens[i].kind is not Kind.BREAK]
+    rest = [i for i in held[:-1] if name.tokens[i].kind != Kind.BREAK]
     if not _says_something(name, rest) or _joins(name.tokens[rest[-1]].text):
         return False  # "The Print", "Ombre et toile"
     folded = token.text.casefold()
     if folded in _ALWAYS:
         return True
     plain = before.text == "_" and not any(t.spaced for t in name.tokens)  # here "_" is but a space
-    if token.role == "reference" and not small and (plain or before.kind is not Kind.BREAK):
+    if token.role == "reference" and not small and (plain or before.kind != Kind.BREAK):
         return False
-    chained = len(stripped) > 1 and stripped[-1].text == "-" and stripped[-2].kind is Kind.ROLE  # "webb-liten"
+    chained = len(stripped) > 1 and stripped[-1].text == "-" and stripped[-2].kind == Kind.ROLE  # "webb-liten"
     set_off = (
         chained
         or before.kind in SURE
-        or (before.kind is Kind.BREAK and (not plain or token.role == "reference"))
+        or (before.kind == Kind.BREAK and (not plain or token.role == "reference"))
         or (not token.spaced and before.kind not in (Kind.WORD, Kind.BREAK))
     )
     loud = token.text.isupper() and len(token.text) > 2 and not name.tokens[held[0]].text.isupper()
-    beside = (token.kind is Kind.MATERIAL or token.role == "print file") and any(
-        t.kind is Kind.SIZE for t in stripped
-    )
+    beside = (token.kind == Kind.MATERIAL or token.role == "print file") and any(t.kind == Kind.SIZE for t in stripped)
     return set_off or loud or beside or is_title(title_key(name.between(held[0], rest[-1])))
 
 
 def _begins(token: Token, name: Name, held: list[int]) -> bool:
     """Whether the first token is taken off."""
-    if token.kind in SURE or token.kind is Kind.BREAK:
+    if token.kind in SURE or token.kind == Kind.BREAK:
         return True
     if len(held) == 1:
         return False
     after = name.tokens[held[1]]
-    if token.kind is Kind.YEAR:
+    if token.kind == Kind.YEAR:
         return True
-    if token.kind is Kind.NUMBER:
+    if token.kind == Kind.NUMBER:
         return (
-            (len(token.text) > 1 and token.text.startswith("0")) or len(token.text) >= 4 or after.kind is Kind.BREAK
+            (len(token.text) > 1 and token.text.startswith("0")) or len(token.text) >= 4 or after.kind == Kind.BREAK
         )
     if token.kind in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL):  # "tirage A2 - Port du soir": up to the joint, no word
-        at = next((k for k, i in enumerate(held) if name.tokens[i].kind is Kind.BREAK), len(held))
+        at = next((k for k, i in enumerate(held) if name.tokens[i].kind == Kind.BREAK), len(held))
         joint = name.tokens[held[at]].text if at < len(held) else "-"
         spaces = joint == "_" and not any(t.spaced for t in name.tokens)  # here "_" is but a space
         return (
@@ -243,20 +258,18 @@ def _begins(token: Token, name: Name, held: list[int]) -> bool:
         )
     return (
         token.text.casefold() in words.DEVICE - words.UNTITLED
-        and token.kind is Kind.WORD
-        and after.kind is Kind.BREAK
+        and token.kind == Kind.WORD
+        and after.kind == Kind.BREAK
         and "_" in after.text
     )
 
 
 def _says_something(name: Name, held: list[int], proved: bool = False) -> bool:
     """Whether there is a word of its own, and not one letter or joining words alone: "The Print Room" has one."""
-    said = [
-        t for t in (name.tokens[i] for i in held) if t.kind is not Kind.BREAK and any(c.isalnum() for c in t.text)
-    ]
-    if not any(t.kind is Kind.WORD for t in said) and not proved:
+    said = [t for t in (name.tokens[i] for i in held) if t.kind != Kind.BREAK and any(c.isalnum() for c in t.text)]
+    if not any(t.kind == Kind.WORD for t in said) and not proved:
         return False
-    if any(t.text.casefold() in words.NUMERO for t in said) and any(t.kind is Kind.NUMBER for t in said):
+    if any(t.text.casefold() in words.NUMERO for t in said) and any(t.kind == Kind.NUMBER for t in said):
         return True  # "No 7"
     return any(
         t.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL)
