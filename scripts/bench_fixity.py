@@ -95,7 +95,7 @@ def record_files(db: "Database", store: "Store", root: Path, paths: Sequence[Pat
 
 
 def bare_sha256(paths: Sequence[Path], from_disk: bool) -> None:
-    from catalogue.storage.atomic import drop_cache
+    from catalogue.storage.medium import drop_cache
 
     for path in paths:
         with path.open("rb") as file:
@@ -153,7 +153,7 @@ def copying(paths: Sequence[Path], folder: Path, rounds: int) -> Row:
     """A verified copy against what it must do at least: write, flush, and digest the source and the copy."""
     from catalogue.fixity.copying import copy_verified
     from catalogue.progress import ignore_progress, never_cancelled
-    from catalogue.storage.atomic import drop_cache
+    from catalogue.storage.medium import drop_cache
 
     source, target = paths[0], folder / "copy.tif"
 

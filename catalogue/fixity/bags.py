@@ -21,8 +21,9 @@ from catalogue.records.database import Database, now, transaction
 from catalogue.records.fixity import Baggable
 from catalogue.records.paths import display_path, native_path
 from catalogue.spreadsheets import csv_cell
-from catalogue.storage.atomic import part_folder, write_new, writing
+from catalogue.storage.atomic import part_folder, write_new
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
+from catalogue.storage.medium import writing
 
 LIST_NAME = "scans.csv"
 _COLUMNS = ("file", "sha256", "bytes", "artist", "title", "year", "role", "width", "height", "ppi", "bits", "profile",

@@ -11,8 +11,8 @@ from enum import StrEnum
 from catalogue.progress import Cancelled, Stopped
 from catalogue.reading.digests import ReadFailed, hash_open_file, read_block
 from catalogue.records.paths import stored_mtime
-from catalogue.storage.atomic import drop_cache
 from catalogue.storage.identity import identity
+from catalogue.storage.medium import drop_cache
 
 SECTOR_BYTES = 4096   # the unit in which a failing medium is narrowed down
 TRIES = 3

@@ -20,9 +20,10 @@ from catalogue.records.fixity import Wanted
 from catalogue.records.paths import UnusablePath, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
-from catalogue.storage.atomic import remove_leftover, writing
+from catalogue.storage.atomic import remove_leftover
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, still_at
 from catalogue.storage.identity import FileId, filesystem_id
+from catalogue.storage.medium import writing
 from catalogue.untrusted import shell_word
 
 SINGLE, NO_OFF_SITE = "single copy", "no off-site copy"

@@ -15,20 +15,10 @@ from pathlib import Path
 from catalogue.errors import Damaged, NameTaken, NotFound, Refused, StoreAway
 from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size
 from catalogue.reading.digests import BLOCK_BYTES, fetch_ahead, sha256_of_fd
-from catalogue.storage.atomic import (
-    NoRoom,
-    drop_cache,
-    failed,
-    flush,
-    opened,
-    part_of,
-    place_new,
-    place_over,
-    write_all,
-    writing,
-)
+from catalogue.storage.atomic import opened, part_of, place_new, place_over
 from catalogue.storage.folders import Entry, OpenFolder, still_at
 from catalogue.storage.identity import is_regular
+from catalogue.storage.medium import NoRoom, drop_cache, failed, flush, write_all, writing
 
 FAILS_CHECK = "The file to copy fails its check: its SHA-256 is not the recorded one."
 NOT_A_FILE = "What is to be copied is not a file."

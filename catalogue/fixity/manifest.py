@@ -21,8 +21,9 @@ from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import escape_path, native_path, unsafe_escaped_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.atomic import write_atomically, writing
+from catalogue.storage.atomic import write_atomically
 from catalogue.storage.folders import Entry, read_small
+from catalogue.storage.medium import writing
 from catalogue.untrusted import LIST_BYTES, read_regular, unsafe_path
 
 NAME = "scan-store.sha256"

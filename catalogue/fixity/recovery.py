@@ -36,7 +36,8 @@ from catalogue.records.numbers import numbers_text
 from catalogue.records.numbers import parse_numbers as read_numbers
 from catalogue.records.statements import staged_count, unpacked
 from catalogue.settings import Home
-from catalogue.storage.atomic import aside_name, opened, sync_folder
+from catalogue.storage.atomic import aside_name, opened
+from catalogue.storage.medium import sync_folder
 
 # Events that tell of one file whether its bytes were those on record.
 _LOOKS = ("fixity check", "message digest calculation", "recovery", "replication")

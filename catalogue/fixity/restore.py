@@ -20,9 +20,10 @@ from catalogue.records.fixity import Due
 from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Settings
-from catalogue.storage.atomic import NO_LINKS, aside_name, writing
+from catalogue.storage.atomic import aside_name
 from catalogue.storage.folders import Entry, open_entry, still_at, sync
 from catalogue.storage.identity import filesystem_id, same_file
+from catalogue.storage.medium import NO_LINKS, writing
 from catalogue.untrusted import visible
 
 IS_SOUND = "The file is sound; there is nothing to restore."

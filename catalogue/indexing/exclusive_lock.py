@@ -6,7 +6,7 @@ from contextlib import contextmanager, suppress
 
 from catalogue.errors import Busy, CatalogueError
 from catalogue.settings import Home
-from catalogue.storage.atomic import writing
+from catalogue.storage.medium import writing
 
 
 @contextmanager

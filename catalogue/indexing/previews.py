@@ -5,7 +5,8 @@ from contextlib import suppress
 from catalogue.errors import Busy
 from catalogue.reading.model import Reading
 from catalogue.settings import Home
-from catalogue.storage.atomic import opened, part_of, write_all, writing
+from catalogue.storage.atomic import opened, part_of
+from catalogue.storage.medium import write_all, writing
 
 
 def keep_preview(home: Home, reading: Reading) -> None:

@@ -19,9 +19,10 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.atomic import remove_leftover, writing
+from catalogue.storage.atomic import remove_leftover
 from catalogue.storage.folders import OpenFolder, open_entry, still_at
 from catalogue.storage.identity import FileId, filesystem_id
+from catalogue.storage.medium import writing
 
 NOT_COMPLETED = "the intake was not completed, so nothing was removed"
 

@@ -15,7 +15,7 @@ from catalogue.fixity.copying import staged_copy
 from catalogue.intake.packets import Description, packet
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.file import read_file
-from catalogue.storage.atomic import writing
+from catalogue.storage.medium import writing
 
 ARTIST, XMP, COPYRIGHT = 315, 700, 33432
 _BYTE, _ASCII = 1, 2

@@ -31,9 +31,9 @@ from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.atomic import write_all, writing
 from catalogue.storage.folders import Entry, OpenFolder, open_below, open_entry, parts_of, sync
 from catalogue.storage.identity import FileId
+from catalogue.storage.medium import write_all, writing
 
 _NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL}
 FOLDERS_KEPT = 500

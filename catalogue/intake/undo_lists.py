@@ -17,7 +17,7 @@ from catalogue.records.database import Database, now
 from catalogue.records.paths import unsafe_escaped_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.atomic import sync_folder, write_all, writing
+from catalogue.storage.medium import sync_folder, write_all, writing
 from catalogue.untrusted import LIST_BYTES, read_regular
 
 NOT_AN_UNDO_FILE = "This is not an undo file."

@@ -7,7 +7,8 @@ from zipfile import BadZipFile
 from catalogue.errors import Busy
 from catalogue.likeness.features import Bytes, Features, extract, from_bytes, load_preview
 from catalogue.settings import Home
-from catalogue.storage.atomic import opened, part_of, write_all, writing
+from catalogue.storage.atomic import opened, part_of
+from catalogue.storage.medium import write_all, writing
 
 
 def features_path(home: Home, sha256: str) -> Path:

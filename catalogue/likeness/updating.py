@@ -19,7 +19,7 @@ from catalogue.records import likenesses, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.likenesses import ComparedScan
 from catalogue.settings import Home
-from catalogue.storage.atomic import writing
+from catalogue.storage.medium import writing
 
 WHOLES = tuple(relation.value for relation in Relation if relation.whole)
 PARTS = (Relation.TILE.value, Relation.DETAIL.value)

@@ -35,7 +35,8 @@ from catalogue.reading.digests import PixelDigest, sha256_of
 from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows
-from catalogue.storage.atomic import drop_cache, flush, opened, part_of, place_new, writing
+from catalogue.storage.atomic import opened, part_of, place_new
+from catalogue.storage.medium import drop_cache, flush, writing
 
 MASTER_CHANGED = "The master's bytes are not what they were when its digest was taken."
 STRIPS_TOGETHER = 4

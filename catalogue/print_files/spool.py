@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from catalogue.reading.reduce import turned
-from catalogue.storage.atomic import writing
+from catalogue.storage.medium import writing
 
 Pixels = NDArray[np.uint16]
 PANEL_BYTES = 16 << 20

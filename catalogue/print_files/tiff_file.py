@@ -20,7 +20,7 @@ from catalogue import __version__
 from catalogue.errors import CatalogueError
 from catalogue.print_files.recipe import Recipe, from_json
 from catalogue.reading.reduce import rows_at_a_time, spans
-from catalogue.storage.atomic import write_all
+from catalogue.storage.medium import write_all
 
 Rows = NDArray[Any]
 NAMESPACE = "urn:master-scan-catalogue:print-file:1"

@@ -4,31 +4,19 @@ Everything happens through an open handle on the folder, so neither a link put i
 meanwhile leads a write elsewhere.
 """
 
-import errno
 import hashlib
 import os
 import shutil
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from catalogue.errors import Busy, CatalogueError, NameTaken, Refused
 from catalogue.storage.folders import Entry, OpenFolder, open_folder, read_small, sync
+from catalogue.storage.medium import NO_LINKS, failed, flush, make_folders, try_lock, write_all, writing
 
 NAME_EXISTS = "Something with this name already exists."
-FOLDER_READ_ONLY = "The folder cannot be written to."
 PART_PREFIX = ".catalogue-part-"
-NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EACCES, errno.EINVAL}
-_NO_LOCKS = {errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL}
-
-
-class NoRoom(Refused):
-    """The disk is full, or would be."""
-
-
-class TooLarge(Refused):
-    """The disk's file system holds no file of this size; smaller ones still fit."""
 
 
 def part_name(name: str) -> str:
@@ -67,7 +55,7 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
             held = part.open(os.O_RDONLY | os.O_DIRECTORY)
         placed = False
         try:
-            if not _try_lock(held):
+            if not try_lock(held):
                 raise busy
             yield OpenFolder(held, part.path)
             with writing(target):
@@ -90,7 +78,7 @@ def _remove_leftover_folder(part: Entry, busy: Busy) -> None:
     except FileNotFoundError:
         return
     try:
-        if not _try_lock(fd):
+        if not try_lock(fd):
             raise busy
         shutil.rmtree(part.name, dir_fd=part.folder.fd)
     finally:
@@ -204,7 +192,7 @@ def _create_part(target: Entry) -> tuple[Entry, int]:
             continue
         except OSError as error:
             raise failed(error, target.path) from error
-        if _try_lock(out) and _stands_for(part, out):
+        if try_lock(out) and _stands_for(part, out):
             return part, out
         _close(out)
     raise Busy("Another program is copying to the same name.", hint="Wait until it has finished.", path=target.path)
@@ -223,7 +211,7 @@ def remove_leftover(target: Entry) -> None:
     except OSError as error:
         raise failed(error, target.path) from error
     try:
-        if not _try_lock(fd):
+        if not try_lock(fd):
             raise Busy("Another program is copying to the same name.", hint="Wait until it has finished.",
                        path=target.path)
         with writing(target.path), suppress(FileNotFoundError):
@@ -232,56 +220,12 @@ def remove_leftover(target: Entry) -> None:
         _close(fd)
 
 
-def _try_lock(fd: int) -> bool:
-    import fcntl
-
-    try:
-        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        return error.errno in _NO_LOCKS  # a share without locks: one program at a time is the shop's own care
-    return True
-
-
 def _stands_for(entry: Entry, fd: int) -> bool:
     try:
         named = entry.stat()
     except FileNotFoundError:
         return False
     return os.path.samestat(named, os.fstat(fd))
-
-
-def write_all(out: int, data: memoryview) -> None:
-    """Write to the last byte; the system may take less at a time."""
-    while data:
-        data = data[os.write(out, data):]
-
-
-def flush(fd: int) -> None:
-    """Have a file's bytes put onto the medium."""
-    if sys.platform == "darwin":
-        import fcntl
-
-        with suppress(OSError):  # a share may not know it; fsync below still holds
-            fcntl.fcntl(fd, 51)  # F_FULLFSYNC: fsync alone leaves the bytes in the disk's own cache there
-    os.fsync(fd)
-
-
-def drop_cache(fd: int) -> None:
-    """Make the next reads of a file come from the medium, where the system can be asked to."""
-    if hasattr(os, "posix_fadvise"):
-        with suppress(OSError):  # advice only: a file system without it still reads right
-            os.posix_fadvise(fd, 0, 0, os.POSIX_FADV_DONTNEED)
-    elif sys.platform == "darwin":
-        import fcntl
-
-        with suppress(OSError):
-            fcntl.fcntl(fd, 48, 1)  # F_NOCACHE
-
-
-def sync_folder(folder: Path) -> None:
-    """Flush a folder's entries, so that a name given survives a power cut."""
-    with open_folder(folder) as held:
-        sync(held.fd)
 
 
 def place_new(part: Entry, target: Entry) -> None:
@@ -321,34 +265,3 @@ def _confirm(target: Entry) -> None:
     except OSError as error:
         raise CatalogueError(f"The file is in its place, but the disk does not confirm it: {error.strerror}.",
                              hint="Check the disk before you rely on the file.", path=target.path) from error
-
-
-def make_folders(folder: Path) -> None:
-    """Make a folder and those above it, each flushed into the one above."""
-    if folder.is_dir():
-        return
-    make_folders(folder.parent)
-    folder.mkdir(exist_ok=True)
-    sync_folder(folder.parent)
-
-
-@contextmanager
-def writing(target: Path) -> Iterator[None]:
-    """Turn the system's errors about the target into ours."""
-    try:
-        yield
-    except OSError as error:
-        raise failed(error, target) from error
-
-
-def failed(error: OSError, target: Path) -> CatalogueError:
-    """What a person is told about a write that failed."""
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return NoRoom("The disk is full.", hint="Make room, then try again.", path=target)
-    if error.errno == errno.EFBIG:
-        return TooLarge("The file is too large for this disk's file system.",
-                        hint="Use a disk with another file system: FAT32, for one, ends at 4 GiB.", path=target)
-    if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
-        return Refused(FOLDER_READ_ONLY, hint="The disk or the folder is read-only.", path=target)
-    return CatalogueError(f"The file cannot be written: {error.strerror or error}.",
-                          hint="Is the disk still there?", path=target)

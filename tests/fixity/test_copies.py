@@ -27,8 +27,8 @@ from catalogue.records import copies as copy_rows
 from catalogue.records import findings, fixity, scans
 from catalogue.records.database import Database
 from catalogue.settings import Settings
-from catalogue.storage.atomic import FOLDER_READ_ONLY
 from catalogue.storage.folders import Entry
+from catalogue.storage.medium import FOLDER_READ_ONLY
 from tests import recorded
 from tests.files import part_path
 

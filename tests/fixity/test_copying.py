@@ -16,7 +16,8 @@ from catalogue.errors import Busy, CatalogueError, Damaged, NameTaken, NotFound,
 from catalogue.fixity import copying
 from catalogue.fixity.copying import Stopped, copy_verified
 from catalogue.progress import Progress, ignore_progress, never_cancelled
-from catalogue.storage.atomic import FOLDER_READ_ONLY, TooLarge, aside_name, opened, write_atomically
+from catalogue.storage.atomic import aside_name, opened, write_atomically
+from catalogue.storage.medium import FOLDER_READ_ONLY, TooLarge
 from tests.files import part_path
 
 # FIPS 180-4 examples

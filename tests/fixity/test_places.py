@@ -26,8 +26,8 @@ from catalogue.records.fixity import baggable
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
 from catalogue.storage import identity
-from catalogue.storage.atomic import NoRoom
 from catalogue.storage.folders import Entry
+from catalogue.storage.medium import NoRoom
 from tests.files import part_path
 
 Scan = Callable[..., Path]

@@ -29,7 +29,7 @@ from catalogue.print_files.tiff_file import made_ahead, recipe_in
 from catalogue.progress import Stopped
 from catalogue.reading.file import read_file
 from catalogue.reading.reduce import turned
-from catalogue.storage.atomic import NoRoom, TooLarge
+from catalogue.storage.medium import NoRoom, TooLarge
 from tests.files import part_path
 from tests.waiting import HANG_SECONDS
 

@@ -8,7 +8,7 @@ import pytest
 
 from catalogue.errors import CatalogueError, NameTaken, NotFound, Refused, StoreAway
 from catalogue.storage import atomic
-from catalogue.storage.atomic import NAME_EXISTS, NoRoom, part_folder, write_atomically, write_new
+from catalogue.storage.atomic import NAME_EXISTS, part_folder, write_atomically, write_new
 from catalogue.storage.folders import (
     MARKER,
     missing_calls,
@@ -19,6 +19,7 @@ from catalogue.storage.folders import (
     read_small,
     still_at,
 )
+from catalogue.storage.medium import NoRoom
 
 
 def test_a_linked_folder_is_not_entered(tmp_path: Path) -> None:

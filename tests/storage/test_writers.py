@@ -11,6 +11,7 @@ PACKAGE = Path(catalogue.__file__).parent
 REVIEWED = {
     "storage/atomic.py": "the one way by which files are written, named and cleared up",
     "storage/folders.py": "names in open folders",
+    "storage/medium.py": "makes folders, flushes",
     "fixity/copying.py": "opens its source for reading; writes through storage",
     "fixity/bags.py": "a new folder outside the stores, through storage",
     "fixity/copies.py": "opens for reading; writes through storage",
