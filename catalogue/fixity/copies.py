@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity.checking import Expected, check_open
 from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
+from catalogue.fixity.verdicts import distrust
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store, overlapping_store
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
@@ -41,12 +42,9 @@ class NotCopied:
 @dataclass(slots=True)
 class CopySummary:
     """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store was
-    disconnected).
-
-    ``trouble`` says what ended a run that failed, and what failed at its end.
-
-    ``adopted`` files lay there already and are now on record. ``renamed`` ones stand under a name with digits of
-    their digest, for another picture has their own.
+    disconnected). ``trouble`` says what ended a run that failed, and what failed at its end. ``adopted`` files lay
+    there already and are now on record. ``renamed`` ones stand under a name with digits of their digest, for another
+    picture has their own.
     """
 
     store: str
@@ -169,15 +167,13 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
         summary = CopySummary(target.name, "finished")
         total = sum(w.size for w in wanted)
         for number, item in enumerate(wanted):
-            if cancelled():
-                summary.outcome = "cancelled"
-                break
-
             def report_item(progress: Progress, number: int = number) -> None:
                 part = progress.bytes_done if progress.stage == "copy" else item.size  # noqa: B023 - used at once
                 report(Progress(f"Copying to {target.name}", number, len(wanted), summary.bytes + part, total))
 
             try:
+                if cancelled():
+                    raise Stopped
                 _copy_item(db, target, known, item, summary, report_item, cancelled)
             except Stopped:
                 summary.outcome = "cancelled"
@@ -198,7 +194,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                           "not copied": len(summary.not_copied)})
             review(db, home.settings)
         except CatalogueError as error:  # it must not hide what was copied
-            summary.trouble = " ".join(filter(None, (summary.trouble, f"Copies could not be recounted. {error}")))
+            summary.trouble = f"{summary.trouble} Copies could not be recounted. {error}".strip()
     return summary
 
 
@@ -213,13 +209,13 @@ def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, summary
                     continue  # another picture has the name
                 if held is True:
                     remove_leftover(destination)  # a kill between the two names of a whole copy leaves both
-                    _note(db, target, path, root, destination, item, "found in place")
-                    summary.adopted += 1
+                    how = "found in place"
                 else:
-                    holder = _copy(db, target, destination, item, report, cancelled)
-                    _note(db, target, path, root, destination, item, f"copied from {holder.store}")
-                    summary.copied += 1
-                    summary.renamed += path != item.path
+                    how = f"copied from {_copy(db, target, destination, item, report, cancelled).store}"
+                _note(db, target, path, root, destination, item, how)
+                summary.adopted += bool(held)
+                summary.copied += not held
+                summary.renamed += not held and path != item.path
                 summary.bytes += item.size
                 return
     raise Refused("Both names it could have are taken by other files.", path=item.path)
@@ -306,12 +302,3 @@ def _note(db: Database, target: Store, path: str, root: OpenFolder, place: Entry
         locations.note_file(db, file_id, filesystem_id(place.folder.fd), stat.st_ino)
         findings.resolve(db, how, store_id=target.id, path=path, kinds=DOUBTS)
         events.append(db, "replication", "success", store=target.name, path=path, sha256=item.sha256, detail=how)
-
-
-def distrust(db: Database, file_id: int, store: str, path: str, error: CatalogueError) -> None:
-    """A source that failed counts as no copy until the next index run or audit has looked at it, first of all."""
-    with transaction(db):
-        fixity.set_turn(db, file_id, 0)
-        files.note_failure(db, file_id, "failed as a source")
-        events.append(db, "fixity check", "fail", store=store, path=path,
-                      detail=f"as a source of a copy: {error.message}")

@@ -32,8 +32,7 @@ from catalogue.records.database import (
     unlogged_transaction,
 )
 from catalogue.records.events import Event
-from catalogue.records.numbers import numbers_text
-from catalogue.records.numbers import parse_numbers as read_numbers
+from catalogue.records.numbers import parse_numbers
 from catalogue.records.statements import staged_count, unpacked
 from catalogue.settings import Home
 from catalogue.storage.atomic import aside_name, opened
@@ -123,11 +122,8 @@ def recover(home: Home, source: Path | None = None, *, report: Report = ignore_p
 
 
 def _last_recovery_text(home: Home) -> str:
-    db = open_database(home.database)
-    try:
+    with closing(open_database(home.database)) as db:
         last = salvage.last_recovery(db)
-    finally:
-        db.close()
     return f" On {last.at} {last.detail}." if last else ""
 
 
@@ -153,8 +149,7 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
     """
     report(Progress("Recover", note="putting back what was stated since"))
     before = condition(part)
-    db = open_database(part, apart=True)  # an older backup is upgraded here, which may add events of its own
-    try:
+    with closing(open_database(part, apart=True)) as db:  # an older backup is upgraded, which may add events
         heads = [*_known_heads(db, home)]
         own = journal.path_of(home.database)
         copied = [beside / own.name] if beside and beside != own.parent else []
@@ -163,16 +158,12 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
         highest = max([0, *(h.id for h in heads), *(event.id for event in entries.values())])
         damaged = [path for path in (home.database, *(g.path for g in reversed(generations(home)))) if path.exists()]
         put_back = _put_back(db, before, entries, highest, damaged,
-                             [f for own_journal in journals for f in own_journal.faults],
-                             source,
+                             [f for own_journal in journals for f in own_journal.faults], source,
                              any(each.entries and not each.faults for each in journals[: 1 + len(copied)]))
         put_back = _with_sheets(db, home, put_back)
         make_one_file(db)
-    finally:
-        db.close()
-    own_journal = condition(part)
-    if own_journal.faults:
-        raise Damaged(f"The recovered catalogue fails its checks: {own_journal.faults[0]}.",
+    if faults := condition(part).faults:
+        raise Damaged(f"The recovered catalogue fails its checks: {faults[0]}.",
                       hint="Nothing was changed. Try an older backup with --from.", path=part)
     flush_file(part)
     return put_back
@@ -264,8 +255,8 @@ def _distrust(db: Database, store_name: str, path: str) -> bool:
 
 def _apply(db: Database, event: Event, damaged: Sequence[Path], names: salvage.StatedNames) -> list[str]:
     salvage.ensure_referred(db, event, damaged, names)
-    return [f"event {event.id}: {words}" for change in unpacked(event.change) if (words := salvage.apply(db, change,
-                                                               final=event.type == "migration"))]
+    return [f"event {event.id}: {words}" for change in unpacked(event.change)
+            if (words := salvage.apply(db, change, final=event.type == "migration"))]
 
 
 def _with_sheets(db: Database, home: Home, put_back: PutBack) -> PutBack:
@@ -289,15 +280,10 @@ def _hold_numbers(db: Database, sheet: SheetFacts) -> bool:
     if len(known) != 1:
         return False
     try:
-        numbers, _ = read_numbers(sheet.numbers)
-    except ValueError:
-        return False
-    out = {numbers_text([(series, n)]) for series in ("number", "proof")
-           for n in editions.taken(db, known[0].id, series)}
-    free = [number for number in numbers if numbers_text([number]) not in out]
-    try:
+        free = [number for number in parse_numbers(sheet.numbers)[0]
+                if number.number not in editions.taken(db, known[0].id, number.series)]
         editions.take(db, known[0].id, free, None)
-    except Refused:
+    except (ValueError, Refused):
         return False
     return bool(free)
 
@@ -311,13 +297,10 @@ def finish(home: Home) -> Recovered:
     sync_folder(home.folder)
     prepared.replace(home.database)
     sync_folder(home.folder)
-    db = open_database(home.database)
-    try:
+    with closing(open_database(home.database)) as db:
         journal.append_new(db, home.database)
         log.keep_head(db, home, replace_lost=True)
         recovery = salvage.last_recovery(db)
-    finally:
-        db.close()
     return Recovered(None, aside, condition(home.database), None, recovery.detail if recovery else "")
 
 

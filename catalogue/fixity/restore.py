@@ -7,8 +7,9 @@ from pathlib import Path
 
 from catalogue.errors import Ambiguous, CatalogueError, Damaged, NotFound, Refused, StoreAway, required
 from catalogue.fixity.checking import Expected, Result, check
-from catalogue.fixity.copies import distrust, review_scans
+from catalogue.fixity.copies import review_scans
 from catalogue.fixity.copying import staged_copy
+from catalogue.fixity.verdicts import distrust
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import locate_store, offline, opened_store
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled

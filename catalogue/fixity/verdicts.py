@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from unicodedata import normalize
 
+from catalogue.errors import CatalogueError
 from catalogue.fixity import damage_regions
 from catalogue.fixity.checking import Checked, Expected, Result, check
 from catalogue.fixity.copying import Stopped
@@ -137,6 +138,15 @@ def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
     _follow(db, due)
     events.append(db, "fixity check", "fail", store=store.name, path=due.path, sha256=due.sha256,
                   detail=f"{result.value}: {verdict.detail}")
+
+
+def distrust(db: Database, file_id: int, store: str, path: str, error: CatalogueError) -> None:
+    """A source that failed counts as no copy until the next index run or audit has looked at it, first of all."""
+    with transaction(db):
+        fixity.set_turn(db, file_id, 0)
+        files.note_failure(db, file_id, "failed as a source")
+        events.append(db, "fixity check", "fail", store=store, path=path,
+                      detail=f"as a source of a copy: {error.message}")
 
 
 def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, settled: tuple[str, ...]) -> None:

@@ -1,19 +1,15 @@
 """Renaming files within a store: checked, never over another file, written down first, and undone the same way."""
 
-import errno
-import os
-from collections import Counter, OrderedDict
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
-from catalogue.errors import CatalogueError, NameTaken, NotFound, Refused, StoreAway
-from catalogue.fixity.copying import copy_verified
+from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.naming import same_name
 from catalogue.intake.removing import Skipped, digest_of
+from catalogue.intake.renaming import Stems, drop_empty_folders, drop_old_name, rename, sidecars, two_names
 from catalogue.intake.tidy import Move, Tidying
 from catalogue.intake.undo_lists import (
     TIDYING,
@@ -31,12 +27,9 @@ from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.folders import Entry, OpenFolder, open_below, open_entry, parts_of, sync
+from catalogue.storage.folders import Entry, OpenFolder, open_entry
 from catalogue.storage.identity import FileId
 from catalogue.storage.medium import write_all, writing
-
-_NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL}
-FOLDERS_KEPT = 500
 
 
 class _Stopped(CatalogueError):
@@ -158,39 +151,9 @@ def _finish(db: Database, store: Store, root: OpenFolder, entry: dict[str, str])
         except (NotFound, Refused):
             return  # a folder of one of the names is gone: there are no two names
         with writing(new.path):
-            if _two_names(old, new, entry["sha256"]):
+            if two_names(old, new, entry["sha256"]):
                 _record(db, store, entry["from"], entry["to"], entry["sha256"])
-                _drop(old, new, entry["sha256"])
-
-
-class _Stems:
-    """How many files of a folder share a stem, from one listing a folder; kept up to date by the moves."""
-
-    def __init__(self) -> None:
-        self._folders: OrderedDict[FileId, Counter[str]] = OrderedDict()
-
-    def alone(self, entry: Entry) -> bool:
-        """Whether no other file than a sidecar has the entry's stem."""
-        return self._counts(entry.folder)[_stem(entry.name)] <= 1
-
-    def moved(self, old: Entry, new: Entry) -> None:
-        """Take note of a move."""
-        if old.folder.id in self._folders:
-            self._folders[old.folder.id][_stem(old.name)] -= 1
-        if new.folder.id in self._folders:
-            self._folders[new.folder.id][_stem(new.name)] += 1
-
-    def _counts(self, folder: OpenFolder) -> "Counter[str]":
-        key = folder.id
-        if key not in self._folders:
-            self._folders[key] = Counter(_stem(n) for n in folder.names() if not n.lower().endswith(".xmp"))
-            if len(self._folders) > FOLDERS_KEPT:
-                self._folders.popitem(last=False)
-        return self._folders[key]
-
-
-def _stem(name: str) -> str:
-    return PurePosixPath(name).stem
+                drop_old_name(old, new, entry["sha256"])
 
 
 @dataclass(slots=True)
@@ -205,7 +168,7 @@ class _Run:
     skipped: list[Skipped] = field(default_factory=list)
     stopped: bool = False
     unsettled: bool = False
-    stems: _Stems = field(default_factory=_Stems)
+    stems: Stems = field(default_factory=Stems)
 
 
 def _move_all(run: _Run, moves: tuple[Move, ...], undo: int, report: Report, cancelled: Cancelled) -> None:
@@ -240,7 +203,7 @@ def _move(run: _Run, move: Move, undo: int) -> None:
           open_entry(root, native_path(move.target), create=True) as new):
         if digest_of(old) != move.sha256:
             raise Refused("Its bytes are not the recorded ones.", hint="Audit the store first.", path=old.path)
-        pairs = [(old, new, move.sha256), *_sidecars(run.stems, old, new)]
+        pairs = [(old, new, move.sha256), *sidecars(run.stems, old, new)]
         try:
             write_line(undo, {"from": move.source, "to": move.target, "sha256": move.sha256})
         except OSError as error:
@@ -265,12 +228,12 @@ def _move(run: _Run, move: Move, undo: int) -> None:
         run.stems.moved(old, new)
         try:
             for source_entry, target_entry, sha256 in pairs:
-                _drop(source_entry, target_entry, sha256)
+                drop_old_name(source_entry, target_entry, sha256)
         except OSError as error:
             run.unsettled = True
             raise CatalogueError(f"It has its new name, {display_path(move.target)}, but the old one cannot be removed:"
                                  f" {error.strerror}.", hint="Tidy again; that removes it.", path=old.path) from error
-        _drop_empty(root, move.source)
+        drop_empty_folders(root, move.source)
 
 
 @contextmanager
@@ -283,73 +246,12 @@ def _new_names(run: _Run) -> Iterator[list[tuple[Entry, Entry, str]]]:
         for old, new, sha256 in reversed(given):
             try:
                 if old.exists():
-                    _drop(new, old, sha256)
+                    drop_old_name(new, old, sha256)
                 else:
                     new.rename_to(old)
             except OSError:
                 run.unsettled = True  # the undo file stays without its end: the next run completes the move
         raise
-
-
-def rename(old: Entry, new: Entry, sha256: str) -> bool:
-    """Give a file its second name, or on a disk that knows none a verified copy; the old name stays for now.
-
-    False where a move cut short had given it already.
-    """
-    if new.exists() and not _one_name(old, new):
-        if _two_names(old, new, sha256):
-            return False
-        raise NameTaken(new.path)
-    if new.exists():
-        old.rename_to(new)  # one file under a name that differs in capitals or accents' form alone
-    else:
-        try:
-            old.link_to(new)
-        except FileExistsError as error:
-            raise NameTaken(new.path) from error
-        except OSError as error:
-            if error.errno not in _NO_LINKS:
-                raise
-            copy_verified(old, new, sha256=sha256, report=ignore_progress, cancelled=never_cancelled)
-    sync(new.folder.fd)
-    return True
-
-
-def _one_name(old: Entry, new: Entry) -> bool:
-    """Whether the disk takes both names for one, as disks do that fold case and accents."""
-    if old.folder.id != new.folder.id or same_name(old.name) != same_name(new.name) or old.name == new.name:
-        return False
-    return os.path.samestat(old.stat(), new.stat()) and not {old.name, new.name} <= set(new.folder.names())
-
-
-def _two_names(old: Entry, new: Entry, sha256: str) -> bool:
-    """Whether the same bytes, those of ``sha256``, stand under both names."""
-    if not old.exists() or not new.exists() or _one_name(old, new):
-        return False
-    return digest_of(old) == digest_of(new) == sha256
-
-
-def _drop(old: Entry, new: Entry, sha256: str) -> None:
-    """Drop the old name, if the file stands under another: one file with two names, or the same bytes twice."""
-    if not old.exists() or not new.exists() or _one_name(old, new):
-        return
-    if not os.path.samestat(old.stat(), new.stat()) and not digest_of(old) == digest_of(new) == sha256:
-        return
-    old.unlink()
-    sync(old.folder.fd)
-
-
-def _sidecars(stems: _Stems, old: Entry, new: Entry) -> list[tuple[Entry, Entry, str]]:
-    """Sidecar files that go with a file, ``name.xmp`` and ``name.tif.xmp``, where their new name is free."""
-    pairs = []
-    for name, target in ((f"{old.name}.xmp", f"{new.name}.xmp"), (f"{_stem(old.name)}.xmp", f"{_stem(new.name)}.xmp")):
-        sidecar, its_target = old.folder.entry(name), new.folder.entry(target)
-        if not sidecar.exists() or (its_target.exists() and not _one_name(sidecar, its_target)):
-            continue
-        sha256 = digest_of(sidecar)
-        if sha256 and (name == f"{old.name}.xmp" or stems.alone(old)):  # another picture of the same stem may own it
-            pairs.append((sidecar, its_target, sha256))
-    return pairs
 
 
 def _record(db: Database, store: Store, source: str, target: str, sha256: str) -> None:
@@ -360,15 +262,3 @@ def _record(db: Database, store: Store, source: str, target: str, sha256: str) -
             findings.rename(db, store.id, source, target)
         events.append(db, "filename change", "success", store=store.name, path=target, sha256=sha256,
                       detail=f"was {display_path(escape_path(source))}")
-
-
-def _drop_empty(root: OpenFolder, source: str) -> None:
-    """Folders that a move has emptied go; one that still holds anything stays."""
-    *above, _ = parts_of(native_path(source))
-    while above:
-        *above, leaf = above
-        try:
-            with open_below(root, "/".join(above)) as folder:
-                os.rmdir(leaf, dir_fd=folder.fd)
-        except (OSError, CatalogueError):  # not empty, or not ours: it stays
-            return

@@ -176,9 +176,8 @@ def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, a
 
 
 def with_answers(db: Database, home: Home, plan: Plan, index: int, *, artist: str | None = None,
-                 piece: str | None = None,
-             role: str | None = None, take: bool | None = None, capture: dict[str, str] | None = None,
-             confirmed: bool | None = None) -> Plan:
+                 piece: str | None = None, role: str | None = None, take: bool | None = None,
+                 capture: dict[str, str] | None = None, confirmed: bool | None = None) -> Plan:
     """The plan with a person's answer for one proposal; naming artist or piece confirms both."""
     old = plan.proposals[index]
     new = old
@@ -208,8 +207,7 @@ def with_targets(db: Database, home: Home, plan: Plan) -> Plan:
     wanted: list[FileNaming] = []
     for p in plan.proposals:
         if p.take and p.artist.value and p.piece.value:
-            wanted.extend(FileNaming(i.arrival, p.artist.value, p.piece.value, p.year, i.role,
-                                     i.number) for i in p.items)
+            wanted += [FileNaming(i.arrival, p.artist.value, p.piece.value, p.year, i.role, i.number) for i in p.items]
     names = choose_targets(db, home.settings.naming_rule, plan.store_id, plan.root, wanted)
     return replace(plan, proposals=tuple(
         replace(p, items=tuple(replace(i, target=names.get(i.arrival.path, "")) for i in p.items))
@@ -221,10 +219,9 @@ def _held_proposal(db: Database, store: Store, arrival: Arrival, seen: dict[str,
     if sha256 in seen:
         why = f"the same bytes as {display_path(seen[sha256])}"
     else:
-        copies = files.present_files(db, sha256)
-        if not any(c.store_id == store.id for c in copies):
+        place = next((c for c in files.present_files(db, sha256) if c.store_id == store.id), None)
+        if place is None:
             return None
-        place = next(c for c in copies if c.store_id == store.id)
         why = f"held as {display_path(place.path)} in {place.store}"
     return Proposal(Kind.HELD, (Item(arrival, "unsorted"),), Guess(), Guess(), take=False, reasons=(why,))
 
@@ -300,5 +297,3 @@ def _capture(db: Database, home: Home, items: tuple[Item, ...], artist: str, pie
              ) -> tuple[tuple[str, str], ...]:
     return tuple(initial_notes(db, home.settings, [i.arrival.reading for i in items if i.role == "tile"] or
                            [i.arrival.reading for i in items], artist, piece_id).items())
-
-

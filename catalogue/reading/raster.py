@@ -7,6 +7,7 @@ read a few rows at a time.
 import logging
 import zlib
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any, Literal
 
 import imagecodecs
@@ -14,19 +15,18 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
-from catalogue.errors import one_line
 from catalogue.reading.codestreams import refuse_contradiction
 from catalogue.reading.digests import ReadFailed
 from catalogue.reading.image import DEFLATE, JPEGS, Image
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.reduce import spans
+from catalogue.reading.source import Rows
 from catalogue.reading.streams import Stream, can_stream, inflated_prefix
 from catalogue.reading.structure import Structure
-from catalogue.reading.trouble import TooBig, Trouble, is_unsupported, read_at, read_into
+from catalogue.reading.trouble import TooBig, Trouble, read_at, read_into
 
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # its complaints become findings here
 
-Rows = NDArray[Any]
 YCBCR = 6
 
 
@@ -36,6 +36,7 @@ class Raster:
     def __init__(self, structure: Structure, image: Image, file: Any, limits: Limits, deadline: Deadline) -> None:
         self.structure, self.image, self.limits, self.deadline = structure, image, limits, deadline
         self.trouble = Trouble()
+        self.rows_in_band = max(1, limits.band_bytes // (image.stored_row_bytes() * image.planes))
         self._buffers: dict[int, NDArray[np.uint8]] = {}
         file.seek(0)
         tif = tifffile.TiffFile(file)
@@ -58,50 +59,44 @@ class Raster:
 
         Raises ``TooBig``, ``OutOfTime``.
         """
-        yield from self._way()()
+        yield from self._way()
         self.trouble.finished = True
 
-    def _way(self) -> Callable[[], Iterator[Rows]]:
+    def _way(self) -> Iterator[Rows]:
         image = self.image
         held, row = image.segment_bytes(), image.width * image.samples * self.dtype.itemsize
         if 4 * row > self.limits.held_bytes:   # a row is held several times over, once as float32
             raise TooBig(f"one row holds {row / 2**20:,.0f} MiB of samples")
         if self._rows_can_be_read():
-            return self._plain_strips
+            return self._strips(lambda plane, index: partial(self._plain_rows, plane, index))
         if held <= self.limits.held_bytes:
-            return self._segment_rows
+            return self._segment_rows()
         if self._can_stream():
-            return self._streamed_strips
+            return self._strips(self._streamed)
         raise TooBig(f"one segment holds {held / 2**20:,.0f} MiB of samples in one piece of compressed data")
 
     def _rows_can_be_read(self) -> bool:
         image = self.image
         uniform = len(set(image.bits)) == 1 and image.depth == 1
         plain = image.compression == 1 and not image.tiled and self.structure.number(image.ifd, 266, 1) == 1
-        return plain and uniform and image.photometric != YCBCR and (self._whole_bytes() or self._packed())
+        packed = image.sample_format == "uint" and image.bits[0] < 32
+        return plain and uniform and image.photometric != YCBCR and (self._whole_bytes() or packed)
 
     def _whole_bytes(self) -> bool:
         return self.image.bits[0] == self.dtype.itemsize * 8
 
-    def _packed(self) -> bool:
-        return self.image.sample_format == "uint" and self.image.bits[0] < 32
+    def _strips(self, rows_of: Callable[[int, int], Callable[[int, int], Rows]]) -> Iterator[Rows]:
+        """Strips, some rows at a time: one may be the whole picture.
 
-    def _plain_strips(self) -> Iterator[Rows]:
-        """Uncompressed strips, some rows at a time: a strip may be the whole picture."""
-        image = self.image
-        row_bytes = image.stored_row_bytes()
-        step = max(1, self.limits.band_bytes // (row_bytes * image.planes))
-        per_plane = image.rows_of_segments
-        for strip in range(per_plane):
-            top = strip * image.segment_height
-            rows = min(image.segment_height, image.height - top)
-            for start, stop in spans(rows, step):
+        ``rows_of``: of a plane and a strip's index what gives the strip's rows from one to another, asked in order.
+        """
+        image, step = self.image, self.rows_in_band
+        for strip in range(image.rows_of_segments):
+            planes = [rows_of(plane, plane * image.rows_of_segments + strip) for plane in range(image.planes)]
+            for start, stop in spans(image.rows_in(strip), step):
                 self.deadline.check()
-                planes = [
-                    self._plain_rows(plane, plane * per_plane + strip, start, stop, row_bytes)
-                    for plane in range(image.planes)
-                ]
-                yield planes[0] if len(planes) == 1 else np.concatenate(planes, axis=2)
+                bands = [rows(start, stop) for rows in planes]
+                yield bands[0] if len(bands) == 1 else np.concatenate(bands, axis=2)
 
     def _buffer(self, plane: int, size: int) -> NDArray[np.uint8]:
         """Room for a band of one plane, used again for the next: fresh memory for each costs a third more."""
@@ -109,10 +104,11 @@ class Raster:
             self._buffers[plane] = np.empty(size, np.uint8)
         return self._buffers[plane][:size]
 
-    def _plain_rows(self, plane: int, index: int, start: int, stop: int, row_bytes: int) -> Rows:
-        image = self.image
+    def _plain_rows(self, plane: int, index: int, start: int, stop: int) -> Rows:
+        image, row_bytes = self.image, self.image.stored_row_bytes()
         wanted = (stop - start) * row_bytes
         data = self._buffer(plane, wanted)
+        offset, got = self.structure.size, 0
         if index < len(image.offsets) and image.offsets[index] >= 0:
             offset = int(image.offsets[index]) + start * row_bytes
             try:
@@ -122,25 +118,15 @@ class Raster:
                 data[:] = 0
                 got = wanted
             self.trouble.decoded += got > 0
-            if got < wanted:
-                data[got:] = 0
-                self._note_missing(offset + got, once=start)
-        else:
-            data[:] = 0
-            self._note_missing(self.structure.size, once=start)
-        shape = (stop - start, image.width, image.segment_samples)
+        if got < wanted:
+            data[got:] = 0
+            self.trouble.note_missing(offset + got, once=start)
         if self._whole_bytes():
-            stored = self.dtype.newbyteorder(self._order())
-            return np.frombuffer(data, stored).reshape(shape).astype(self.dtype, copy=False)
-        bits = image.bits[0]
-        run = image.width * image.segment_samples
-        unpacked = imagecodecs.packints_decode(data.tobytes(), self.dtype, bits, runlen=run)
-        return np.asarray(unpacked).reshape(shape).astype(self.dtype, copy=False)
-
-    def _note_missing(self, offset: int, once: int = 0) -> None:
-        if self.trouble.first_missing is None:
-            self.trouble.first_missing = offset
-        self.trouble.missing += 0 if once and self.trouble.missing else 1
+            samples = np.frombuffer(data, self.dtype.newbyteorder(self._order()))
+        else:
+            samples = np.asarray(imagecodecs.packints_decode(data.tobytes(), self.dtype, image.bits[0],
+                                                             runlen=image.width * image.segment_samples))
+        return samples.reshape(stop - start, image.width, image.segment_samples).astype(self.dtype, copy=False)
 
     def _can_stream(self) -> bool:
         image = self.image
@@ -148,34 +134,29 @@ class Raster:
         predictor = self.structure.number(image.ifd, 317, 1)
         return plain and can_stream(image.compression) and predictor in (1, 2) and image.photometric != YCBCR
 
-    def _streamed_strips(self) -> Iterator[Rows]:
-        """Compressed strips too large to hold, decoded as they are read."""
-        image = self.image
-        row_bytes, per_plane = image.stored_row_bytes(), image.rows_of_segments
-        step = max(1, self.limits.band_bytes // (row_bytes * image.planes))
-        for strip in range(per_plane):
-            streams = [self._stream(plane * per_plane + strip, step * row_bytes) for plane in range(image.planes)]
-            for start, stop in spans(min(image.segment_height, image.height - strip * image.segment_height), step):
-                self.deadline.check()
-                planes = [self._streamed_rows(stream, stop - start, row_bytes) for stream in streams]
-                yield planes[0] if len(planes) == 1 else np.concatenate(planes, axis=2)
-            for stream in streams:
-                if stream and not stream.dead:
-                    self._finish(stream)
+    def _streamed(self, _: int, index: int) -> Callable[[int, int], Rows]:
+        """A compressed strip too large to hold, decoded as it is read."""
+        image, stream = self.image, None
+        if not 0 <= index < min(len(image.offsets), len(image.counts)) or (
+                not 0 <= image.offsets[index] < self.structure.size):
+            self.trouble.note_missing(self.structure.size)
+        else:
+            offset, count = int(image.offsets[index]), int(image.counts[index])
+            if offset + count > self.structure.size:
+                self.trouble.note_missing(offset)
+            stream = Stream(self.structure.fd, offset, count, image.compression,
+                            self.rows_in_band * image.stored_row_bytes())
 
-    def _stream(self, index: int, step: int) -> Stream | None:
-        image = self.image
-        placed = index < min(len(image.offsets), len(image.counts))
-        if not placed or not 0 <= image.offsets[index] < self.structure.size:
-            self._note_missing(self.structure.size)
-            return None
-        offset, count = int(image.offsets[index]), int(image.counts[index])
-        if offset + count > self.structure.size:
-            self._note_missing(offset)
-        return Stream(self.structure.fd, offset, count, image.compression, step)
+        def rows(start: int, stop: int) -> Rows:
+            band = self._streamed_rows(stream, stop - start)
+            if stop == image.rows_in(index) and stream and not stream.dead:
+                self._finish(stream)
+            return band
 
-    def _streamed_rows(self, stream: Stream | None, rows: int, row_bytes: int) -> Rows:
-        wanted = rows * row_bytes
+        return rows
+
+    def _streamed_rows(self, stream: Stream | None, rows: int) -> Rows:
+        wanted = rows * self.image.stored_row_bytes()
         data = self._from_stream(stream, wanted) if stream and not stream.dead else b""
         self.trouble.decoded += bool(data)
         stored = np.frombuffer(data.ljust(wanted, b"\0"), self.dtype.newbyteorder(self._order()))
@@ -205,18 +186,10 @@ class Raster:
         if isinstance(error, ReadFailed):
             self.trouble.unread.append(error)
         elif error is not None and (self.trouble.clean or not isinstance(error, EOFError)):
-            self._note_failed(error, None)   # an end that came too early is told once, as a cut where it is one
+            self.trouble.note_failed(error, None)   # an end that came too early is told once, as a cut where it is one
 
     def _order(self) -> Literal["<", ">"]:
         return "<" if self.structure.order == "<" else ">"
-
-    def _note_failed(self, error: Exception, offset: int | None) -> None:
-        if is_unsupported(error):
-            self.trouble.unsupported = self.trouble.unsupported or one_line(error)
-            return
-        self.trouble.failed += 1
-        if not self.trouble.reason:
-            self.trouble.reason, self.trouble.first_failed = one_line(error), offset
 
     def _segment_rows(self) -> Iterator[Rows]:
         """Any segments, one row of them at a time, edge tiles clipped, planes interleaved."""
@@ -257,17 +230,17 @@ class Raster:
         self.deadline.check()
         image, trouble = self.image, self.trouble
         if index >= min(len(image.offsets), len(image.counts)):
-            self._note_missing(self.structure.size)
+            self.trouble.note_missing(self.structure.size)
             return None
         offset, count = int(image.offsets[index]), int(image.counts[index])
         if offset == 0 or count == 0:
             return None  # TIFF for an empty segment
         if offset < 0 or count < 0 or offset >= self.structure.size:
-            self._note_missing(offset)
+            self.trouble.note_missing(offset)
             return None
         whole = offset + count <= self.structure.size
         if not whole:
-            self._note_missing(offset)
+            self.trouble.note_missing(offset)
             count = self.structure.size - offset
         if count + image.segment_bytes() > 1.6 * self.limits.held_bytes:
             raise TooBig(f"one segment is {count / 2**20:,.0f} MiB of compressed data")
@@ -281,10 +254,10 @@ class Raster:
         except Exception as error:  # the codec edge: whatever a codec raises is a finding about this segment
             part, refusal = self._salvaged(data, index, error)
             if whole and refusal is not None:
-                self._note_failed(refusal, offset)
+                self.trouble.note_failed(refusal, offset)
         trouble.decoded += part is not None
         if part is not None and part.shape[2] != image.segment_samples:
-            self._note_failed(ValueError(f"holds {part.shape[2]} samples a pixel where the file promises "
+            self.trouble.note_failed(ValueError(f"holds {part.shape[2]} samples a pixel where the file promises "
                                          f"{image.segment_samples}"), offset)
             part = part[..., : image.segment_samples]
         return part

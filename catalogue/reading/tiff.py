@@ -15,9 +15,9 @@ from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import Fault, FaultFound, Note, Picture
 from catalogue.reading.pil import pillow_samples
 from catalogue.reading.profile import describe
-from catalogue.reading.raster import Raster, Rows
+from catalogue.reading.raster import Raster
 from catalogue.reading.render import COLOUR_CHANNELS
-from catalogue.reading.source import Samples, Source, Statements
+from catalogue.reading.source import Rows, Samples, Source, Statements
 from catalogue.reading.stretches import placed_stretches
 from catalogue.reading.structure import Ifd, Structure, decode_text, walk
 

@@ -4,6 +4,7 @@ import os
 import re
 from dataclasses import dataclass, field
 
+from catalogue.errors import one_line
 from catalogue.reading.digests import ReadFailed
 from catalogue.reading.model import Fault, FaultFound
 
@@ -31,6 +32,21 @@ class Trouble:
     def clean(self) -> bool:
         """Whether nothing was wrong so far."""
         return not (self.missing or self.failed or self.unread or self.unsupported)
+
+    def note_missing(self, offset: int, once: int = 0) -> None:
+        """A segment that is not wholly inside the file; one of which earlier rows (``once``) were missing is told."""
+        if self.first_missing is None:
+            self.first_missing = offset
+        self.missing += 0 if once and self.missing else 1
+
+    def note_failed(self, error: Exception, offset: int | None) -> None:
+        """A segment at ``offset`` that a codec refused."""
+        if is_unsupported(error):
+            self.unsupported = self.unsupported or one_line(error)
+            return
+        self.failed += 1
+        if not self.reason:
+            self.reason, self.first_failed = one_line(error), offset
 
     def faults(self, total: int, cut_known: bool) -> tuple[FaultFound, ...]:
         """The findings they amount to. ``cut_known``: the structure check has already told of missing segments."""

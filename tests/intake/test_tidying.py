@@ -15,7 +15,7 @@ from intake_pictures import TakeUp, Write
 
 from catalogue.errors import DiskFull
 from catalogue.indexing.service import index
-from catalogue.intake import moving, undo_lists
+from catalogue.intake import moving, renaming, undo_lists
 from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.tidy import Level, Move, Tidying, plan_tidying
 from catalogue.intake.undo_lists import undo_folder
@@ -238,10 +238,10 @@ def test_the_old_name_stays_where_the_new_one_holds_other_bytes(tmp_path: Path) 
     (tmp_path / "new.tif").write_bytes(b"another one")
     sha256 = hashlib.sha256(b"the picture").hexdigest()
     with open_folder(tmp_path) as folder:
-        moving._drop(folder.entry("old.tif"), folder.entry("new.tif"), sha256)
+        renaming.drop_old_name(folder.entry("old.tif"), folder.entry("new.tif"), sha256)
         assert sorted(folder.names()) == ["new.tif", "old.tif"]
         (tmp_path / "new.tif").write_bytes(b"the picture")
-        moving._drop(folder.entry("old.tif"), folder.entry("new.tif"), sha256)
+        renaming.drop_old_name(folder.entry("old.tif"), folder.entry("new.tif"), sha256)
         assert folder.names() == ["new.tif"]
 
 
@@ -262,7 +262,7 @@ def test_a_disk_without_second_names_gets_verified_copies(
     assert sorted(tree(untidy).values()) == sorted(before.values())
 
 
-@pytest.mark.parametrize("moment", ["_record", "_drop"])
+@pytest.mark.parametrize("moment", ["_record", "drop_old_name"])
 def test_killed_in_the_middle_nothing_is_lost_and_the_next_run_completes(
         db: Database, home: Home, store: Store, untidy: Path, moment: str) -> None:
     before = tree(untidy)
@@ -376,7 +376,7 @@ def test_a_name_the_disk_did_not_confirm_is_taken_back(
         real(fd)
 
     with monkeypatch.context() as patch:
-        patch.setattr(moving, "sync", failing)
+        patch.setattr(renaming, "sync", failing)
         done = apply_tidying(db, home, plan)
     assert len(done.skipped) == 1 and os.strerror(errno.EIO) in done.skipped[0].why
     assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
@@ -411,7 +411,7 @@ def test_an_old_name_that_cannot_be_removed_is_told_and_the_next_run_removes_it(
         raise OSError(errno.EIO, os.strerror(errno.EIO))
 
     with monkeypatch.context() as patch:
-        patch.setattr(moving, "_drop", refusing)
+        patch.setattr(moving, "drop_old_name", refusing)
         done = apply_tidying(db, home, plan)
     assert len(done.skipped) == len(plan.moves)
     assert all("old one cannot be removed" in item.why for item in done.skipped)
@@ -464,7 +464,7 @@ def test_many_files_that_want_one_name_are_named_and_moved_in_linear_time(
 
 def test_a_tidying_cut_short_is_completed_also_where_nothing_else_is_to_be_renamed(
         db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    before, real, calls = tree(untidy), moving._drop, [0]
+    before, real, calls = tree(untidy), moving.drop_old_name, [0]
 
     def once(*given: object) -> None:
         calls[0] += 1
@@ -473,7 +473,7 @@ def test_a_tidying_cut_short_is_completed_also_where_nothing_else_is_to_be_renam
         real(*given)  # type: ignore[arg-type]
 
     with monkeypatch.context() as patch:
-        patch.setattr(moving, "_drop", once)
+        patch.setattr(moving, "drop_old_name", once)
         apply_tidying(db, home, plan_tidying(db, home.settings, store))
     assert len(tree(untidy)) == len(before) + 1
     assert moving.cut_short(home, store)
