@@ -74,8 +74,8 @@ def _work(path: str | Path, limits: Limits, read: Callable[["Work", BinaryIO, Ra
                 read(work, file, raw)
             handles = (os.fstat(file.fileno()), os.fstat(raw.fileno()))
         if any(file_state(handle) != file_state(before) for handle in handles):
-            work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read", "read it again when nothing "
-                                                            "is writing to it"))
+            work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read",
+                                          "read it again when nothing is writing to it"))
         elif not _still_named(name, before):
             work.faults.append(FaultFound(Fault.CHANGING, "was replaced while it was read",
                                           "read it again when nothing is writing to it"))

@@ -16,7 +16,7 @@ from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import Fault, FaultFound, Note
 from catalogue.reading.pil import DAMAGE, WholePicture
-from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.reduce import bands_of, rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.structure import ANOTHER_COPY
 from catalogue.reading.trouble import is_unsupported, read_at
@@ -272,10 +272,8 @@ class Decoding:
                 self.faults.append(FaultFound(Fault.DAMAGED, one_line(error), ANOTHER_COPY))
             return
         kind = np.uint16 if self.bits == 16 else np.uint8
-        rows = rows[..., : self.channels]
-        for start, stop in spans(len(rows), rows_at_a_time(rows[0].nbytes, self.limits.band_bytes)):
-            self.deadline.check()
-            yield rows[start:stop].astype(kind, copy=False)
+        for band in bands_of(rows[..., : self.channels], self.limits, self.deadline):
+            yield band.astype(kind, copy=False)
 
 
 def coded_digest(fd: int, jp2_boxes: Boxes, icc: bytes) -> str:

@@ -18,7 +18,7 @@ from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import Fault, FaultFound
 from catalogue.reading.pil import WholePicture, held_bytes, open_anew, opened
-from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.reduce import bands_of
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.structure import ANOTHER_COPY
 from catalogue.reading.trouble import is_unsupported, read_at
@@ -118,9 +118,7 @@ def _deep(
             kind = Fault.UNDECODED if is_unsupported(error) else Fault.DAMAGED
             trouble.append(FaultFound(kind, one_line(error), "" if kind is Fault.UNDECODED else ANOTHER_COPY))
             return
-        for start, stop in spans(len(rows), rows_at_a_time(rows[0].nbytes, limits.band_bytes)):
-            deadline.check()
-            yield rows[start:stop].astype(dtype, copy=False)
+        yield from (band.astype(dtype, copy=False) for band in bands_of(rows, limits, deadline))
 
     dtype: np.dtype[Any] = np.dtype(np.uint16 if frame.bits > 8 else np.uint8)
     source.samples = Samples(frame.width, frame.height, samples, dtype, bands, lambda: tuple(trouble))

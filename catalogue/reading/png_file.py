@@ -26,7 +26,7 @@ from catalogue.reading.png import (
     transparent,
     wrong_checksums,
 )
-from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.reduce import bands_of
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.structure import ANOTHER_COPY, decode_text
 
@@ -123,9 +123,7 @@ class Interlaced:
                                           ANOTHER_COPY))
             return
         self.decoded = True
-        for start, stop in spans(len(picture), rows_at_a_time(picture[0].nbytes, self.limits.band_bytes)):
-            self.deadline.check()
-            yield picture[start:stop]
+        yield from bands_of(picture, self.limits, self.deadline)
 
     def _decoded(self) -> Rows:
         header = self.header

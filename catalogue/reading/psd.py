@@ -18,6 +18,7 @@ from catalogue.reading.model import Fault, FaultFound, Picture
 from catalogue.reading.profile import describe
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source, Statements
+from catalogue.reading.structure import ANOTHER_COPY
 
 MODES = {0: "grey", 1: "grey", 2: "palette", 3: "RGB", 4: "CMYK", 7: "multichannel", 8: "grey", 9: "CIELAB"}
 COLOURS = {"grey": 1, "palette": 1, "RGB": 3, "CMYK": 4, "CIELAB": 3}
@@ -99,14 +100,9 @@ class Composite:
 
     def faults(self) -> tuple[FaultFound, ...]:
         """What could not be had."""
-        problems = []
-        if self.cut:
-            problems.append(FaultFound(Fault.TRUNCATED, "the file ends before its picture does",
-                                    "look for another copy of this file"))
-        if self.bad_rows:
-            problems.append(FaultFound(Fault.DAMAGED, "rows of the picture do not unpack",
-                                    "look for another copy of this file"))
-        return tuple(problems)
+        stated = ((self.cut, Fault.TRUNCATED, "the file ends before its picture does"),
+                  (self.bad_rows > 0, Fault.DAMAGED, "rows of the picture do not unpack"))
+        return tuple(FaultFound(kind, detail, ANOTHER_COPY) for so, kind, detail in stated if so)
 
 
 def open_psd(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: Deadline) -> Source:
@@ -115,8 +111,7 @@ def open_psd(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: Dea
     try:
         _open(source, file.fileno(), size, limits, deadline)
     except (CutShort, struct.error) as cut:
-        source.faults.append(FaultFound(Fault.TRUNCATED, str(cut), "look for another copy of this file",
-                                        getattr(cut, "offset", None)))
+        source.faults.append(FaultFound(Fault.TRUNCATED, str(cut), ANOTHER_COPY, getattr(cut, "offset", None)))
     return source
 
 

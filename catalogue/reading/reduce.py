@@ -1,11 +1,14 @@
 """Exact area averaging of a picture that arrives in bands of rows, in memory that does not grow with it."""
 
+from collections.abc import Iterator
 from itertools import pairwise
 from typing import TypeVar
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from catalogue.reading.limits import Deadline, Limits
 
 Rows = NDArray[np.generic]
 Floats = NDArray[np.float32]
@@ -118,6 +121,13 @@ def turned(picture: NDArray[Kind], orientation: int) -> NDArray[Kind]:
 def rows_at_a_time(row_bytes: int, target: int) -> int:
     """How many rows make about ``target`` bytes; at least one."""
     return max(1, target // max(1, row_bytes))
+
+
+def bands_of(picture: Rows, limits: Limits, deadline: Deadline) -> Iterator[Rows]:
+    """A picture held whole as bands of rows. Raises ``OutOfTime``."""
+    for start, stop in spans(len(picture), rows_at_a_time(picture[0].nbytes, limits.band_bytes)):
+        deadline.check()
+        yield picture[start:stop]
 
 
 def spans(total: int, step: int) -> list[tuple[int, int]]:
