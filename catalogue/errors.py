@@ -15,6 +15,8 @@
 A bad *file* is none of these: it is a finding, recorded against the file.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TypeVar
 
@@ -107,3 +109,12 @@ def required(value: T | None, message: str, hint: str = "") -> T:
     if value is None:
         raise NotFound(message, hint=hint)
     return value
+
+
+@contextmanager
+def refusing(outcome: str = "") -> Iterator[None]:
+    """Refuse what a person typed and nothing can read, a ValueError, with ``outcome`` such as "Nothing was changed"."""
+    try:
+        yield
+    except ValueError as error:
+        raise Refused(f"{outcome}: {error}." if outcome else sentence(error)) from error

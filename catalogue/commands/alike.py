@@ -48,8 +48,8 @@ def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int
 
 @command.command("confirm")
 @click.argument("ids", nargs=-1, required=True, type=int)
-@click.option("--under", type=int, metavar="PIECE", help="File all their scans under this piece: the pieces they are "
-                                                         "filed under now are merged into it.")
+@click.option("--under", type=int, metavar="PIECE",
+              help="File all their scans under this piece: the pieces they are filed under now are merged into it.")
 @with_session
 def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
     """Record that the pairs IDS show the same piece.

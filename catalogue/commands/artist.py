@@ -6,7 +6,8 @@ import click
 
 from catalogue.commands.lookup import find_artist
 from catalogue.commands.printing import Printer, undo_hint
-from catalogue.commands.session import Session, refusing, with_session
+from catalogue.commands.session import Session, with_session
+from catalogue.errors import refusing
 from catalogue.ledger.artist_terms import in_words
 from catalogue.records import artist_statements, pieces
 from catalogue.records.pieces import Artist
@@ -24,10 +25,7 @@ def command() -> None:
 @with_session
 def list_(session: Session) -> None:
     """List artists, with how many pieces, scans and orders."""
-    rows, page = [], pieces.artists(db := session.looking())
-    while page:
-        rows += page
-        page = pieces.artists(db, after=page[-1].name)
+    rows = pieces.artists(session.looking())
     session.emit(rows, lambda out: out.lines(
         [f"{a.name}: {a.pieces} pieces, {a.scans} scans, {a.orders} orders" for a in rows] or ["No artists yet."]))
 

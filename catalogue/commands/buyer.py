@@ -24,10 +24,7 @@ def command() -> None:
 @with_session
 def list_(session: Session) -> None:
     """List buyers, with how many orders."""
-    rows, page = [], buyers.listed(db := session.looking())
-    while page:
-        rows += page
-        page = buyers.listed(db, after=page[-1].key)
+    rows = buyers.listed(session.looking())
     dates = session.home.settings.dates
     session.emit(rows, lambda out: out.table(["Buyer", "Orders", "Last order", "Contact"], (
         (buyer.name, buyer.orders, shown_day(buyer.last_order, dates), buyer.contact) for buyer in rows))

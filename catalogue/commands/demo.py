@@ -43,14 +43,15 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
     if screens and not session.as_json:
         need_terminal()
 
-    if archive is not None:
-        _need_archive(archive)
+    if archive is not None and not (archive / "main-disk").is_dir():
+        raise NotFound("There is no demo archive here.", hint="Name a folder that contains main-disk, or give none.",
+                       path=archive)
     folder = _fresh(session.folder)
     home = Home(folder, read_settings(folder / "settings.toml"))
     disks = folder / "disks"
     shutil.copytree(archive or painted_archive(), disks)
     db, summaries = fill_catalogue(home, disks)
-    data = {"catalogue": folder, **_summary(db, summaries)}
+    data = {"catalogue": folder, "stores": summaries, "counts": pieces.counts(db), "findings": findings.by_kind(db)}
     db.close()
     if screens and not session.as_json:
         from catalogue.screens.app import open_screens
@@ -59,12 +60,6 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
         session.emit(data, lambda out: _print_call(out, folder))
         return
     session.emit(data, lambda out: _print(out, data))
-
-
-def _need_archive(folder: Path) -> None:
-    if not (folder / "main-disk").is_dir():
-        raise NotFound("There is no demo archive here.", hint="Name a folder that contains main-disk, or give none.",
-                       path=folder)
 
 
 def painted_archive() -> Path:
@@ -130,10 +125,6 @@ def damage_disks(disks: Path) -> None:
     removed = since / "removed.txt"
     for name in removed.read_text(encoding="utf-8").splitlines() if removed.exists() else ():
         (disks / name).unlink()
-
-
-def _summary(db: Database, summaries: "list[StoreSummary]") -> dict[str, object]:
-    return {"stores": summaries, "counts": pieces.counts(db), "findings": findings.by_kind(db)}
 
 
 def _print(out: Printer, data: dict[str, object]) -> None:

@@ -54,7 +54,11 @@ def command(session: Session, rebuild_search: bool) -> int:
     """
     if rebuild_search:
         rebuild_search_indexes(session.database())
-    parts = [_program(), _guards(), _libraries(), _codecs(), _terminal(), _catalogue(session), *_stores(session)]
+    program = Part("Program", {
+        "master-scan-catalogue": __version__, "Python": platform.python_version(), "SQLite": sqlite_version(),
+        "system": f"{platform.system()} {platform.release()} {platform.machine()}",
+        "processors": str(os.cpu_count() or "unknown"), "file names": sys.getfilesystemencoding()})
+    parts = [program, _guards(), _libraries(), _codecs(), _terminal(), _catalogue(session), *_stores(session)]
 
     def text(out: Printer) -> None:
         for part in parts:
@@ -68,13 +72,6 @@ def command(session: Session, rebuild_search: bool) -> int:
 
     session.emit(parts, text)
     return int(any(part.troubles for part in parts))
-
-
-def _program() -> Part:
-    return Part("Program", {
-        "master-scan-catalogue": __version__, "Python": platform.python_version(), "SQLite": sqlite_version(),
-        "system": f"{platform.system()} {platform.release()} {platform.machine()}",
-        "processors": str(os.cpu_count() or "unknown"), "file names": sys.getfilesystemencoding()})
 
 
 def _guards() -> Part:

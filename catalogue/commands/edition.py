@@ -6,7 +6,8 @@ import click
 
 from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.printing import Printer, undo_hint
-from catalogue.commands.session import Session, refusing, with_session
+from catalogue.commands.session import Session, with_session
+from catalogue.errors import refusing
 from catalogue.ledger import editions as numbering
 from catalogue.ledger import values
 from catalogue.ledger.whereabouts import place_in_words, whereabouts
@@ -15,6 +16,7 @@ from catalogue.operations.exporting import export_certificates
 from catalogue.records import editions, pieces
 from catalogue.records.editions import Issued
 from catalogue.records.numbers import numbers_text, parse_numbers
+from catalogue.records.print_moves import PLACES
 
 
 @click.group("edition")
@@ -125,8 +127,7 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 @command.command("move")
 @click.argument("edition", type=int)
 @click.argument("numbers")
-@click.option("--to", "place", required=True, type=click.Choice(["shop", "artist", "buyer", "consigned"]),
-              help="Where they went.")
+@click.option("--to", "place", required=True, type=click.Choice(PLACES), help="Where they went.")
 @click.option("--holder", default="", help="Who has them: needed with consigned.")
 @click.option("--date", "day", default="", help="Date; otherwise today.")
 @click.option("--notes", default="", help="Anything else worth knowing.")
@@ -146,8 +147,8 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
 
 @command.command("where")
 @click.argument("edition", type=int, required=False)
-@click.option("--place", type=click.Choice(["shop", "artist", "buyer", "consigned", "destroyed", "not printed",
-                                            "unknown"]), help="Only prints in this place.")
+@click.option("--place", type=click.Choice([*PLACES, "destroyed", "not printed", "unknown"]),
+              help="Only prints in this place.")
 @with_session
 def where(session: Session, edition: int | None, place: str | None) -> None:
     """Show where the prints of EDITION, or of all editions, are."""

@@ -91,8 +91,8 @@ def csv_(session: Session, table: str, file: Path) -> None:
 
 @command.command("holdings")
 @click.argument("artist", nargs=-1, required=True)
-@click.option("--to", "file", type=click.Path(path_type=Path), help="A new HTML file; otherwise one in the sheets "
-                                                            "folder.")
+@click.option("--to", "file", type=click.Path(path_type=Path),
+              help="A new HTML file; otherwise one in the sheets folder.")
 @with_session
 def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> None:
     """Write a page of everything held of ARTIST, to e-mail.
@@ -104,10 +104,8 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
     with bar() as report:
         made = export_holdings(db, session.home, chosen, file, report=report)
 
-    def text(out: Printer) -> None:
-        out.print(f"Wrote {made} ({data_size(made.stat().st_size)}). Check it before you send it.")
-
-    session.emit({"written": made}, text)
+    session.emit({"written": made}, lambda out: out.print(
+        f"Wrote {made} ({data_size(made.stat().st_size)}). Check it before you send it."))
 
 
 def _check(session: Session, folder: Path) -> int:

@@ -36,11 +36,7 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
             (f"Did you mean {' or '.join(repr(n) for n in near)}?" if near else f"Kinds: {', '.join(known)}."),
             param_hint="--kind")
     store_id = stores.by_name(db, store_name).id if store_name else None
-    rows = []
-    after = 0
-    while page := findings.list_open(db, kind=kind, store_id=store_id, after=after):
-        rows.extend(page)
-        after = page[-1].id
+    rows = findings.list_open(db, kind=kind, store_id=store_id)
     names = {store.id: store.name for store in stores.listed(db)}
     steps = [(row, next_step(db, row)) for row in rows]
 

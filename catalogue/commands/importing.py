@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, bar, interruptible, named_values, with_session
 from catalogue.operations.importing import import_table, summarize
 
 
@@ -15,8 +15,8 @@ from catalogue.operations.importing import import_table, summarize
               help="What the file holds; otherwise recognised by its columns.")
 @click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS",
               help="A column of ours and its heading in the file; may be repeated.")
-@click.option("--dates", default="", metavar="FORM", help="How dates are written, such as %d/%m/%Y; ISO dates always "
-                                                          "work.")
+@click.option("--dates", default="", metavar="FORM",
+              help="How dates are written, such as %d/%m/%Y; ISO dates always work.")
 @click.option("--status", default="collected", show_default=True, help="State of orders that give none.")
 @click.option("--make-pieces", is_flag=True, help="Create artists and pieces that are not on record.")
 @click.option("--dry-run", is_flag=True, help="Show what would happen to every row; record nothing.")
@@ -27,12 +27,7 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
 
     Rows imported before are recognised, so running it twice records nothing twice. Exit 1 when rows were left out.
     """
-    mapping = {}
-    for pair in pairs:
-        ours, sign, theirs = pair.partition("=")
-        if not sign:
-            raise click.BadParameter(f"{pair!r} is not OURS=THEIRS.", param_hint="--map")
-        mapping[ours.strip()] = theirs.strip()
+    mapping = named_values(pairs, "OURS=THEIRS", "--map")
     db = session.database()
     with interruptible() as cancelled, bar() as report:
         chosen, outcome = import_table(db, session.home.settings, file, kind=kind or "", mapping=mapping, dates=dates,

@@ -1,6 +1,5 @@
 """``catalogue levels``: how safe the archive is, and what to do next."""
 
-
 import click
 
 from catalogue.commands.printing import Printer

@@ -71,8 +71,8 @@ def find_scan(db: Database, words: str) -> Scan:
     by_file = scans.in_files_called(db, words)
     matches = {scan.id: scan for scan in (*fitting, *(scan for _, scan in by_file))}
     if not matches:
-        raise NotFound(f"No scan matches {words!r}.", hint="Give a file's path as `catalogue show` prints it, or the "
-                                                           "first digits of its SHA-256.")
+        raise NotFound(f"No scan matches {words!r}.",
+                       hint="Give a file's path as `catalogue show` prints it, or the first digits of its SHA-256.")
     if len(matches) > 1:
         named = [path for path, _ in by_file[:6]] or [scan.sha256[:16] for scan in fitting]
         raise Ambiguous(f"{len(matches)} scans match {words!r}.", hint="; ".join(named) + ".")

@@ -7,15 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.order_changes import change_several, correct, set_status
 from catalogue.commands.order_options import StatusChoice, print_facts, print_options
 from catalogue.commands.order_text import print_list, print_order, print_proposal, size_of
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, bar, interruptible, refusing, with_session
-from catalogue.errors import Ambiguous, CatalogueError, sentence
+from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.errors import Ambiguous, CatalogueError, refusing, sentence
 from catalogue.ledger import periods
+from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.order_filter import read_filter
-from catalogue.records import numbers, order_list, orders
+from catalogue.records import numbers, order_list, orders, pieces
 from catalogue.records.order_list import OrderFilter
 from catalogue.records.orders import STATUSES
 
@@ -78,12 +80,8 @@ def _filter(session: Session, db: "Database", words: str, given: dict[str, Any])
     except ValueError as error:
         raise click.UsageError(sentence(error)) from error
     if given["artist"]:
-        from catalogue.commands.lookup import find_artist
-
         wanted = replace(wanted, artist_id=find_artist(db, given["artist"]).id)
     if given["buyer"]:
-        from catalogue.ledger.buyers import find_buyer
-
         wanted = replace(wanted, buyer=find_buyer(db, given["buyer"]).key)
     return replace(wanted, medium=given["medium"], statuses=given["statuses"] or wanted.statuses)
 
@@ -109,7 +107,6 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 
     PIECE is its number, title, or words that fit; id:3 and title:3 tell a number from a title.
     """
-    from catalogue.commands.lookup import find_piece
     from catalogue.ledger.repeat import propose
 
     db = session.existing()
@@ -151,9 +148,6 @@ def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, a
 
 def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | None, int | None]:
     """The line or the piece meant, as ``(line id, piece id)``."""
-    from catalogue.commands.lookup import find_piece
-    from catalogue.records import pieces
-
     if line_id is not None:
         return line_id, None
     number = words.removeprefix("order:")

@@ -6,8 +6,8 @@ import click
 
 from catalogue.commands.order_options import StatusChoice, print_facts
 from catalogue.commands.order_text import print_changed, print_order
-from catalogue.commands.session import Session, refusing, with_session
-from catalogue.errors import Ambiguous
+from catalogue.commands.session import Session, with_session
+from catalogue.errors import Ambiguous, refusing
 from catalogue.records import orders
 from catalogue.records.orders import STATUSES
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from catalogue.commands.session import refusing
+from catalogue.errors import refusing
 from catalogue.ledger import values
 from catalogue.records.orders import STATUS_SPELLINGS, STATUSES
 

@@ -7,7 +7,8 @@ import click
 from catalogue.commands.artist import print_correction
 from catalogue.commands.lookup import find_artist, find_piece, find_scan
 from catalogue.commands.printing import Printer, undo_hint
-from catalogue.commands.session import Session, refusing, with_session
+from catalogue.commands.session import Session, with_session
+from catalogue.errors import refusing
 from catalogue.ledger import values
 from catalogue.operations.correcting import confirm_artist, confirm_pieces, describe_piece, merge_pieces, split_piece
 

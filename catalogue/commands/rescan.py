@@ -4,7 +4,8 @@ import click
 
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, refusing, with_session
+from catalogue.commands.session import Session, named_values, with_session
+from catalogue.errors import refusing
 from catalogue.ledger.rescans import ORIGINALS, WEAVE, Captures, Rescan, advice, captures
 from catalogue.ledger.values import measured_size, shown_size, size_mm
 from catalogue.operations.wording import counted
@@ -46,7 +47,7 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
     if noted or relief is not None:
         from catalogue.operations.capturing import note_capture
 
-        note_capture(db, chosen.id, _pairs(noted), relief_mm=relief)
+        note_capture(db, chosen.id, named_values(noted, "NAME=VALUE", "--note"), relief_mm=relief)
     ours = [rescan for rescan in advice(db, session.home.settings) if rescan.piece_id == chosen.id]
     offered = captured_like(db, chosen.id)
     expected = captures(db, session.home.settings, chosen.id)
@@ -62,16 +63,6 @@ def _print_plans(session: Session, size: str, bed: str, overlap: float | None) -
     plans = capture_plans(session.home.settings, width, height, bed=bed,
                           overlap=None if overlap is None else overlap / 100)
     session.emit(plans, lambda out: out.lines(line for plan in plans for line in summarize(plan)))
-
-
-def _pairs(noted: tuple[str, ...]) -> dict[str, str]:
-    pairs = {}
-    for text in noted:
-        name, sign, value = text.partition("=")
-        if not sign or not name.strip():
-            raise click.BadParameter(f"{text!r} is not NAME=VALUE.", param_hint="--note")
-        pairs[name.strip()] = value.strip()
-    return pairs
 
 
 def _advice(out: Printer, advised: list[Rescan]) -> None:

@@ -1,6 +1,5 @@
 """``catalogue restore``: restore a file from a good copy, keeping the bad one aside."""
 
-
 import click
 
 from catalogue.commands.lookup import scan_of_digest
@@ -28,8 +27,8 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     if not yes:
         note(f"Restore   {planned.target}")
         note(f"from      {planned.source}")
-        note("The present file is kept beside it under another name." if planned.present else "There is no file "
-                                                            "there now.")
+        note("The present file is kept beside it under another name." if planned.present else
+             "There is no file there now.")
         ask("Write to this store?", otherwise="Nothing was restored.")
     with interruptible("Nothing was restored; the file is unchanged.") as cancelled, bar() as report:
         restored = restore_file(db, session.home, planned, report=report, cancelled=cancelled)

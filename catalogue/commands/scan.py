@@ -1,6 +1,5 @@
 """``catalogue scan``: say what a scan is and which piece it shows."""
 
-
 import click
 
 from catalogue.commands.artist import print_correction
@@ -9,8 +8,7 @@ from catalogue.commands.session import Session, with_session
 from catalogue.errors import Refused
 from catalogue.operations.correcting import describe_scans
 from catalogue.records.pieces import get_piece
-
-ROLES = ("master", "tile", "print file", "reference", "unsorted")
+from catalogue.records.scans import ROLES
 
 
 @click.group("scan")
@@ -47,5 +45,3 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
     else:
         change = describe_scans(db, [chosen.sha256], role=role, piece_id=piece_id)
     session.emit(change, lambda out: print_correction(out, change))
-
-

@@ -3,7 +3,7 @@
 import os
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property, wraps
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from catalogue.commands.printing import Interrupted, Printer, console, note, print_json
-from catalogue.errors import ReadOnly, Refused, sentence
+from catalogue.errors import ReadOnly
 from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size
 from catalogue.settings import Home, find_home
 from catalogue.untrusted import visible
@@ -99,13 +99,15 @@ def with_session(command: Callable[..., int | None]) -> Callable[..., Any]:
     return json_option(call)
 
 
-@contextmanager
-def refusing(outcome: str = "") -> Iterator[None]:
-    """Refuse what a person typed and nothing can read, a ValueError, with ``outcome`` such as "Nothing was changed"."""
-    try:
-        yield
-    except ValueError as error:
-        raise Refused(f"{outcome}: {error}." if outcome else sentence(error)) from error
+def named_values(texts: Iterable[str], form: str, option: str) -> dict[str, str]:
+    """What several ``name=value`` of an option say. Raises BadParameter for one that is not of that ``form``."""
+    values = {}
+    for text in texts:
+        name, sign, value = text.partition("=")
+        if not sign or not name.strip():
+            raise click.BadParameter(f"{text!r} is not {form}.", param_hint=option)
+        values[name.strip()] = value.strip()
+    return values
 
 
 def need_terminal() -> None:

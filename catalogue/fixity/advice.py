@@ -144,7 +144,7 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
     Raises :class:`Refused` for damage: bytes that are wrong do not become right by being accepted.
     """
     with transaction(db):
-        finding = required(fixity.finding(db, finding_id), "There is no such finding.")
+        finding = required(findings.by_id(db, finding_id), "There is no such finding.")
         scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
         lost = finding.kind in LOSSES and scan is not None and scans.content_fault(db, scan.id) != finding.kind
         if finding.kind in DAMAGE or lost:

@@ -2,8 +2,8 @@
 
 import json
 import os
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
 
 from catalogue.fixity.checking import read_at
 from catalogue.progress import Cancelled, Stopped
@@ -101,46 +101,36 @@ def _region(segment: SegmentDigest, picture: Picture) -> Region:
 
 def oriented(region: Region, orientation: int) -> Region:
     """A region of the stored raster as shown. ``orientation`` is TIFF 6.0's tag 274: where row and column 0 lie."""
-    left, top, right, bottom = region.left, region.top, region.right, region.bottom
-    mirrored_x, mirrored_y = (1 - right, 1 - left), (1 - bottom, 1 - top)
-    x, y = (left, right), (top, bottom)
-    match orientation:
-        case 2:
-            x = mirrored_x
-        case 3:
-            x, y = mirrored_x, mirrored_y
-        case 4:
-            y = mirrored_y
-        case 5:
-            x, y = y, x
-        case 6:
-            x, y = mirrored_y, x
-        case 7:
-            x, y = mirrored_y, mirrored_x
-        case 8:
-            x, y = y, mirrored_x
+    x, y = (region.left, region.right), (region.top, region.bottom)
+    if orientation >= 5:
+        x, y = y, x
+    if orientation in (2, 3, 6, 7):
+        x = (1 - x[1], 1 - x[0])
+    if orientation in (3, 4, 7, 8):
+        y = (1 - y[1], 1 - y[0])
     return Region(x[0], y[0], x[1], y[1])
 
 
 def _merged(regions: list[Region]) -> list[Region]:
     """Regions that share a whole side joined into one: first along rows, then down columns."""
-    return _joined(_joined(sorted(set(regions), key=lambda r: (r.top, r.bottom, r.left)), across=True), across=False)
+    rows = _joined(set(regions))
+    return [_transposed(region) for region in _joined(map(_transposed, rows))]
 
 
-def _joined(regions: list[Region], *, across: bool) -> list[Region]:
-    if not across:
-        regions = sorted(regions, key=lambda r: (r.left, r.right, r.top))
+def _joined(regions: Iterable[Region]) -> list[Region]:
+    """Regions of one top and bottom that touch, joined into one."""
     joined: list[Region] = []
-    for region in regions:
+    for region in sorted(regions, key=lambda r: (r.top, r.bottom, r.left)):
         last = joined[-1] if joined else None
-        if last and across and (last.top, last.bottom) == (region.top, region.bottom) and region.left <= last.right:
-            joined[-1] = Region(last.left, last.top, max(last.right, region.right), last.bottom)
-        elif last and not across and (last.left, last.right) == (region.left, region.right) \
-                and region.top <= last.bottom:
-            joined[-1] = Region(last.left, last.top, last.right, max(last.bottom, region.bottom))
+        if last and (last.top, last.bottom) == (region.top, region.bottom) and region.left <= last.right:
+            joined[-1] = replace(last, right=max(last.right, region.right))
         else:
             joined.append(region)
     return joined
+
+
+def _transposed(region: Region) -> Region:
+    return Region(region.top, region.left, region.bottom, region.right)
 
 
 def as_text(damage: Damage) -> str:

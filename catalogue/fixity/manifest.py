@@ -152,7 +152,7 @@ def _head(text: str) -> Head | None:
 
 def export(db: Database, home: Home, store: Store) -> Written:
     """Write a store's manifest into the catalogue's folder."""
-    safe = _safe(store.name)
+    safe = re.sub(r"[^\w .-]", "_", store.name).strip(". ") or "store"
     target = home.folder / "manifests" / f"{safe if safe == store.name else f'{safe}-{store.id}'}.sha256"
     return _write(db, store, target)[0]
 
@@ -217,7 +217,3 @@ def heads(db: Database) -> Iterator[Head]:
     for _, listed in in_stores(db):
         if listed is not None and listed.head is not None:
             yield listed.head
-
-
-def _safe(name: str) -> str:
-    return re.sub(r"[^\w .-]", "_", name).strip(". ") or "store"

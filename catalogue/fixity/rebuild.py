@@ -4,7 +4,7 @@ The stores are indexed afresh. The manifests then say what each file was: one wh
 catalogue watched, and one that is gone is missing, although the new catalogue never saw it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from shlex import quote
@@ -62,9 +62,8 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
         raise NotFound("Name the stores' folders.", hint="catalogue recover --rebuild FOLDER…")
     present = condition(home.database)
     if not present.faults and present.files:
-        raise Refused("There is already a sound catalogue here.", hint="Rebuild into another folder: catalogue "
-                                                            "--catalogue"
-                      " FOLDER recover --rebuild …", path=home.database)
+        raise Refused("There is already a sound catalogue here.", path=home.database,
+                      hint="Rebuild into another folder: catalogue --catalogue FOLDER recover --rebuild …")
     home.folder.mkdir(parents=True, exist_ok=True)
     before = log.kept_head(home)
     if recovered_path(home.database).exists():
@@ -97,15 +96,15 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
         raise
     finally:
         db.close()
-    return Rebuilt(compared, aside, put_back, (*passed_over, *_unreadable_beside(home), *_kind_questions(kindless),
-                                              *trouble))
+    skipped = [f"{path.name} beside the catalogue was skipped. {listed.unreadable}"
+                for path, listed in _all_beside(home) if listed.unreadable]
+    return Rebuilt(compared, aside, put_back, (*passed_over, *skipped, *_kind_questions(kindless), *trouble))
 
 
 def _kind_questions(names: Sequence[str]) -> list[str]:
     return [f"{name} is taken for a primary store, since nothing says what kind it was. If it is a copy or off-site:"
             f" catalogue store retire {quote(name)}, then catalogue store add {quote(name)} FOLDER --kind off-site (or"
             " copy)." for name in names] if len(names) > 1 else []
-
 
 
 def _closing_trouble(db: Database, home: Home) -> list[str]:
@@ -155,17 +154,13 @@ def _manifest_of(home: Home, store: Store, root: Path) -> Manifest | None:
 
 
 def _beside(home: Home, name: str) -> Manifest | None:
+    return next((listed for _, listed in _all_beside(home) if listed.store == name), None)
+
+
+def _all_beside(home: Home) -> Iterator[tuple[Path, Manifest]]:
     for path in sorted((home.folder / "manifests").glob("*.sha256")):
-        stored_manifest = manifest.read_if_there(path)
-        if stored_manifest and stored_manifest.store == name:
-            return stored_manifest
-    return None
-
-
-def _unreadable_beside(home: Home) -> list[str]:
-    return [f"{path.name} beside the catalogue was skipped. {listed.unreadable}"
-            for path in sorted((home.folder / "manifests").glob("*.sha256"))
-            if (listed := manifest.read_if_there(path)) and listed.unreadable]
+        if listed := manifest.read_if_there(path):
+            yield path, listed
 
 
 def _compare_store(db: Database, store: Store, listed: Manifest | None) -> RebuiltStore:

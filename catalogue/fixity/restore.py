@@ -72,7 +72,7 @@ def find_file(db: Database, words: str) -> Located:
             file = files.by_path(db, store.id, escape_path(words[len(store.name) + 1:]))
             if file is not None:
                 return _located(db, file.id)
-    matches = fixity.ending_with(db, escape_path(words)) or _shown_as(db, words)
+    matches = files.ending_with(db, escape_path(words)) or _shown_as(db, words)
     if not matches:
         raise NotFound("No file on record has that name.", hint="Give its path, or STORE:path.", path=words)
     broken = [f for f in matches if not copies.is_sound(db, f.id)]
@@ -86,7 +86,7 @@ def find_file(db: Database, words: str) -> Located:
 
 def _shown_as(db: Database, words: str) -> list[Located]:
     """Files whose name holds what is not shown, and which is shown so: signs for control characters, � for bytes."""
-    return [file for file in fixity.with_hidden_signs(db)
+    return [file for file in files.with_hidden_signs(db)
             for shown in [visible(display_path(file.path))]
             if words in (shown, f"{file.store}:{shown}") or shown.endswith(f"/{words}")]
 

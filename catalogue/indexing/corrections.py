@@ -190,7 +190,8 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
     with correction(db) as made:
         if role is not None and role not in scans.ROLES:
             raise Refused(f"{role!r} is not a role of a scan.", hint=f"Roles are: {', '.join(scans.ROLES)}.")
-        known = [_scan_with(db, sha256) for sha256 in digests]
+        known = [required(scans.by_digest(db, sha256), f"The scan {sha256[:12]}… is no longer in the catalogue.")
+                 for sha256 in digests]
         if new_piece is not None:
             piece_id = _new_piece(db, *new_piece)
         roles = [s for s in known if role is not None and (role, "person") != (s.role, s.role_source)]
@@ -214,10 +215,6 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
                 take_back(db, scan.id, None)
             made.say_of(stated, f"{field} guessed again")
     return made.result()
-
-
-def _scan_with(db: Database, sha256: str) -> Scan:
-    return required(scans.by_digest(db, sha256), f"The scan {sha256[:12]}… is no longer in the catalogue.")
 
 
 def _new_piece(db: Database, artist: str, title: str) -> int:

@@ -95,8 +95,9 @@ def _list_folder(folder: str, prefix: str, skipped: Callable[[str], bool],
 
 def _unreadable(path: str, error: OSError) -> Obstacle:
     if error.errno == errno.ENAMETOOLONG:
-        return Obstacle("unreadable folder", path, "its path is longer than the system allows, so its contents were "
-                                                   "not read", "Move it closer to the store's root, then index again.")
+        return Obstacle("unreadable folder", path,
+                        "its path is longer than the system allows, so its contents were not read",
+                        "Move it closer to the store's root, then index again.")
     return Obstacle("unreadable folder", path, f"the folder cannot be read: {error.strerror}",
                     "Check its permissions and the disk, then index again.")
 

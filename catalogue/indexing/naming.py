@@ -73,13 +73,6 @@ FORMER_RULES = (
 NO_TAGS = Metadata()
 
 
-def guess_by_rule(path: str, file_format: str, pixels: int | None, metadata: Metadata,
-                  rules: Sequence[str]) -> Guess | None:
-    """As :func:`guess`, or None where no rule fits the path, or the one that does leaves something to guess."""
-    place = names_in_path(path, rules)
-    return guess_read(place, path, file_format, pixels, metadata) if place.whole else None
-
-
 def stated_names(metadata: Metadata) -> tuple[str, str]:
     """Title and creator that the tags state and that can be believed; TIFF's DocumentName, which scanner programs
     fill with a file name, is not."""

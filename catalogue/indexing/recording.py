@@ -133,10 +133,10 @@ def _last_known(before: File | None, held: Scan | None) -> str:
 
 def _guess_by_rule(db: Database, home: Home, scan_id: int, path: str, reading: Reading) -> None:
     """Keep what a place rule of the shop says of a new scan; what fits none is guessed when the run has seen all."""
-    guess = naming.guess_by_rule(path, reading.format, naming.pixels_of(reading.picture), reading.metadata,
-                                 home.settings.place_rules)
-    if guess is not None and guesses.of_scan(db, scan_id) is None:
-        guesses.save(db, scan_id, guess)
+    place = naming.names_in_path(path, home.settings.place_rules)
+    if place.whole and guesses.of_scan(db, scan_id) is None:
+        guesses.save(db, scan_id, naming.guess_read(place, path, reading.format, naming.pixels_of(reading.picture),
+                                                    reading.metadata))
 
 
 def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> list[Observed]:

@@ -14,12 +14,11 @@ from catalogue.indexing import naming
 from catalogue.indexing.guessing import guess_scans
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import guesses, pieces, refilings, scans, stated_facts
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database, RolledBack, transaction
 from catalogue.records.effective import recompute
 from catalogue.records.folding import fold_name
 from catalogue.records.guesses import Guess, Guessed
 from catalogue.records.paths import display_path
-from catalogue.records.refilings import Filing
 from catalogue.settings import Home
 
 
@@ -49,10 +48,6 @@ class Refiled:
         return dict(sorted(counts.items(), key=lambda item: (-item[1], item[0])))
 
 
-class _Shown(Exception):
-    """Only a preview was asked for: everything is rolled back."""
-
-
 def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str] | None = None,
            report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Refiled:
     """Guess every scan again by the present place rules; without ``apply`` only tell what would be filed otherwise.
@@ -61,7 +56,7 @@ def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str]
     Raises CatalogueError when cancelled; then nothing is changed.
     """
     refiled = Refiled(0, ())
-    with suppress(_Shown), transaction(db, refilings.DONE):
+    with suppress(RolledBack), transaction(db, refilings.DONE):
         listed = list(guesses.listed(db))
         fresh = guess_scans(home, guesses.located(db), report=report, cancelled=cancelled)
         if cancelled():
@@ -74,11 +69,13 @@ def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str]
         for scan in changed:
             guesses.save(db, scan.scan_id, fresh[scan.scan_id])
         recompute(db)
-        moves = _moves(listed, before, refilings.filings_of(db, fresh))
+        after = refilings.filings_of(db, fresh)
+        moves = tuple(Move(display_path(scan.path), was.name, now.name, was.role, now.role) for scan in listed
+                      if (was := before[scan.scan_id]) != (now := after[scan.scan_id]))
         refiling_id = refilings.save(db, former) if apply and (changed or former_rules is not None) else 0
         refiled = Refiled(len(listed), moves, refiling_id)
         if not apply:
-            raise _Shown
+            raise RolledBack
     return refiled
 
 
@@ -89,12 +86,6 @@ def undo(db: Database) -> int:
     """
     with transaction(db, refilings.UNDONE):
         return required(refilings.undo_last(db), "There is no refiling to undo.")
-
-
-def former_guess_of(db: Database, home: Home, scan: Guessed) -> Guess:
-    """What the rules of an older program suggested of a scan on record, each path for itself."""
-    return naming.guess(scan.path, scan.format, scans.picture(db, scan.scan_id), scans.metadata(db, scan.scan_id),
-                        home.settings.place_rules or naming.FORMER_RULES)
 
 
 def adopt_upgraded(db: Database, home: Home) -> None:
@@ -114,7 +105,9 @@ def adopt_upgraded(db: Database, home: Home) -> None:
 
 def _adopt(db: Database, home: Home, piece_id: int, of_piece: list[Guessed]) -> None:
     piece = pieces.by_id(db, piece_id)
-    fresh = {scan.scan_id: former_guess_of(db, home, scan) for scan in of_piece}
+    rules = home.settings.place_rules or naming.FORMER_RULES
+    fresh = {scan.scan_id: naming.guess(scan.path, scan.format, scans.picture(db, scan.scan_id),
+                                        scans.metadata(db, scan.scan_id), rules) for scan in of_piece}
     if piece is not None:
         facts: dict[str, object] = {
             name: value for name, value, guessed in (
@@ -154,9 +147,3 @@ def _followed(listed: Iterable[Guessed], fresh: dict[int, Guess]) -> dict[int, t
 def _follow(db: Database, piece_id: int, artist: str, title: str) -> None:
     if pieces.known_piece(db, artist, title) in (None, piece_id):
         stated_facts.set_known_names(db, piece_id, artist, title)
-
-
-def _moves(listed: list[Guessed], before: dict[int, Filing], after: dict[int, Filing]) -> tuple[Move, ...]:
-    return tuple(
-        Move(display_path(scan.path), was.name, now.name, was.role, now.role) for scan in listed
-        if (was := before[scan.scan_id]) != (now := after[scan.scan_id]))

@@ -124,7 +124,7 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
     """
     hidden = {o.path for o in comparison.obstacles if o.kind == "unreadable folder"}
     absent = [(file_id, path) for file_id, path in comparison.absent if not within(path, hidden)]
-    known = findings.open_of_kinds(db, store.id, (*_CRAWL_KINDS, *_FLEETING_KINDS))
+    known = findings.open_at(db, store.id, kinds=(*_CRAWL_KINDS, *_FLEETING_KINDS))
     if not (comparison.obstacles or absent or comparison.back or comparison.altered or known):
         return []  # a transaction more would wait for the disk once more
     met = {(o.kind, o.path) for o in comparison.obstacles}

@@ -80,7 +80,9 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
         outcome = "finished" if finished and not trouble else "cancelled" if stopped else "failed"
         try:
             with transaction(db):
-                _propose_masters(db, taken)
+                added = [scan for t in taken if (scan := scans.by_digest(db, t.sha256))]
+                for piece_id in {scan.piece_id for scan in added if scan.piece_id is not None}:
+                    pieces.propose_current(db, piece_id)
                 runs.end(db, run_id, outcome, {"taken": len(taken), "left": len(skipped)})
         except CatalogueError as error:  # it must not hide what was taken in
             unrecorded.append(f"The end of this intake could not be recorded. {error}")
@@ -189,9 +191,3 @@ def _describe(db: Database, proposal: Proposal, item: Item, scan_id: int, piece_
         intake.set_relief(db, piece_id, float(notes.get("relief mm", "")))
     except ValueError:
         return  # none given, or in words: it stays in the notes as typed
-
-
-def _propose_masters(db: Database, taken: Sequence[Taken]) -> None:
-    touched = {scan.piece_id for t in taken if (scan := scans.by_digest(db, t.sha256)) and scan.piece_id is not None}
-    for piece_id in touched:
-        pieces.propose_current(db, piece_id)

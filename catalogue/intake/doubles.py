@@ -187,17 +187,14 @@ def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result
 def _record_removal(db: Database, store: Store, file: DoubledFile, reason: str) -> str:
     """Record a removal; gives why it could not be, empty where it was."""
     try:
-        _log_removal(db, store, file, reason)
+        with transaction(db):
+            events.append(db, "deletion", "success", store=store.name, path=file.path, sha256=file.sha256,
+                          detail=reason)
+            files.forget(db, file.file_id)
     except CatalogueError as error:
         return (f"It was removed, but the catalogue could not record that: {error.message} Do it again: that records"
                 " it.")
     return ""
-
-
-def _log_removal(db: Database, store: Store, file: DoubledFile, reason: str) -> None:
-    with transaction(db):
-        events.append(db, "deletion", "success", store=store.name, path=file.path, sha256=file.sha256, detail=reason)
-        files.forget(db, file.file_id)
 
 
 def _listed_before(home: Home, store: Store, kind: str) -> set[tuple[str, str]]:
@@ -262,7 +259,6 @@ def bring_back_listed(db: Database, home: Home, path: Path, kind: str, step: str
             except CatalogueError as error:
                 skipped.append(Skipped(root.path / native_path(line["from"]), str(error)))
     return Freed(tuple(brought_back), tuple(skipped), None)
-
 
 
 def _copy_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, str], report: Report,

@@ -7,6 +7,7 @@ detail to tell, the group says so and the person is asked.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from catalogue.disjoint import tied_sets
 from catalogue.indexing.naming import role_of
 from catalogue.intake.arrivals import Arrival, in_order, runs
 from catalogue.intake.mosaic import TileMap, mosaic
@@ -68,14 +69,14 @@ def _of_run(run: list[Arrival], wished_overlap: float, views: Views, cancelled: 
     strays = [i for i in loose if len(tiled) == 1 and _one_kind([run[i], run[tiled[0][0]]])
               and (tiled[0][0] < i < tiled[0][-1] or not _telling(seen[i]))]
     if strays:  # a gap in the overlap, or a passage without detail, rather than other originals
-        warnings = tuple(f"{run[i].path.name}: no overlap with the others could be found; it is too narrow, or there "
-                         "is "
-                         "too little detail" for i in strays)
+        warnings = tuple(f"{run[i].path.name}: no overlap with the others could be found; it is too narrow, or there"
+                         " is too little detail" for i in strays)
         yield _set(run, sorted([*tiled[0], *strays]), whole, laid, wished_overlap, NAMED, warnings)
         tiled, loose = [], [i for i in loose if i not in strays]
     for members in tiled:
         yield _set(run, members, whole if len(tiled) == 1 else set(), laid, wished_overlap, SEEN, ())
-    if loose == parts and not whole and all(_named_tile(run[i]) for i in loose):
+    if loose == parts and not whole and all(
+            role_of(f"a/b/{run[i].path.name}", run[i].reading.format, run[i].reading.picture) == "tile" for i in loose):
         yield Group(tuple(run), True, certainty=NAMED, reasons=("named as tiles, but no overlap was found",),
                     warnings=("Too little detail to see the overlap; check the set by eye.",))
         return
@@ -90,8 +91,7 @@ def _of_run(run: list[Arrival], wished_overlap: float, views: Views, cancelled: 
 def _set(run: list[Arrival], members: list[int], whole: set[int], laid: dict[tuple[int, int], Overlap],
          wished_overlap: float, certainty: float, warnings: tuple[str, ...]) -> Group:
     inner = {pair: pair_overlap for pair, pair_overlap in laid.items() if pair[0] in members and pair[1] in members}
-    beside = any(pair_overlap.arrangement in (Arrangement.BESIDE,
-                                              Arrangement.CORNER) for pair_overlap in inner.values())
+    beside = any(each.arrangement in (Arrangement.BESIDE, Arrangement.CORNER) for each in inner.values())
     reasons = (f"{len(inner)} overlap{'' if len(inner) == 1 else 's'} seen", f"scanned within {_span(run, members)}")
     notes = (*warnings, *advice([run[i].path.name for i in members], _renumbered(inner, members), wished_overlap))
     woven = mosaic([run[i].path.name for i in members], [sides(run[i]) for i in members], _renumbered(inner, members))
@@ -110,11 +110,9 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
     notes = []
     strips: dict[int, list[float]] = {}
     # half a turn does no harm, and a large original asks for it
-    turned = _odd_ones({pair: float(pair_overlap.turn) if pair_overlap.turn % 180 else 0.0 for pair,
-                        pair_overlap in laid.items()})
-    tilted = _odd_ones({pair: tilt if abs(tilt := pair_overlap.tilt) >= TILTED else 0.0 for pair,
-                        pair_overlap in laid.items()
-                        if pair_overlap.arrangement in (Arrangement.BESIDE, Arrangement.CORNER)})
+    turned = _odd_ones({pair: float(each.turn) if each.turn % 180 else 0.0 for pair, each in laid.items()})
+    tilted = _odd_ones({pair: tilt if abs(tilt := each.tilt) >= TILTED else 0.0 for pair, each in laid.items()
+                        if each.arrangement in (Arrangement.BESIDE, Arrangement.CORNER)})
     for (i, j), pair_overlap in laid.items():
         if pair_overlap.arrangement is Arrangement.SAME:
             notes.append(f"{names[i]} and {names[j]} show the same part: keep the better one.")
@@ -171,21 +169,9 @@ def _wholes(laid: dict[tuple[int, int], Overlap]) -> set[int]:
 
 def _joined(parts: list[int], laid: dict[tuple[int, int], Overlap]) -> list[list[int]]:
     """Connected sets under any overlap but "part of"."""
-    of = {i: i for i in parts}
-
-    def root(i: int) -> int:
-        while of[i] != i:
-            i = of[i]
-        return i
-
-    for (i, j), pair_overlap in laid.items():
-        if i in of and j in of and pair_overlap.arrangement in (
-                Arrangement.BESIDE, Arrangement.CORNER, Arrangement.SAME):
-            of[root(j)] = root(i)
-    sets: dict[int, list[int]] = {}
-    for i in parts:
-        sets.setdefault(root(i), []).append(i)
-    return list(sets.values())
+    beside = (Arrangement.BESIDE, Arrangement.CORNER, Arrangement.SAME)
+    return tied_sets(parts, (pair for pair, pair_overlap in laid.items()
+                             if pair_overlap.arrangement in beside and {*pair} <= {*parts}))
 
 
 def _one_kind(arrivals: list[Arrival]) -> bool:
@@ -202,10 +188,6 @@ def _one_kind(arrivals: list[Arrival]) -> bool:
 def _telling(seen: View | None) -> bool:
     """Whether a picture has detail enough that an overlap would have been seen."""
     return seen is not None and len(seen.features.sift) >= DETAIL
-
-
-def _named_tile(arrival: Arrival) -> bool:
-    return role_of(f"a/b/{arrival.path.name}", arrival.reading.format, arrival.reading.picture) == "tile"
 
 
 def _span(run: list[Arrival], members: list[int]) -> str:

@@ -48,7 +48,9 @@ def packet(description: Description, existing: bytes = b"", *, padding: int = 0)
         Refused: ``existing`` is no XMP that can be understood, so it is not touched.
     """
     root = _parsed(existing) if existing.strip(b"\0 \r\n\t") else tree.Element(_name("x", "xmpmeta"))
-    home = _rdf(root)
+    home = _find_rdf(root)
+    if home is None:
+        home = tree.SubElement(root, _name("rdf", "RDF"))
     descriptions = home.findall(_name("rdf", "Description"))
     first = descriptions[0] if descriptions else tree.SubElement(
         home, _name("rdf", "Description"), {_name("rdf", "about"): ""})
@@ -82,11 +84,6 @@ def _parsed(existing: bytes) -> tree.Element:
 
 def _find_rdf(root: tree.Element) -> tree.Element | None:
     return root if root.tag == _name("rdf", "RDF") else root.find(_name("rdf", "RDF"))
-
-
-def _rdf(root: tree.Element) -> tree.Element:
-    element = _find_rdf(root)
-    return tree.SubElement(root, _name("rdf", "RDF")) if element is None else element
 
 
 def _prefixes(existing: bytes) -> dict[str, str]:

@@ -179,8 +179,9 @@ def different_places(locations: Sequence[CopyLocation], *, one_disk: bool) -> li
 
 
 @contextmanager
-def _open_source(entry: Entry) -> Iterator[_OpenSource | None]:
-    """A regular file held open with its digest; None where there is none. Raises ``OSError`` when it cannot be read."""
+def _open_source(entry: Entry, cancelled: Cancelled = never_cancelled) -> Iterator[_OpenSource | None]:
+    """A regular file held open with its digest; None where there is none. Raises ``OSError`` when it cannot be read,
+    Stopped."""
     try:
         fd = entry.open(os.O_RDONLY)
     except OSError:
@@ -188,7 +189,7 @@ def _open_source(entry: Entry) -> Iterator[_OpenSource | None]:
         return
     try:
         status = os.fstat(fd)
-        yield _OpenSource(fd, status, sha256_of_fd(fd)[0]) if is_regular(status) else None
+        yield _OpenSource(fd, status, sha256_of_fd(fd, cancelled=cancelled)[0]) if is_regular(status) else None
     finally:
         os.close(fd)
 
@@ -200,13 +201,6 @@ def state_of(status: os.stat_result) -> tuple[int, int, int, int]:
 
 def digest_of(entry: Entry, cancelled: Cancelled = never_cancelled) -> str:
     """SHA-256 of a regular file's bytes, or "" where it cannot be read. Raises Stopped."""
-    try:
-        fd = entry.open(os.O_RDONLY)
-    except OSError:
-        return ""
-    try:
-        return sha256_of_fd(fd, cancelled=cancelled)[0] if is_regular(os.fstat(fd)) else ""
-    except OSError:
-        return ""
-    finally:
-        os.close(fd)
+    with suppress(OSError), _open_source(entry, cancelled) as held:
+        return held.sha256 if held is not None else ""
+    return ""

@@ -1,8 +1,8 @@
 """Where new scans go: the naming rule over a whole intake, so that no two files want one name."""
 
-from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from catalogue.intake.arrivals import Arrival
@@ -40,7 +40,7 @@ class Names:
 
     def __init__(self, db: Database, store_id: int, root: Path | None) -> None:
         self._db, self._store_id, self._root = db, store_id, root
-        self._folders: OrderedDict[str, set[str]] = OrderedDict()
+        self._names = lru_cache(FOLDERS_KEPT)(self._names_in)
         self._given: set[str] = set()
         self._highest: dict[str, int] = {}
 
@@ -72,15 +72,11 @@ class Names:
         """Take note that a path is given away."""
         self._given.add(same_name(path))
 
-    def _names(self, folder: str) -> set[str]:
-        if folder not in self._folders:
-            names = {same_name(name) for name in intake.names_in(self._db, self._store_id, folder)}
-            if self._root is not None:
-                names |= {same_name(escape_path(name)) for name in _listed(self._root / native_path(folder))}
-            self._folders[folder] = names
-            if len(self._folders) > FOLDERS_KEPT:
-                self._folders.popitem(last=False)
-        return self._folders[folder]
+    def _names_in(self, folder: str) -> set[str]:
+        names = {same_name(name) for name in intake.names_in(self._db, self._store_id, folder)}
+        if self._root is not None:
+            names |= {same_name(escape_path(name)) for name in _listed(self._root / native_path(folder))}
+        return names
 
 
 def _listed(folder: Path) -> list[str]:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
-from itertools import count
+from itertools import count, groupby
 from pathlib import PurePosixPath
 
 from catalogue.indexing.stores import locate_store
@@ -62,8 +62,8 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
     remarks: list[tuple[str, str, str]] = []
     in_order, names = 0, Names(db, store.id, root)
     guessed = set() if level is Level.PORTABLE else _guessed_names(db, store)
-    for batch in _pieces(intake.placed(db, store.id)):
-        for file, known in _facts(batch):
+    for _, batch in groupby(intake.placed(db, store.id), key=lambda f: (f.piece_id, f.piece_id or f.file_id)):
+        for file, known in _facts(list(batch)):
             facts = None if file.path in guessed else known
             if file.path in guessed:
                 remarks.append(("guessed", file.path, f"{file.artist}, {file.title} is a guess: confirm it (catalogue"
@@ -92,17 +92,6 @@ def _guessed_names(db: Database, store: Store) -> set[str]:
     the old name said."""
     return {fact.path for fact in provenance.of_files(db, store.id)
             if provenance.GUESSED in (fact.origins["artist"].source, fact.origins["title"].source)}
-
-
-def _pieces(files: Iterator[Placed]) -> Iterator[list[Placed]]:
-    batch: list[Placed] = []
-    for file in files:
-        if batch and (file.piece_id is None or batch[0].piece_id != file.piece_id):
-            yield batch
-            batch = []
-        batch.append(file)
-    if batch:
-        yield batch
 
 
 def _facts(batch: Sequence[Placed]) -> Iterator[tuple[Placed, Facts | None]]:

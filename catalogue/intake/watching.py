@@ -156,11 +156,9 @@ class Watch:
         if len(self._views) > WINDOW:
             del self._views[next(iter(self._views))]
         names = [a.path.name for a in (*earlier, arrival)]
-        parts = {i: pair_overlap for (i, _),
-                 pair_overlap in laid.items() if pair_overlap.arrangement is Arrangement.WITHIN}
+        parts = {i: each for (i, _), each in laid.items() if each.arrangement is Arrangement.WITHIN}
         if len(parts) >= 2 and (picture := arrival.reading.picture):
-            places = tuple(TilePosition(names[i], pair_overlap.place, pair_overlap.rotation) for i,
-                           pair_overlap in parts.items())
+            places = tuple(TilePosition(names[i], part.place, part.rotation) for i, part in parts.items())
             yield News("complete", arrival.path,
                        f"{display_path(new)}: a stitched master of {len(parts)} of these tiles",
                        arrival, TileMap(places, picture.width / picture.height))

@@ -25,6 +25,7 @@ from catalogue.records import artist_statements, pieces
 from catalogue.records.artist_statements import SoldLine, SoldPrint, Terms
 from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import numbers_text, roman
+from catalogue.records.order_list import Money
 
 FORMAT = 1
 
@@ -54,16 +55,9 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Total:
-    """What is owed in one currency, corrections included."""
-
-    currency: str
-    amount: str
-
-
-@dataclass(frozen=True, slots=True)
 class Statement:
-    """``issued`` is an ISO date; empty for a draft, which changes with the ledger."""
+    """``issued`` is an ISO date; empty for a draft, which changes with the ledger. ``totals`` are owed, by currency,
+    corrections included."""
 
     artist_id: int
     artist: str
@@ -73,7 +67,7 @@ class Statement:
     terms: tuple[str, ...]
     rows: tuple[Row, ...]
     corrections: tuple[Row, ...]
-    totals: tuple[Total, ...]
+    totals: tuple[Money, ...]
 
     @property
     def period(self) -> Period:
@@ -90,7 +84,7 @@ def statement(db: Database, artist_id: int, period: Period, dates: str) -> State
     Raises NotFound: no such artist, or nothing is agreed. Refused: part of the period was stated in another statement.
     """
     artist = pieces.get_artist(db, artist_id)
-    issued = [_read(earlier.content) for earlier in artist_statements.issued(db, artist_id)]
+    issued = list(map(_read, artist_statements.issued(db, artist_id)))
     for earlier in issued:
         if (earlier.first, earlier.last) == (period.first, period.last):
             return earlier
@@ -232,9 +226,9 @@ def _why(db: Database, before: Sequence[Row], line_id: int, artist_id: int, now:
     return "moved to another day" if line.made else "cancelled, or not printed yet"
 
 
-def _totals(rows: Sequence[Row]) -> tuple[Total, ...]:
+def _totals(rows: Sequence[Row]) -> tuple[Money, ...]:
     currencies = sorted({row.owed_in for row in rows})
-    return tuple(Total(currency, money.write_amount(sum((Decimal(row.amount) for row in rows
+    return tuple(Money(currency, money.write_amount(sum((Decimal(row.amount) for row in rows
                                                          if row.owed_in == currency), Decimal(0)), currency))
                  for currency in currencies)
 
@@ -253,5 +247,5 @@ def _read(content: str) -> Statement:
     facts = json.loads(content)
     facts.pop("format")
     return Statement(**facts | {
-        "terms": tuple(facts["terms"]), "totals": tuple(Total(**fields) for fields in facts["totals"]),
+        "terms": tuple(facts["terms"]), "totals": tuple(Money(**fields) for fields in facts["totals"]),
         **{name: tuple(Row(**fields) for fields in facts[name]) for name in ("rows", "corrections")}})

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from catalogue import money
-from catalogue.errors import Refused, sentence
+from catalogue.errors import Refused, refusing, sentence
 from catalogue.ledger.values import shown_day
 from catalogue.records import artist_statements, pieces, stated_facts
 from catalogue.records.artist_statements import BASES, Terms
@@ -33,12 +33,10 @@ def set_terms(db: Database, artist_id: int, basis: str, rate: str = "", currency
     """
     if basis not in BASES:
         raise Refused(f"Terms are {', '.join(BASES[:-1])} or {BASES[-1]}, not {basis!r}.")
-    try:
+    with refusing():
         code = money.currency_code(currency) if basis == "fixed" else ""
         owed = _percentage(rate) if basis == "percentage" else money.read_amount(rate, code) if basis == "fixed" else ""
         day = date.fromisoformat(since).isoformat() if since else ""
-    except ValueError as error:
-        raise Refused(sentence(error)) from error
     if basis == "fixed" and not owed:
         raise Refused("Give the amount owed for each print.")
     if basis == "none" and rate.strip():

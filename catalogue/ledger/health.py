@@ -52,8 +52,7 @@ def health(db: Database, scan: Scan) -> Health:
     faulty = scans.content_fault(db, scan.id)
     present = files.of_scan(db, scan.id)
     roots = {store_id: locate_store(db, stores.by_id(db, store_id)) for store_id in {file.store_id for file in present}}
-    copies = [_copy(_as_mounted(file, roots[file.store_id]), roots[file.store_id],
-                    _doubts(db, file, held.get(file.id), faulty)) for file in present]
+    copies = [_copy(file, roots[file.store_id], _doubts(db, file, held.get(file.id), faulty)) for file in present]
     order = ("sound", "in doubt", "offline", "missing")
     return Health(scan, tuple(sorted(copies, key=lambda copy: order.index(copy.state))),
                   copy_rows.of_scan(db, scan.id).checked_at)
@@ -94,12 +93,9 @@ def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tu
     return (_UNREAD.get(known.failure if known is not None else "", "it could not be read the last time"),)
 
 
-def _as_mounted(file: Located, root: Path | None) -> Located:
-    """The file with its store's root as it is now, which was perhaps learned only since the file was looked up."""
-    return replace(file, root=str(root)) if root is not None else file
-
-
 def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:
+    if root is not None:    # perhaps learned only since the file was looked up
+        file = replace(file, root=str(root))
     if file.state == "missing":
         return Copy(file, "missing", None, ours)
     if root is None:

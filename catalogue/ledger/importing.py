@@ -26,7 +26,7 @@ from catalogue.ledger.rows import (
 )
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import buyers, files, numbers, orders
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database, RolledBack, transaction
 from catalogue.records.orders import NewLine, Order
 from catalogue.settings import Settings
 
@@ -81,10 +81,6 @@ class Outcome:
         return sum(not f.fate.taken for f in self.fates)
 
 
-class _Undo(Exception):
-    """Ends a dry run: the same work is done, then rolled back."""
-
-
 def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
                   dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
                   dry_run: bool = False, report: Report = ignore_progress,
@@ -103,9 +99,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     Raises:
         CatalogueError: the file cannot be read or has no usable columns, or the import was stopped (nothing is kept).
     """
-    status = orders.STATUS_SPELLINGS.get(status, status)
-    if status not in orders.STATUSES:
-        raise Refused(f"{status!r} is not a status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
+    status = orders.known_status(status)
     table = columns.read_table(path, columns.ORDERS, mapping or {})
     sized = "size" in table.matched or {"width", "height"} <= set(table.matched)
     need_columns(table, path, ("piece", "date", *(() if sized else ("size (or width and height)",))), "piece=Motif")
@@ -127,14 +121,14 @@ def import_rows(db: Database, table: Table, stage: str, rows: Sequence[T], take:
     Raises CatalogueError where it was stopped: nothing is kept.
     """
     fates: list[Fate] = []
-    with suppress(_Undo), transaction(db):
+    with suppress(RolledBack), transaction(db):
         for number, row in enumerate(rows):
             if cancelled():
                 raise CatalogueError("The import was stopped; nothing of it was recorded.")
             report(Progress(stage, number, len(rows)))
             fates.append(take(row))
         if dry_run:
-            raise _Undo
+            raise RolledBack
     return Outcome(tuple(fates), table.matched, table.unused, table.encoding, dry_run)
 
 
@@ -190,7 +184,7 @@ def _linked_late(db: Database, line_id: int, row: Row, rules: Rules) -> tuple[st
 
 def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     remarks: list[str] = []
-    width, height = size_of(row, rules)
+    width, height = size_of(row, rules.units)
     placed = values.day(row.get("date"), rules.dates)
     status = status_of(row.get("status"), rules.status)
     numbered = numbers_of(row, status, row.get("quantity"))

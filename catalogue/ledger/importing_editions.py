@@ -6,7 +6,7 @@ from pathlib import Path
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row
 from catalogue.ledger.importing import Fate, Outcome, RowFate, import_rows, need_columns, taken
-from catalogue.ledger.rows import piece_of
+from catalogue.ledger.rows import piece_of, size_of
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import editions as recorded
 from catalogue.records.database import Database
@@ -42,7 +42,8 @@ def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_
     if not all(text.isdecimal() and len(text) < 9 for text in (row.get("limit"), row.get("proofs") or "0")):
         raise ValueError(f"{row.get('limit')!r} and {row.get('proofs')!r} are not an edition size and a number of "
                          "proofs")
-    width, height = _size(row, units)
+    sized = row.get("size") or (row.get("width") and row.get("height"))
+    width, height = size_of(row, units) if sized else (None, None)
     scope = folded(row.get("scope")) if row.get("scope") else ("one size" if width else "")
     if scope not in _ONE_SIZE + _ALL_SIZES:
         raise ValueError(f"{row.get('scope')!r} is not a scope; say one size or all sizes")
@@ -55,12 +56,3 @@ def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_
                     height_mm=height if single else None, medium=row.get("medium"), opened=opened, closed=closed,
                     notes=row.get("notes"))
     return RowFate.KNOWN if recorded.of_piece(db, piece_id) == before else RowFate.RECORDED
-
-
-def _size(row: Row, units: Mapping[str, str]) -> tuple[float | None, float | None]:
-    if row.get("width") and row.get("height"):
-        return (values.length_mm(row.get("width"), units.get("width", "cm")),
-                values.length_mm(row.get("height"), units.get("height", "cm")))
-    if row.get("size"):
-        return values.size_mm(row.get("size"), units.get("size", "cm"))
-    return None, None

@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from catalogue import money
-from catalogue.errors import Refused, sentence
+from catalogue.errors import Refused, refusing
 
 
 class Prices(NamedTuple):
@@ -19,16 +19,14 @@ def stated_prices(quantity: int, currency: str, *, price: str | None = None, uni
     With ``price`` alone the unit price is what it implies where it divides evenly, else empty.
     Raises Refused: no price, below zero, too much, finer than the currency's coin, or the two disagree.
     """
-    try:
+    with refusing():
         each, whole = (money.read_amount(text or "", currency) for text in (unit, price))
         total = money.total_price(each, quantity, currency)
         if each and whole and total != whole:
             shown = [money.show_amount(amount, currency) for amount in (each, total, whole)]
-            raise Refused(f"{quantity} × {shown[0]} is {shown[1]}, not {shown[2]}.", hint="Give only one of the two "
-                                                            "prices.")
+            raise Refused(f"{quantity} × {shown[0]} is {shown[1]}, not {shown[2]}.",
+                          hint="Give only one of the two prices.")
         return Prices(each or money.unit_price(whole, quantity, currency), total or whole)
-    except ValueError as error:
-        raise Refused(sentence(error)) from error
 
 
 def corrected_prices(now: Prices, quantity: int, currency: str, *, price: str | None = None,

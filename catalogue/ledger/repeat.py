@@ -7,7 +7,7 @@ from datetime import date
 from typing import TypeVar
 
 from catalogue import money
-from catalogue.errors import Refused
+from catalogue.errors import Refused, refusing
 from catalogue.ledger import editions, evidence
 from catalogue.ledger.cautions import cautions_for
 from catalogue.ledger.evidence import Evidence
@@ -172,8 +172,9 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     line = replace(proposal.line, quantity=count, notes=notes, edition_id=edition_id,
                    profile=_or(profile, proposal.line.profile), settings=_or(settings, proposal.line.settings))
     with transaction(db):
-        order_id = _order(db, number, placed, buyer, status, _code(currency, proposal.currency), order_notes,
-                          proposal.currency)
+        with refusing():    # a currency that an older order has under another name than its code stays so
+            code = currency if currency in ("", proposal.currency) else money.currency_code(currency)
+        order_id = _order(db, number, placed, buyer, status, code, order_notes, proposal.currency)
         prices = _prices(db, order_id, proposal, count, price, unit_price)
         line = replace(line, unit_price=prices.unit_price, price=prices.price)
         line_id = orders.add_line(db, order_id, line)
@@ -185,14 +186,6 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
             else:
                 editions.issue(db, edition_id, line_id, count, proofs=proofs)
         return orders.get_line(db, line_id)
-
-
-def _code(typed: str, proposed: str) -> str:
-    """A currency as typed, by its code; one that an older order has under another name stays so."""
-    try:
-        return typed if typed in ("", proposed) else money.currency_code(typed)
-    except ValueError as error:
-        raise Refused(f"{error}.") from error
 
 
 def _prices(db: Database, order_id: int, proposal: Proposal, count: int, price: str | None,

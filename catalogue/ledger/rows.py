@@ -66,11 +66,11 @@ def statuses_of(rows: Iterable[Row], dates: str, otherwise: str) -> dict[str, st
     return statuses
 
 
-def size_of(row: Row, rules: Rules) -> tuple[float, float]:
+def size_of(row: Row, units: Mapping[str, str]) -> tuple[float, float]:
     if row.get("width") and row.get("height"):
-        return (values.length_mm(row.get("width"), rules.units.get("width", "cm")),
-                values.length_mm(row.get("height"), rules.units.get("height", "cm")))
-    return values.size_mm(row.get("size"), rules.units.get("size", "cm"))
+        return (values.length_mm(row.get("width"), units.get("width", "cm")),
+                values.length_mm(row.get("height"), units.get("height", "cm")))
+    return values.size_mm(row.get("size"), units.get("size", "cm"))
 
 
 def quantity_of(text: str, numbered: int) -> int:
@@ -142,8 +142,8 @@ def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:
     ours = [f for f in matches if f.piece_id == piece_id] or matches
     by_path = [f for f in matches if "/" in tail and f"/{f.path}".endswith(f"/{tail}")]
     in_primary = [f for f in ours if f.kind == "primary"]
-    for chosen, remark in ((by_path, ""), (ours, ""), (in_primary, f"copies called {name!r} differ; the one in the "
-                                                                   "primary store is used")):
+    differ = f"copies called {name!r} differ; the one in the primary store is used"
+    for chosen, remark in ((by_path, ""), (ours, ""), (in_primary, differ)):
         if len({f.sha256 for f in chosen}) == 1:
             other = chosen[0].piece_id not in (None, piece_id)
             return chosen[0].sha256, f"the file {name!r} is filed under another piece" if other else remark

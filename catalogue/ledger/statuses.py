@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from catalogue import money
-from catalogue.errors import Refused
+from catalogue.errors import Refused, refusing
 from catalogue.ledger.prices import Prices, corrected_prices
 from catalogue.records import orders
 from catalogue.records.database import Database, transaction
@@ -17,9 +17,7 @@ def set_status(db: Database, number: str, status: str) -> Order:
     whatever the order is set to later, and only a recorded destruction lets one be printed again. The table of prints
     does both by itself. A cancelled order stays cancelled.
     """
-    status = orders.STATUS_SPELLINGS.get(status, status)
-    if status not in orders.STATUSES:
-        raise Refused(f"{status!r} is not a status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
+    status = orders.known_status(status)
     with transaction(db):
         order = orders.by_number(db, number)
         if order.status == "cancelled" and status != "cancelled":
@@ -55,7 +53,8 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
     with transaction(db):
         known = orders.by_number(db, number)
         if order.get("currency", known.currency) != known.currency:
-            order = {**order, "currency": _currency(str(order["currency"]))}
+            with refusing():
+                order = {**order, "currency": money.currency_code(str(order["currency"]))}
         orders.change(db, known.id, order)
         if "currency" in order:
             for candidate in orders.lines_of(db, known.id):
@@ -69,13 +68,6 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
                               " changed.", hint="Cancel the order and record it again.")
             orders.change_line(db, order_line.id, {**line, **_repriced(order_line, line)})
         return orders.by_number(db, number)
-
-
-def _currency(text: str) -> str:
-    try:
-        return money.currency_code(text)
-    except ValueError as error:
-        raise Refused(f"{error}.") from error
 
 
 def _repriced(line: Line, changes: Mapping[str, object]) -> dict[str, str]:

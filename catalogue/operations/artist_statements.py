@@ -52,8 +52,7 @@ def make_statement(db: Database, home: Home, artist_id: int, period: Period, fil
                           path=file)
         outside(file.expanduser().absolute().parent, stores.listed(db))
     dates = home.settings.dates
-    made = (artist_statement.statement(db, artist_id, period, dates) if draft else
-            artist_statement.issue(db, artist_id, period, dates, today or date.today()))
+    made = _statement(db, artist_id, period, dates, None if draft else today or date.today())
     return StatementMade(made, tuple(write_new_bytes(file, _as_file(made, file, dates)) for file in files))
 
 
@@ -63,12 +62,17 @@ def write_statement(db: Database, home: Home, artist_id: int, period: Period, *,
     earlier one. Raises: as :func:`make_statement`.
     """
     dates = home.settings.dates
-    made = (artist_statement.issue(db, artist_id, period, dates, today or date.today()) if issue else
-            artist_statement.statement(db, artist_id, period, dates))
+    made = _statement(db, artist_id, period, dates, today or date.today() if issue else None)
     name = safe_name(f"{made.artist} {made.first} to {made.last}")
     place = outside(home.sheets / "statements", stores.listed(db))
     return StatementMade(made, (write_again(place / f"{name}.html", statement_page(made, dates)),
                                 write_again(place / f"{name}.csv", statement_csv(made))))
+
+
+def _statement(db: Database, artist_id: int, period: Period, dates: str, issued: date | None) -> Statement:
+    """The statement as issued on a day, or with None as it stands."""
+    return (artist_statement.statement(db, artist_id, period, dates) if issued is None else
+            artist_statement.issue(db, artist_id, period, dates, issued))
 
 
 def _as_file(made: Statement, file: Path, dates: str) -> bytes:

@@ -174,10 +174,10 @@ def summarize(judged: Sequence[Judged]) -> list[str]:
 
 def summarize_verdict(verdict: Verdict) -> list[str]:
     """The verdict on a pair, or on how many pairs, and what was filed with it."""
-    words = summarize(verdict.judged) if len(verdict.judged) == 1 else [f"{_pairs_said(verdict.judged).capitalize()}"
-                                                                  f"{MEANINGS[verdict.judged[0].pair.verdict]}."]
-    filed = verdict.correction.detail.partition("; ")[2] if verdict.correction.detail.startswith(
-        _pairs_said(verdict.judged)) else verdict.correction.detail
+    pairs, filed = _pairs_said(verdict.judged), verdict.correction.detail
+    meaning = MEANINGS[verdict.judged[0].pair.verdict]
+    words = summarize(verdict.judged) if len(verdict.judged) == 1 else [f"{pairs.capitalize()}{meaning}."]
+    filed = filed.partition("; ")[2] if filed.startswith(pairs) else filed
     together = verdict.together and f"Both are still filed under {verdict.together}; one of them belongs elsewhere."
     return [*words, *([sentence(filed)] if filed else []), *filter(None, [together])]
 

@@ -72,8 +72,9 @@ def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = 
         for number in dict.fromkeys(numbers):
             if facts:
                 statuses.correct(db, number, facts)
-            for line in _priced_anew(db, number, unit_price):
-                statuses.correct(db, number, {}, line_id=line.id, line={"unit_price": unit_price})
+            for line in orders.lines_of(db, orders.by_number(db, number).id) if unit_price is not None else ():
+                if line.status != "cancelled":
+                    statuses.correct(db, number, {}, line_id=line.id, line={"unit_price": unit_price})
             if status is not None and status != orders.by_number(db, number).status:
                 statuses.set_status(db, number, status)
         changed = tuple(orders.by_number(db, number) for number in dict.fromkeys(numbers))
@@ -103,12 +104,6 @@ def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None =
             statuses.correct(db, line.number, {}, line_id=line.id, line=of_line)
         changed = tuple(orders.get_line(db, line.id) for line in lines)
     return OrdersChanged((), changed, statement_since(db, before))
-
-
-def _priced_anew(db: Database, number: str, unit_price: str | None) -> list[Line]:
-    if unit_price is None:
-        return []
-    return [line for line in orders.lines_of(db, orders.by_number(db, number).id) if line.status != "cancelled"]
 
 
 def summarize(result: Line | Order | LineCancelled | OrdersChanged) -> list[str]:

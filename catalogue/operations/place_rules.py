@@ -122,7 +122,8 @@ def keep_place_rules(home: Home, rules: Sequence[str]) -> Home:
 def with_place_rules(text: str, rules: Sequence[str]) -> str:
     """The text of a settings file with these rules, all other lines as they were."""
     lines = text.splitlines(keepends=True)
-    new = "place_rules = [" + "".join(f"\n    {_quoted(rule)}," for rule in rules) + ("\n]\n" if rules else "]\n")
+    quoted = (json.dumps(rule, ensure_ascii=False).replace("\x7f", "\\u007f") for rule in rules)
+    new = "place_rules = [" + "".join(f"\n    {rule}," for rule in quoted) + ("\n]\n" if rules else "]\n")
     for start, line in enumerate(lines):
         if line.partition("=")[0].strip() != "place_rules":
             continue
@@ -137,10 +138,6 @@ def _parses(text: str) -> bool:
         return "place_rules" in tomllib.loads(text)
     except tomllib.TOMLDecodeError:
         return False
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _under(home: Home, rules: Iterable[str]) -> Home:

@@ -99,7 +99,9 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
     plain = Recipe(master.sha256, 1, 1, ppi, bits=8 if print_picture.bits == 8 else 16,
                    profile_sha256=sha256_hash(converted).hexdigest() if converted else "")
     levels = ((print_picture.means.astype(np.uint32) + 128) // 257).astype(np.uint8)
-    recipe = fit_recipe(place, _light(print_picture), levels, print_picture.size, ppi, plain, _ordered(db, scan))
+    ordered = [PrintShape(line.width_mm, line.height_mm, line.border_mm, line.wrap_mm)
+               for line in orders.lines_of_piece(db, scan.piece_id or 0) if line.status != "cancelled"]
+    recipe = fit_recipe(place, _light(print_picture), levels, print_picture.size, ppi, plain, ordered)
     proposal = RecipeProposal(scan, master, file, recipe, False, 0.0, 0.0, 0.0, converted)
     return _proven(db, home, proposal, report, cancelled)
 
@@ -136,11 +138,6 @@ def _light(picture: ReducedPicture) -> NDArray[np.float32]:
     channels = picture.means[..., :1] if picture.space in LABS else picture.means
     paper, ink = (float(v(picture.space, picture.bits)[0]) for v in (white, black))
     return np.asarray((channels.mean(axis=2) - ink) / (paper - ink) * 255, np.float32)
-
-
-def _ordered(db: Database, scan: Scan) -> list[PrintShape]:
-    return [PrintShape(line.width_mm, line.height_mm, line.border_mm, line.wrap_mm)
-            for line in orders.lines_of_piece(db, scan.piece_id or 0) if line.status != "cancelled"]
 
 
 def _proven(db: Database, home: Home, proposal: RecipeProposal, report: Report, cancelled: Cancelled

@@ -1,6 +1,7 @@
 """Recover a damaged or lost catalogue, from a backup or from the stores themselves."""
 
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -41,15 +42,13 @@ def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None =
 
 def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
     """Orders last, for they name pieces and their numbers count in editions."""
-    db, rows = open_database(home.database), {}
-    try:
+    rows = {}
+    with closing(open_database(home.database)) as db:
         for kind in ORDER:
             path = folder / f"{kind}.csv"
             if path.is_file():
                 _, outcome = import_table(db, home.settings, path, kind=kind, make_pieces=True, own=True)
                 rows[path.name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
-    finally:
-        db.close()
     return rows
 
 

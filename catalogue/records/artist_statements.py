@@ -30,18 +30,6 @@ class Terms:
 
 
 @dataclass(frozen=True, slots=True)
-class Issued:
-    """A statement as it was issued: ``content`` is JSON, the period both days within."""
-
-    id: int
-    artist_id: int
-    first: str
-    last: str
-    issued: str
-    content: str
-
-
-@dataclass(frozen=True, slots=True)
 class SoldLine:
     """An order line as a statement looks at it. ``made``: it is printed or collected, and not cancelled."""
 
@@ -113,11 +101,12 @@ def numbered_prints(db: Database, line_id: int) -> list[SoldPrint]:
         ORDER BY n.series, n.number, n.nth""", [line_id])
 
 
-def issued(db: Database, artist_id: int) -> list[Issued]:
-    """Statements issued to an artist, and to those joined into them, in the order of issue."""
-    return fetch(db, Issued, f"{_IDS} SELECT * FROM artist_statement WHERE artist_id IN same ORDER BY id", [artist_id])
+def issued(db: Database, artist_id: int) -> list[str]:
+    """Statements issued to an artist, and to those joined into them, as JSON in the order of issue."""
+    return [str(row[0]) for row in db.execute(
+        f"{_IDS} SELECT content FROM artist_statement WHERE artist_id IN same ORDER BY id", [artist_id])]
 
 
 def keep_issued(db: Database, statement: Mapping[str, object]) -> int:
-    """Keep a statement as issued, by the names of ``Issued`` but for its id; gives that."""
+    """Keep a statement as issued: ``artist_id``, ``first``, ``last``, ``issued`` and its ``content``; gives its id."""
     return insert_row(db, "artist_statement", statement)

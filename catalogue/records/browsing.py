@@ -90,20 +90,21 @@ def in_order(rows: list[T], forward: bool) -> list[T]:
     return rows if forward else rows[::-1]
 
 
+_ARTIST_ITEM = """SELECT a.id, a.key, a.name, (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces
+                  FROM artist a"""
+
+
 def artists(db: Database, beyond: ArtistItem | None, limit: int, *, forward: bool = True) -> list[ArtistItem]:
     """Artists by name."""
     sign, order = (">", "ASC") if forward else ("<", "DESC")
     start = beyond.key if beyond else "" if forward else _LAST
-    return in_order(fetch(db, ArtistItem, f"""
-        SELECT a.id, a.key, a.name, (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces
-        FROM artist a WHERE a.key {sign} ? ORDER BY a.key {order} LIMIT ?""", [start, limit]), forward)
+    return in_order(fetch(db, ArtistItem, f"{_ARTIST_ITEM} WHERE a.key {sign} ? ORDER BY a.key {order} LIMIT ?",
+                          [start, limit]), forward)
 
 
 def artist(db: Database, artist_id: int) -> ArtistItem | None:
     """One artist as the list shows it."""
-    return fetch_one(db, ArtistItem, """
-        SELECT a.id, a.key, a.name, (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces
-        FROM artist a WHERE a.id = ?""", [artist_id])
+    return fetch_one(db, ArtistItem, f"{_ARTIST_ITEM} WHERE a.id = ?", [artist_id])
 
 
 def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit: int, *,

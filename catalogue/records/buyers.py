@@ -38,8 +38,8 @@ _BUYER = """
     FROM ({keys}) k LEFT JOIN buyer_stated s ON s.key = k.key"""
 
 
-def listed(db: Database, after: str = "", limit: int = 500) -> list[Buyer]:
-    """Buyers by key, from ``after`` (a key, exclusive) on: a page at a time."""
+def listed(db: Database, after: str = "", limit: int = -1) -> list[Buyer]:
+    """Buyers by key, from ``after`` (a key, exclusive) on; at most ``limit``, -1 for all of them."""
     keys = f"SELECT key FROM ({_KEYS}) WHERE key > ? ORDER BY key LIMIT ?"
     return fetch(db, Buyer, _BUYER.format(keys=keys) + " ORDER BY k.key", [after, limit])
 

@@ -72,25 +72,20 @@ class Cursor(sqlite3.Cursor):
     """``sqlite3.Cursor`` whose errors go through :func:`call_translating_errors`, those met in fetching rows too."""
 
     def execute(self, sql: str, values: Any = ()) -> "Cursor":
-        """As ``sqlite3.Cursor.execute``."""
         call_translating_errors(super().execute, sql, numbered_parameters(sql, values))
         return self
 
     def executemany(self, sql: str, rows: Any) -> "Cursor":
-        """As ``sqlite3.Cursor.executemany``."""
         call_translating_errors(super().executemany, sql, (numbered_parameters(sql, values) for values in rows))
         return self
 
     def fetchone(self) -> Any:
-        """As ``sqlite3.Cursor.fetchone``."""
         return call_translating_errors(super().fetchone)
 
     def fetchmany(self, *given: Any) -> list[Any]:
-        """As ``sqlite3.Cursor.fetchmany``."""
         return call_translating_errors(super().fetchmany, *given)
 
     def fetchall(self) -> list[Any]:
-        """As ``sqlite3.Cursor.fetchall``."""
         return call_translating_errors(super().fetchall)
 
     def __next__(self) -> Any:
@@ -114,11 +109,9 @@ class Database:
         self.execute("PRAGMA recursive_triggers = ON").close()
 
     def execute(self, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> sqlite3.Cursor:
-        """As ``sqlite3.Connection.execute``."""
         return self.conn.execute(sql, parameters)
 
     def close(self) -> None:
-        """As ``sqlite3.Connection.close``."""
         self.conn.close()
 
 
@@ -172,19 +165,15 @@ class Connection(sqlite3.Connection):
         return call_translating_errors(super().cursor, factory or Cursor)
 
     def execute(self, *given: Any) -> Cursor:
-        """As ``sqlite3.Connection.execute``."""
         cursor: Cursor = self.cursor()
         return cursor.execute(*given)
 
     def executemany(self, *given: Any) -> Cursor:
-        """As ``sqlite3.Connection.executemany``."""
         cursor: Cursor = self.cursor()
         return cursor.executemany(*given)
 
     def commit(self) -> None:
-        """As ``sqlite3.Connection.commit``."""
         call_translating_errors(super().commit)
 
     def rollback(self) -> None:
-        """As ``sqlite3.Connection.rollback``."""
         call_translating_errors(super().rollback)

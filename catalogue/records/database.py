@@ -9,6 +9,7 @@ from catalogue.records.connection import Connection
 from catalogue.records.rows import Database, fetch, fetch_int, fetch_one, now
 from catalogue.records.schema import migrate, migrations, newest_schema, schema_version
 from catalogue.records.transactions import (
+    RolledBack,
     catalogue_connection,
     file_identity,
     last_statement,
@@ -24,8 +25,8 @@ from catalogue.settings import Home
 
 BUSY_SECONDS = 20.0
 SYNCHRONOUS = "FULL"    # a commit returns once the medium has it
-__all__ = ["Database", "fetch", "fetch_one", "last_statement", "migrations", "now", "open_database", "open_seat",
-           "read_only_database", "recovered_path", "replaying", "statement_since", "transaction",
+__all__ = ["Database", "RolledBack", "fetch", "fetch_one", "last_statement", "migrations", "now", "open_database",
+           "open_seat", "read_only_database", "recovered_path", "replaying", "statement_since", "transaction",
            "unlogged_transaction"]
 
 

@@ -68,8 +68,8 @@ def change(db: Database, edition_id: int, **facts: object) -> None:
     try:
         update_row(db, "edition", facts, {"id": edition_id})
     except sqlite3.IntegrityError as error:
-        raise Refused(f"The edition was not changed: {error}.", hint="The edition size is fixed once a number is "
-                                                            "issued.") from error
+        raise Refused(f"The edition was not changed: {error}.",
+                      hint="The edition size is fixed once a number is issued.") from error
 
 
 def by_id(db: Database, edition_id: int) -> Edition | None:

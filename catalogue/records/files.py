@@ -178,6 +178,18 @@ def first_of_scans(db: Database, scan_ids: Iterable[int]) -> dict[int, Located]:
     return places
 
 
+def ending_with(db: Database, path: str) -> list[Located]:
+    """Files whose path is ``path`` or ends with ``/path``; at most ten."""
+    return fetch(db, Located, f"""{_LOCATED} WHERE s.forgotten IS NULL
+        AND (f.path = ?1 OR substr(f.path, -length(?1) - 1) = '/' || ?1) ORDER BY s.name, f.path LIMIT 10""", [path])
+
+
+def with_hidden_signs(db: Database) -> list[Located]:
+    """Files whose path holds control characters, or bytes that are no text."""
+    return fetch(db, Located, f"""{_LOCATED} WHERE s.forgotten IS NULL
+        AND (instr(f.path, '//') OR f.path GLOB '*[' || char(1) || '-' || char(31) || ']*') ORDER BY s.name, f.path""")
+
+
 def located(db: Database, file_id: int) -> Located | None:
     return fetch_one(db, Located, _LOCATED + " WHERE f.id = ?", [file_id])
 

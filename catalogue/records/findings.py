@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from catalogue.records.rows import Database, fetch, now
+from catalogue.records.rows import Database, fetch, fetch_one, now
 
 # Every kind of finding that the program opens.
 KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
@@ -83,19 +83,22 @@ def record(db: Database, kind: str, detail: str, *, store_id: int | None = None,
 
 
 def resolve(db: Database, resolution: str, *, store_id: int | None = None, path: str | None = None,
-            scan_id: int | None = None, kinds: tuple[str, ...] = ()) -> int:
-    """Close open findings of one place (or scan), of some kinds or all; gives how many."""
-    where, values = ["resolved IS NULL"], list[object]()
-    for column, value in (("store_id", store_id), ("path", path), ("scan_id", scan_id)):
+            kinds: Sequence[str] = ()) -> int:
+    """Close open findings of one place, of some kinds or all; gives how many."""
+    where, values = _open(store_id, path, kinds)
+    return db.execute(f"UPDATE finding SET resolved = ?, resolution = ? WHERE {where}",
+                      [now(), resolution, *values]).rowcount
+
+
+def _open(store_id: int | None = None, path: str | None = None, kinds: Sequence[str] = ()) -> tuple[str, list[object]]:
+    """The condition that open findings of a store or place and of some kinds, or all, meet; and its values."""
+    where, values = "resolved IS NULL", list[object]()
+    for column, value in (("store_id", store_id), ("path", path)):
         if value is not None:
-            where.append(f"{column} = ?")
-            values.append(value)
+            where, values = f"{where} AND {column} = ?", [*values, value]
     if kinds:
-        where.append(f"kind IN ({', '.join('?' * len(kinds))})")
-        values.extend(kinds)
-    cursor = db.execute(f"UPDATE finding SET resolved = ?, resolution = ? WHERE {' AND '.join(where)}",
-                      [now(), resolution, *values])
-    return int(cursor.rowcount)
+        where, values = f"{where} AND kind IN ({', '.join('?' * len(kinds))})", [*values, *kinds]
+    return where, values
 
 
 def rename(db: Database, store_id: int, path: str, new_path: str) -> None:
@@ -117,16 +120,14 @@ def note_accepted(db: Database, kind: str, store: str, path: str, sha256: str, r
                [now(), kind, store, path, sha256, reason])
 
 
-def open_at(db: Database, store_id: int, path: str) -> list[Finding]:
-    """Open findings of one place."""
-    return fetch(db, Finding, "SELECT * FROM finding WHERE store_id = ? AND path = ? AND resolved IS NULL ORDER BY id",
-                 [store_id, path])
+def by_id(db: Database, finding_id: int) -> Finding | None:
+    return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ?", [finding_id])
 
 
-def open_of_kinds(db: Database, store_id: int, kinds: Sequence[str]) -> list[Finding]:
-    """All open findings of a store of some kinds."""
-    return fetch(db, Finding, f"""SELECT * FROM finding WHERE store_id = ? AND resolved IS NULL
-                                  AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY id""", [store_id, *kinds])
+def open_at(db: Database, store_id: int, path: str | None = None, kinds: Sequence[str] = ()) -> list[Finding]:
+    """Open findings of one place, or of a store with None, of some kinds or all."""
+    where, values = _open(store_id, path, kinds)
+    return fetch(db, Finding, f"SELECT * FROM finding WHERE {where} ORDER BY id", values)
 
 
 def transfer(db: Database, finding_id: int, scan_id: int | None, former_sha256: str) -> None:
@@ -140,14 +141,11 @@ def update_detail(db: Database, finding_id: int, detail: str, hint: str) -> None
 
 
 def list_open(db: Database, *, kind: str | None = None, store_id: int | None = None, after: int = 0,
-              limit: int = 500) -> list[Finding]:
-    """Open findings in order of id from ``after`` on: a page at a time."""
-    where, values = "resolved IS NULL AND id > ?", list[object]([after])
-    if kind is not None:
-        where, values = where + " AND kind = ?", [*values, kind]
-    if store_id is not None:
-        where, values = where + " AND store_id = ?", [*values, store_id]
-    return fetch(db, Finding, f"SELECT * FROM finding WHERE {where} ORDER BY id LIMIT ?", [*values, limit])
+              limit: int = -1) -> list[Finding]:
+    """Open findings in order of id from ``after`` on; at most ``limit``, -1 for all of them."""
+    where, values = _open(store_id, kinds=[kind] if kind is not None else ())
+    return fetch(db, Finding, f"SELECT * FROM finding WHERE {where} AND id > ? ORDER BY id LIMIT ?",
+                 [*values, after, limit])
 
 
 def of_piece(db: Database, piece_id: int) -> list[Finding]:

@@ -6,8 +6,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from catalogue.records.copies import HELD
-from catalogue.records.files import Located
-from catalogue.records.findings import Finding
 from catalogue.records.paths import stored_mtime
 from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_int, fetch_one, fetch_text, now, save_row
 
@@ -157,28 +155,6 @@ def manifest_rows(db: Database, store_id: int) -> Iterator[tuple[str, str, int]]
     for row in db.execute("""SELECT f.path, s.sha256, f.size FROM file f JOIN scan s ON s.id = f.scan_id
                              WHERE f.store_id = ? ORDER BY f.path""", [store_id]):
         yield str(row[0]), str(row[1]), int(row[2])
-
-
-def ending_with(db: Database, path: str) -> list[Located]:
-    """Files whose path is ``path`` or ends with ``/path``; at most ten."""
-    return fetch(db, Located, """
-        SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, f.size, f.state, f.checked_at, f.read_at
-        FROM file f JOIN store s ON s.id = f.store_id
-        WHERE s.forgotten IS NULL AND (f.path = ?1 OR substr(f.path, -length(?1) - 1) = '/' || ?1)
-        ORDER BY s.name, f.path LIMIT 10""", [path])
-
-
-def with_hidden_signs(db: Database) -> list[Located]:
-    """Files whose path holds control characters, or bytes that are no text."""
-    return fetch(db, Located, """
-        SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, f.size, f.state, f.checked_at, f.read_at
-        FROM file f JOIN store s ON s.id = f.store_id
-        WHERE s.forgotten IS NULL AND (instr(f.path, '//') OR f.path GLOB '*[' || char(1) || '-' || char(31) || ']*')
-        ORDER BY s.name, f.path""")
-
-
-def finding(db: Database, finding_id: int) -> Finding | None:
-    return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ?", [finding_id])
 
 
 def consented(db: Database, store_id: int) -> bool:

@@ -67,8 +67,5 @@ def _composed(text: str) -> str:
 
 def register_functions(connection: sqlite3.Connection) -> None:
     """Give a connection the SQL function ``folded``, which the triggers of the search index call."""
-    connection.create_function("folded", 1, _folded_or_empty, deterministic=True)
-
-
-def _folded_or_empty(text: object) -> str:
-    return fold_name(text) if isinstance(text, str) else ""
+    connection.create_function("folded", 1, lambda text: fold_name(text) if isinstance(text, str) else "",
+                               deterministic=True)

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
+from catalogue.disjoint import tied_sets
 from catalogue.reading.model import Metadata
 from catalogue.records.folding import fold_name
 from catalogue.records.rows import Database, exists, fetch, fetch_int, fetch_one, save_row
@@ -124,16 +125,10 @@ def _around(path: str) -> str:
 
 def _confirmed_groups(db: Database) -> dict[int, int]:
     """A number for each set of scans that confirmed pairs tie together."""
-    group: dict[int, int] = {}
-
-    def root(scan_id: int) -> int:
-        while group.setdefault(scan_id, scan_id) != scan_id:
-            scan_id = group[scan_id]
-        return scan_id
-
-    for a, b in db.execute("SELECT a_scan_id, b_scan_id FROM likeness WHERE verdict = 'confirmed' ORDER BY id"):
-        group[root(int(b))] = root(int(a))
-    return {scan_id: root(scan_id) for scan_id in group}
+    pairs = [(int(a), int(b)) for a, b in db.execute(
+        "SELECT a_scan_id, b_scan_id FROM likeness WHERE verdict = 'confirmed' ORDER BY id")]
+    sets = tied_sets((scan_id for pair in pairs for scan_id in pair), pairs)
+    return {scan_id: tied[0] for tied in sets for scan_id in tied}
 
 
 def listed(db: Database) -> Iterator[Guessed]:

@@ -117,7 +117,8 @@ def append_new(db: Database, database: Path) -> None:
     try:
         with _locked(path) as file:
             tail = _last_entry(file)
-            if tail is not None and not _knows(db, tail.event):
+            if tail is not None and not exists(db, "SELECT 1 FROM event WHERE id = ? AND chain = ?",
+                                               [tail.event.id, tail.event.chain]):
                 path.replace(_aside(path))
                 tail = None
                 with path.open("xb") as fresh:
@@ -167,10 +168,6 @@ def _last_entry(file: BinaryIO) -> Entry | None:
         except ValueError:
             return Entry(Event(-1, "", "", "", "", "", "", "", "", ""), "", 0)  # known to no catalogue
     return None
-
-
-def _knows(db: Database, event: Event) -> bool:
-    return exists(db, "SELECT 1 FROM event WHERE id = ? AND chain = ?", [event.id, event.chain])
 
 
 def _write(file: BinaryIO, entries: Iterator[Entry] | Sequence[Entry]) -> None:

@@ -14,6 +14,14 @@ STATUSES = ("requested", "approved", "printed", "collected", "cancelled")
 STATUS_SPELLINGS = {"canceled": "cancelled", "asked": "requested"}  # typed for one of STATUSES; "asked" of old
 
 
+def known_status(text: str) -> str:
+    """A status by one of its spellings. Raises Refused where it is none."""
+    status = STATUS_SPELLINGS.get(text, text)
+    if status not in STATUSES:
+        raise Refused(f"{text!r} is not a status.", hint=f"Choose one of: {', '.join(STATUSES)}.")
+    return status
+
+
 @dataclass(frozen=True, slots=True)
 class Order:
     id: int

@@ -136,15 +136,15 @@ def matching(db: Database, words: str, limit: int = 20) -> list[Piece]:
                           [key, limit])
 
 
-def artists(db: Database, after: str = "", limit: int = 500) -> list[ArtistRow]:
-    """Artists by name from ``after`` (a name, exclusive) on: a page at a time."""
+def artists(db: Database) -> list[ArtistRow]:
+    """Every artist by name, with counts."""
     return fetch(db, ArtistRow, """
         SELECT a.id, a.name,
                (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces,
                (SELECT count(*) FROM scan c JOIN piece p ON p.id = c.piece_id WHERE p.artist_id = a.id) AS scans,
                (SELECT count(DISTINCT l.order_id) FROM order_line l JOIN piece p ON p.id = l.piece_id
                 WHERE p.artist_id = a.id) AS orders
-        FROM artist a WHERE a.key > ? ORDER BY a.key LIMIT ?""", [folded(after) if after else "", limit])
+        FROM artist a ORDER BY a.key""")
 
 
 def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -> None:

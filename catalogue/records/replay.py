@@ -14,7 +14,6 @@ from catalogue.records.statements import (
     STATED_TABLES,
     Change,
     Row,
-    StatedTable,
     key_columns,
     known_tables,
     packed,
@@ -168,26 +167,22 @@ def _refuse_if_changed(db: Database, change: Change) -> None:
                                " and cannot be undone"))
     if change.table in OVERLAYS:
         return
-    present, _ = _row_of(db, change)
+    present, _ = row_of(db, change)
     if change.after is None:
         if present is not None:
             raise _changed_since(change, ())
         return
-    since = [name for name in _changed_columns(table, change)
-             if present is None or present.get(name) != change.after[name]]
+    since = [name for name in table.columns or change.after if name in change.changed
+             and (present is None or present.get(name) != change.after[name])]
     if since:
         raise _changed_since(change, since)
 
 
-def _row_of(db: Database, change: Change) -> tuple[Row | None, str]:
+def row_of(db: Database, change: Change) -> tuple[Row | None, str]:
     """The row as it is now, if it is there, and the condition that finds it by the change's key."""
     where = " AND ".join(f"{name} = ?" for name in key_columns(db, change.table))
     row = db.execute(f"SELECT * FROM {change.table} WHERE {where}", list(change.key)).fetchone()
     return None if row is None else dict(row), where
-
-
-def _changed_columns(table: StatedTable, change: Change) -> list[str]:
-    return [name for name in table.columns or change.after or () if name in change.changed]
 
 
 def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
@@ -198,7 +193,7 @@ def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
         except KeyError as error:
             raise _changed_since(change, error.args) from error
         return [] if gone is None else [(change.table, gone)]
-    before, (present, where) = change.before, _row_of(db, change)
+    before, (present, where) = change.before, row_of(db, change)
     if before is None:
         db.execute(f"DELETE FROM {change.table} WHERE {where}", list(change.key))
     elif present is None:

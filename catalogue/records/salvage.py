@@ -13,7 +13,8 @@ from pathlib import Path
 from catalogue.records import events
 from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
-from catalogue.records.rows import Database, fetch, insert_row
+from catalogue.records.replay import row_of
+from catalogue.records.rows import Database, fetch_one, insert_row, update_row
 from catalogue.records.stale_rows import mark_stale
 from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, row_name, unpacked
 from catalogue.records.transactions import replaying, savepoint
@@ -202,9 +203,7 @@ def apply(db: Database, change: Change, *, final: bool = False) -> str:
     name = row_name(change.table, change.key)
     if table is None:
         return f"{name}: there is no such table"
-    where = " AND ".join(f"{column} = ?" for column in key_columns(db, table.name))
-    held = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
-    present = None if held is None else dict(held)
+    present, where = row_of(db, change)
     try:
         with savepoint(db), replaying(db):
             if change.after is None:
@@ -220,8 +219,8 @@ def apply(db: Database, change: Change, *, final: bool = False) -> str:
             if otherwise and not final:
                 return f"{name}: {', '.join(f'{c} is {present[c]!r}, not {change.after[c]!r}' for c in otherwise)}"
             if columns:
-                db.execute(f"UPDATE {table.name} SET {', '.join(f'{c} = ?' for c in columns)} WHERE {where}",
-                           [*(change.after[c] for c in columns), *change.key])
+                update_row(db, table.name, {c: change.after[c] for c in columns},
+                           dict(zip(key_columns(db, table.name), change.key, strict=True)))
     except sqlite3.IntegrityError as error:
         return f"{name}: {error}"
     return ""
@@ -235,8 +234,7 @@ def order_numbers(statements: Iterable[Event]) -> list[str]:
 
 def last_recovery(db: Database) -> Event | None:
     """The newest event that tells of a recovery."""
-    return next(iter(fetch(db, Event, "SELECT * FROM event WHERE type = 'recovery' AND store = '' ORDER BY id DESC"
-                                      " LIMIT 1")), None)
+    return fetch_one(db, Event, "SELECT * FROM event WHERE type = 'recovery' AND store = '' ORDER BY id DESC LIMIT 1")
 
 
 def lost_ranges(db: Database) -> list[tuple[int, int]]:

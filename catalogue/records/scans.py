@@ -3,7 +3,6 @@
 import json
 import struct
 import zlib
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest, Stated
@@ -99,7 +98,9 @@ def save_reading(db: Database, reading: Reading) -> int:
     db.conn.executemany("INSERT OR REPLACE INTO picture_hash VALUES (?, ?, ?, ?, ?)",
                         [(scan_id, h.algorithm, h.orientation, h.value, h.library) for h in reading.hashes])
     if reading.segments:
-        db.execute("INSERT OR REPLACE INTO segment VALUES (?, ?)", [scan_id, _packed(reading.segments)])
+        packed = b"".join(_SEGMENT.pack(s.offset, s.length, int(s.digest, 16), s.x, s.y, s.width, s.height)
+                          for s in reading.segments)
+        db.execute("INSERT OR REPLACE INTO segment VALUES (?, ?)", [scan_id, zlib.compress(packed)])
     return scan_id
 
 
@@ -177,20 +178,12 @@ def hashes(db: Database, scan_id: int) -> list[PictureHash]:
 def segments(db: Database, scan_id: int) -> list[SegmentDigest]:
     """The digests of the file's stretches, in file order; empty where none were kept."""
     row = db.execute("SELECT packed FROM segment WHERE scan_id = ?", [scan_id]).fetchone()
-    return [] if row is None else _unpacked(row[0])
+    return [] if row is None else [
+        SegmentDigest(offset, length, f"{digest:016x}", x, y, width, height)
+        for offset, length, digest, x, y, width, height in _SEGMENT.iter_unpack(zlib.decompress(row[0]))]
 
 
 _SEGMENT = struct.Struct("<QQQIIII")  # offset, length, digest, x, y, width, height
-
-
-def _packed(segments: Sequence[SegmentDigest]) -> bytes:
-    return zlib.compress(b"".join(
-        _SEGMENT.pack(s.offset, s.length, int(s.digest, 16), s.x, s.y, s.width, s.height) for s in segments))
-
-
-def _unpacked(data: bytes) -> list[SegmentDigest]:
-    return [SegmentDigest(offset, length, f"{digest:016x}", x, y, width, height)
-            for offset, length, digest, x, y, width, height in _SEGMENT.iter_unpack(zlib.decompress(data))]
 
 
 def _field(db: Database, scan_id: int, name: str) -> str:

@@ -26,6 +26,10 @@ SCAN_FACTS = ("role", "piece_id", "capture")
 # table: its key
 TABLES = {"artist_stated": "artist_id", "piece_stated": "piece_id", "scan_stated": "sha256"}
 _FACTS = {"artist_stated": ARTIST_FACTS, "piece_stated": PIECE_FACTS, "scan_stated": SCAN_FACTS}
+_KNOWN_AS = {
+    "artist_stated": "SELECT name AS known_name, key AS known_key FROM artist WHERE id = ?",
+    "piece_stated": """SELECT artist AS known_artist, artist_key AS known_artist_key, title AS known_title,
+                              title_key AS known_key FROM piece_known_as WHERE piece_id = ?"""}
 Row = dict[str, Any]
 
 
@@ -48,16 +52,23 @@ def _put(db: Database, table: str, row: Row) -> None:
             update_row(db, table, {name: row[name] for name in row if row[name] != before[name]}, {TABLES[table]: key})
 
 
+def _state(db: Database, table: str, key: int | str, values: Mapping[str, Any]) -> None:
+    """Add to what is said; a row is made under the names by which the artist or piece is known now."""
+    row = stated_row(db, table, key)
+    if row is None:
+        known = db.execute(_KNOWN_AS[table], [key]).fetchone() if table in _KNOWN_AS else {}
+        row = {TABLES[table]: key, **dict.fromkeys(_FACTS[table]), **dict(known)}
+    _put(db, table, row | dict(values))
+
+
 def state_artist(db: Database, artist_id: int, values: Mapping[str, Any]) -> None:
     """What a person says of an artist: any of ``ARTIST_FACTS``; None takes a statement back."""
-    row = stated_row(db, "artist_stated", artist_id) or _pinned_artist(db, artist_id)
-    _put(db, "artist_stated", row | dict(values))
+    _state(db, "artist_stated", artist_id, values)
 
 
 def state_piece(db: Database, piece_id: int, values: Mapping[str, Any]) -> None:
     """What a person says of a piece: any of ``PIECE_FACTS``; None takes a statement back. ``{}`` pins it."""
-    row = stated_row(db, "piece_stated", piece_id) or _pinned_piece(db, piece_id)
-    _put(db, "piece_stated", row | dict(values))
+    _state(db, "piece_stated", piece_id, values)
 
 
 def state_new_piece(db: Database, piece_id: int, known: tuple[str, str, str, str], values: Mapping[str, Any]) -> None:
@@ -80,19 +91,7 @@ def state_scan(db: Database, sha256: str, values: Mapping[str, Any], *, pin: boo
     is spoken of."""
     if pin and values.get("piece_id") is not None:
         state_piece(db, values["piece_id"], {})
-    row = stated_row(db, "scan_stated", sha256) or {"sha256": sha256, **dict.fromkeys(SCAN_FACTS)}
-    _put(db, "scan_stated", row | dict(values))
-
-
-def _pinned_artist(db: Database, artist_id: int) -> Row:
-    known = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
-    return {"artist_id": artist_id, **dict.fromkeys(ARTIST_FACTS), "known_name": known[0], "known_key": known[1]}
-
-
-def _pinned_piece(db: Database, piece_id: int) -> Row:
-    known = db.execute("SELECT * FROM piece_known_as WHERE piece_id = ?", [piece_id]).fetchone()
-    return {"piece_id": piece_id, **dict.fromkeys(PIECE_FACTS), "known_artist": known["artist"],
-            "known_artist_key": known["artist_key"], "known_title": known["title"], "known_key": known["title_key"]}
+    _state(db, "scan_stated", sha256, values)
 
 
 def state_new_artist(db: Database, artist_id: int, name: str) -> None:

@@ -10,6 +10,10 @@ from catalogue.records.connection import Connection
 from catalogue.records.rows import Database
 
 
+class RolledBack(Exception):
+    """Raised within a transaction to undo it: only what it would do was asked for."""
+
+
 @contextmanager
 def transaction(db: Database, reason: str = "") -> Iterator[Database]:
     """Read-then-write as one step: takes the write lock at once, so two programs never both decide on old facts.

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from catalogue.records import stores
 from catalogue.records.browsing import IS_DAMAGE, in_order
-from catalogue.records.findings import DAMAGE_KINDS, Finding
+from catalogue.records.findings import DAMAGE_KINDS, Finding, by_id, by_kind
 from catalogue.records.fixity import last_audit
 from catalogue.records.rows import Database, fetch, fetch_int, fetch_one
 
@@ -39,8 +39,8 @@ class FindingItem:
 
 def kinds(db: Database) -> list[KindCount]:
     """Kinds of open findings: damage before all others, then most first."""
-    return fetch(db, KindCount, f"""SELECT f.kind, count(*) AS count FROM finding f WHERE f.resolved IS NULL
-                                    GROUP BY f.kind ORDER BY {IS_DAMAGE} DESC, count(*) DESC, f.kind""")
+    return sorted((KindCount(kind, count) for kind, count in by_kind(db).items()),
+                  key=lambda each: each.kind not in DAMAGE_KINDS)
 
 
 def findings(db: Database, kind: str, beyond: FindingItem | None, limit: int, *,
@@ -73,7 +73,8 @@ def _findings(db: Database, kind: str, damage: bool, beyond: FindingItem | None,
 
 def finding(db: Database, finding_id: int) -> Finding | None:
     """An open finding, or None where it was closed meanwhile."""
-    return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ? AND resolved IS NULL", [finding_id])
+    known = by_id(db, finding_id)
+    return known if known is not None and known.resolved is None else None
 
 
 def last_audits(db: Database) -> list[tuple[str, str]]:

@@ -57,7 +57,9 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
                   rows=rows, counts=_counts(prints), remarked=any(row.remarks for row in rows), opened=opened,
                   closed=closed,
                   today=values.shown_day(date.today().isoformat(), settings.dates))
-    return Certificates(rows, _csv(rows), page)
+    names = ("number", "artist", "title", "year", "size", "medium", "order", "date", "buyer", "sha256", "where",
+             "remarks")
+    return Certificates(rows, csv_table(names, ([getattr(row, name) for name in names] for row in rows)), page)
 
 
 def _row(print_: Issued, piece: pieces.Piece, limit: int, proofs: int, settings: Settings, where: str) -> Row:
@@ -78,9 +80,3 @@ def _counts(prints: list[Whereabouts]) -> str:
     """``"2 with the buyer, 1 on consignment"``."""
     places = Counter(place_in_words(replace(print_, holder="")) for print_ in prints)
     return ", ".join(f"{count} {place}" for place, count in places.items())
-
-
-def _csv(rows: tuple[Row, ...]) -> str:
-    names = ("number", "artist", "title", "year", "size", "medium", "order", "date", "buyer", "sha256", "where",
-             "remarks")
-    return csv_table(names, ([getattr(row, name) for name in names] for row in rows))

@@ -91,12 +91,9 @@ def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
 
 
 def _buyer_rows(db: Database) -> Iterator[tuple[object, ...]]:
-    page = buyers.listed(db)
-    while page:
-        for buyer in page:
-            others = [key for key in (buyer.key, *buyers.joined(db, buyer.key)) if key != fold_name(buyer.name)]
-            yield buyer.name, buyer.contact, buyer.notes, " | ".join(others)
-        page = buyers.listed(db, after=page[-1].key)
+    for buyer in buyers.listed(db):
+        others = [key for key in (buyer.key, *buyers.joined(db, buyer.key)) if key != fold_name(buyer.name)]
+        yield buyer.name, buyer.contact, buyer.notes, " | ".join(others)
 
 
 def _edition_rows(db: Database) -> Iterator[tuple[object, ...]]:

@@ -168,9 +168,8 @@ def _discard(remove: Callable[[], object], part: Entry, error: BaseException) ->
         remove()
     except OSError as removal_error:
         if isinstance(error, CatalogueError):
-            error.hint = " ".join(filter(None, (error.hint, f"The unfinished {part.path} could not be removed"
-                                                f" ({removal_error.strerror}); the next run to the same name removes"
-                                                " it.")))
+            error.hint = (f"{error.hint} The unfinished {part.path} could not be removed ({removal_error.strerror});"
+                          " the next run to the same name removes it.").lstrip()
 
 
 def _close(fd: int) -> None:

@@ -367,7 +367,7 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
 def test_a_name_the_disk_did_not_confirm_is_taken_back(
         db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The second name stayed, on no record, and the next run gave the file yet another one."""
-    before, plan, real, calls = tree(untidy), plan_tidying(db, home.settings, store), moving.sync, [0]
+    before, plan, real, calls = tree(untidy), plan_tidying(db, home.settings, store), renaming.sync, [0]
 
     def failing(fd: int) -> None:
         calls[0] += 1

@@ -1,0 +1,23 @@
+"""Sets of things that pairs tie together (union-find)."""
+
+from collections.abc import Iterable
+from typing import TypeVar
+
+T = TypeVar("T")
+
+
+def tied_sets(things: Iterable[T], pairs: Iterable[tuple[T, T]]) -> list[list[T]]:
+    """Each set of ``things`` that ``pairs`` of them tie together, in their order; a thing in no pair stands alone."""
+    above = {thing: thing for thing in things}
+
+    def root(thing: T) -> T:
+        while above[thing] != thing:
+            thing = above[thing]
+        return thing
+
+    for first, second in pairs:
+        above[root(second)] = root(first)
+    sets: dict[T, list[T]] = {}
+    for thing in above:
+        sets.setdefault(root(thing), []).append(thing)
+    return list(sets.values())
