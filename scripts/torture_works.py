@@ -26,6 +26,7 @@ from catalogue.records import events, files, findings, orders, pieces, scans, st
 from catalogue.records.backup import condition
 from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, open_database
+from catalogue.records.fixity import wanted_by
 from catalogue.settings import Home
 from catalogue.storage.atomic import PART_PREFIX
 
@@ -145,7 +146,7 @@ def do_index(place: Place) -> None:
 def do_copy(place: Place) -> None:
     with place.database() as db:
         nas = stores.by_name(db, "nas")
-        copies.copy_to(db, place.home, nas, copies.plan(db, nas))
+        copies.copy_to(db, place.home, nas, wanted_by(db, nas))
 
 
 def do_audit(place: Place) -> None:
@@ -207,7 +208,7 @@ def copy_done(place: Place) -> Iterator[str]:
     if place.pictures("nas") != place.pictures("main"):
         yield "the copy is not whole"
     with place.database() as db:
-        if copies.plan(db, stores.by_name(db, "nas")):
+        if wanted_by(db, stores.by_name(db, "nas")):
             yield "copies are not on record"
 
 

@@ -132,18 +132,6 @@ def _update_findings(db: Database, kind: str, lacking: dict[int, tuple[str, str,
             findings.update_detail(db, known[scan_id][1], detail, hint)
 
 
-def plan(db: Database, target: Store, source: Store | None = None, *, masters_only: bool = False) -> list[Wanted]:
-    """Scans that ``target`` lacks and the primary stores (or ``source``) hold soundly, by path."""
-    return fixity.wanted_by(db, target.id, source.id if source else None, masters_only)
-
-
-def not_copyable(db: Database, target: Store, source: Store | None = None, *,
-                 masters_only: bool = False) -> list[NotCopied]:
-    """What ``target`` lacks and :func:`plan` leaves out, for no intact copy of it is known in the source."""
-    return [NotCopied(path, "no intact copy is on record: restore it first" if readable else "it could never be read")
-            for path, readable in fixity.without_source(db, target.id, source.id if source else None, masters_only)]
-
-
 def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *, report: Report = ignore_progress,
             cancelled: Cancelled = never_cancelled) -> CopySummary:
     """Bring scans to a store: each copied, verified and recorded before the next. Call it again to carry on.

@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 
 from catalogue.fixity import copies
-from catalogue.fixity.copies import CopySummary
+from catalogue.fixity.copies import CopySummary, NotCopied
 from catalogue.operations.wording import counted, number
 from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
 from catalogue.records import stores
 from catalogue.records.database import Database
-from catalogue.records.fixity import Wanted
+from catalogue.records.fixity import Wanted, wanted_by, without_source
 from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -35,7 +35,7 @@ class CopyPlan:
 def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool = False) -> CopyPlan:
     """What would be copied to the store ``target``. Changes nothing. Raises NotFound for an unknown store."""
     into, origin = stores.by_name(db, target), stores.by_name(db, source) if source else None
-    return CopyPlan(into, origin, masters_only, tuple(copies.plan(db, into, origin, masters_only=masters_only)))
+    return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)))
 
 
 def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = ignore_progress,
@@ -49,8 +49,10 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
     """
     summary = copies.copy_to(db, home, plan.target, plan.wanted, report=report, cancelled=cancelled)
     known = {item.path for item in summary.not_copied}
-    unavailable = copies.not_copyable(db, plan.target, plan.source, masters_only=plan.masters_only)
-    summary.not_copied += [item for item in unavailable if item.path not in known]
+    summary.not_copied += [
+        NotCopied(path, "no intact copy is on record: restore it first" if readable else "it could never be read")
+        for path, readable in without_source(db, plan.target, plan.source, masters_only=plan.masters_only)
+        if path not in known]
     return summary
 
 

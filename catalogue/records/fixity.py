@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from catalogue.records.copies import HELD
 from catalogue.records.paths import stored_mtime
 from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_int, fetch_one, fetch_text, now, save_row
+from catalogue.records.stores import Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +119,8 @@ def open_scan_findings(db: Database, kind: str) -> dict[int, tuple[str, int]]:
         " AND store_id IS NULL", [kind])}
 
 
-def wanted_by(db: Database, store_id: int, source_id: int | None, masters_only: bool) -> list[Wanted]:
-    """Scans held intact by primary stores (or by one given store) that ``store_id`` has no intact file of."""
+def wanted_by(db: Database, target: Store, source: Store | None = None, *, masters_only: bool = False) -> list[Wanted]:
+    """Scans held intact by primary stores (or by ``source``) that ``target`` has no intact file of, by path."""
     return fetch(db, Wanted, f"""
         SELECT s.id AS scan_id, s.sha256, s.bytes AS size, min(h.path) AS path
         FROM {HELD} h JOIN scan s ON s.id = h.scan_id
@@ -127,11 +128,11 @@ def wanted_by(db: Database, store_id: int, source_id: int | None, masters_only: 
               AND CASE WHEN ?2 IS NULL THEN h.kind = 'primary' ELSE h.store_id = ?2 END
               AND (NOT ?3 OR s.role = 'master')
               AND s.id NOT IN (SELECT o.scan_id FROM {HELD} o WHERE o.store_id = ?1 AND o.intact)
-        GROUP BY s.id ORDER BY path""", [store_id, source_id, int(masters_only)])
+        GROUP BY s.id ORDER BY path""", [target.id, source and source.id, int(masters_only)])
 
 
-def without_source(db: Database, store_id: int, source_id: int | None, masters_only: bool) -> list[tuple[str, bool]]:
-    """``(path, could be read)`` of what the sources of :func:`wanted_by` hold, ``store_id`` lacks, and none has intact.
+def without_source(db: Database, target: Store, source: Store | None, *, masters_only: bool) -> list[tuple[str, bool]]:
+    """``(path, could be read)`` of what the sources of :func:`wanted_by` hold, ``target`` lacks, and none has intact.
 
     Files that never could be read are among them: nobody knows what they show, so they count as masters.
     """
@@ -146,7 +147,7 @@ def without_source(db: Database, store_id: int, source_id: int | None, masters_o
         SELECT f.path, 0 FROM file f JOIN store t ON t.id = f.store_id
         WHERE f.scan_id IS NULL AND f.state = 'present' AND t.forgotten IS NULL AND t.id <> ?1
               AND CASE WHEN ?2 IS NULL THEN t.kind = 'primary' ELSE t.id = ?2 END
-        ORDER BY path""", [store_id, source_id, int(masters_only)])
+        ORDER BY path""", [target.id, source and source.id, int(masters_only)])
     return [(str(row[0]), bool(row[1])) for row in rows]
 
 

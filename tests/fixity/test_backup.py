@@ -27,6 +27,7 @@ from catalogue.records import events, files, findings, scans, stores
 from catalogue.records.backup import condition
 from catalogue.records.connection import Connection
 from catalogue.records.database import Database, open_database
+from catalogue.records.fixity import wanted_by
 from catalogue.settings import Home, Settings
 from catalogue.storage.atomic import part_name
 from tests import recorded
@@ -265,7 +266,7 @@ def test_a_lost_catalogue_comes_back_from_stores_and_manifests(archive: Shop, sc
     """Damage and loss that happened while no catalogue watched are found, and repaired from the other store."""
     scan("main/Ada Quill/Harbour/unlisted.tif", seed=77).rename(archive.folder / "later.tif")
     nas = archive.add("nas", "copy")
-    copies.copy_to(archive.db, archive.home, nas, copies.plan(archive.db, nas))
+    copies.copy_to(archive.db, archive.home, nas, wanted_by(archive.db, nas))
     for name in ("main", "nas"):
         manifest.export_into(archive.db, archive.store(name), consent=True)
     ended = max(head.id for head in manifest.heads(archive.db))

@@ -15,7 +15,7 @@ from fixity_shop import Shop, rot
 from catalogue.errors import Ambiguous, Busy, CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity import copies, copying
 from catalogue.fixity.advice import OpenFinding, accept, damage_of, next_step
-from catalogue.fixity.copies import CopySummary, copy_to, plan, review
+from catalogue.fixity.copies import CopySummary, copy_to, review
 from catalogue.fixity.copying import Stopped
 from catalogue.fixity.restore import IS_SOUND, find_file, restore
 from catalogue.fixity.restore import plan as plan_restore
@@ -26,6 +26,7 @@ from catalogue.progress import Progress
 from catalogue.records import copies as copy_rows
 from catalogue.records import findings, fixity, scans
 from catalogue.records.database import Database
+from catalogue.records.fixity import wanted_by
 from catalogue.settings import Settings
 from catalogue.storage.folders import Entry
 from catalogue.storage.medium import FOLDER_READ_ONLY
@@ -55,7 +56,7 @@ def master(shop: Shop, scan: Scan) -> Path:
 
 def copy(shop: Shop, store: str, **options: object) -> CopySummary:
     target = shop.store(store)
-    return copy_to(shop.db, shop.home, target, plan(shop.db, target), **options)  # type: ignore[arg-type]
+    return copy_to(shop.db, shop.home, target, wanted_by(shop.db, target), **options)  # type: ignore[arg-type]
 
 
 def kinds(shop: Shop) -> set[str]:
@@ -103,7 +104,7 @@ def test_a_corrupt_master_is_not_copied_on(shop: Shop, scan: Scan) -> None:
     shop.add("nas", "copy")
     shop.index()
     assert shop.kinds(MASTER) >= {"damaged"}
-    assert not plan(shop.db, shop.store("nas")) and copy(shop, "nas").copied == 0
+    assert not wanted_by(shop.db, shop.store("nas")) and copy(shop, "nas").copied == 0
 
 
 def test_where_no_store_could_hold_a_copy_one_finding_says_so(shop: Shop, scan: Scan) -> None:
@@ -145,7 +146,7 @@ def test_a_store_is_brought_up_to_date_once(shop: Shop, master: Path) -> None:
     done = copy(shop, "nas")
     assert (done.outcome, done.copied, done.bytes) == ("finished", 1, master.stat().st_size)
     assert (shop.folder / "nas" / MASTER).read_bytes() == master.read_bytes()
-    assert plan(shop.db, shop.store("nas")) == []
+    assert wanted_by(shop.db, shop.store("nas")) == []
     last = [e for e in recorded.events(shop.db) if e.type == "replication"][-1]
     assert (last.store, last.path, last.sha256) == ("nas", MASTER, shop.due(MASTER).sha256)
     shop.index("nas")
@@ -181,8 +182,8 @@ def test_copies_are_made_from_primary_stores_unless_another_is_named(shop: Shop,
     scan("nas/Ada Quill/Meadow/master.tif", seed=9)
     shop.index("nas")
     nas, away = shop.store("nas"), shop.store("away")
-    assert [one.path for one in plan(shop.db, away)] == [MASTER]
-    assert [one.path for one in plan(shop.db, away, nas)] == ["Ada Quill/Meadow/master.tif"]
+    assert [one.path for one in wanted_by(shop.db, away)] == [MASTER]
+    assert [one.path for one in wanted_by(shop.db, away, nas)] == ["Ada Quill/Meadow/master.tif"]
 
 
 @pytest.mark.usefixtures("master")
@@ -204,7 +205,7 @@ def test_a_scan_that_a_file_holds_is_not_dropped(shop: Shop) -> None:
 @pytest.mark.usefixtures("master")
 def test_a_run_is_stopped_also_while_it_finds_all_in_place(shop: Shop) -> None:
     copy(shop, "nas")
-    wanted = plan(shop.db, shop.store("away"))
+    wanted = wanted_by(shop.db, shop.store("away"))
     (shop.folder / "away" / MASTER).parent.mkdir(parents=True)
     (shop.folder / "away" / MASTER).write_bytes((shop.folder / "nas" / MASTER).read_bytes())
     done = copy_to(shop.db, shop.home, shop.store("away"), wanted, cancelled=lambda: True)
@@ -222,7 +223,7 @@ def test_another_file_of_the_same_name_is_left_and_the_copy_gets_its_own(shop: S
     assert place.read_bytes() == before
     other = place.with_name(f"master.{shop.due(MASTER).sha256[:8]}.tif")
     assert other.read_bytes() == master.read_bytes()
-    assert plan(shop.db, shop.store("nas")) == []
+    assert wanted_by(shop.db, shop.store("nas")) == []
 
 
 def test_a_name_that_is_no_text_keeps_its_bytes_also_beside_another(shop: Shop, scan: Scan) -> None:
@@ -547,7 +548,7 @@ def test_the_advice_to_copy_names_stores_between_which_there_is_something_to_cop
     assert told == ["catalogue copy --to away --from nas"]
     (single,) = open_findings(shop.db, kind=copies.SINGLE)
     away, nas = shop.store("away"), shop.store("nas")
-    copies.copy_to(shop.db, shop.home, away, copies.plan(shop.db, away, nas))
+    copies.copy_to(shop.db, shop.home, away, wanted_by(shop.db, away, nas))
     assert (shop.folder / "away" / MASTER).exists()
     (shop.folder / "nas" / MASTER).unlink()
     (shop.folder / "away" / MASTER).unlink()

@@ -12,11 +12,12 @@ import pytest
 from fixity_shop import Shop
 
 from catalogue.errors import Ambiguous, NameTaken
-from catalogue.fixity.copies import copy_to, plan
+from catalogue.fixity.copies import copy_to
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.restore import find_file
 from catalogue.progress import ignore_progress, never_cancelled
 from catalogue.records import events
+from catalogue.records.fixity import wanted_by
 from tests import recorded
 from tests.waiting import HANG_SECONDS
 
@@ -97,10 +98,10 @@ def test_a_store_on_such_a_disk_gets_every_scan(shop: Shop, scan: Scan, folding:
         scan(f"main/Ada Quill/Harbour/{name}", seed=n)
     shop.index()
     nas = shop.add("nas", "copy")
-    done = copy_to(shop.db, shop.home, nas, plan(shop.db, nas))
+    done = copy_to(shop.db, shop.home, nas, wanted_by(shop.db, nas))
     assert (done.copied, done.renamed, done.not_copied) == (3, 2, [])
     assert len(list((folding / "Ada Quill" / "Harbour").iterdir())) == 3
-    assert plan(shop.db, nas) == []
+    assert wanted_by(shop.db, nas) == []
     assert shop.audit("nas").intact == 3
 
 
@@ -152,7 +153,7 @@ def test_of_files_called_alike_the_damaged_one_is_meant(shop: Shop, scan: Scan) 
     path = scan("main/Ada Quill/Harbour/master.tif")
     nas = shop.add("nas", "copy")
     shop.index()
-    copy_to(shop.db, shop.home, nas, plan(shop.db, nas))
+    copy_to(shop.db, shop.home, nas, wanted_by(shop.db, nas))
     with pytest.raises(Ambiguous):
         find_file(shop.db, "master.tif")
     path.unlink()

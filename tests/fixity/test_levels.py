@@ -15,9 +15,10 @@ from fixity_shop import Shop, rot
 from catalogue.errors import NotFound
 from catalogue.fixity import log, manifest
 from catalogue.fixity.backup import back_up
-from catalogue.fixity.copies import copy_to, plan
+from catalogue.fixity.copies import copy_to
 from catalogue.fixity.levels import AREAS, QUESTIONS, TWO_COPIES, Area, answer, levels
 from catalogue.records import findings, scans
+from catalogue.records.fixity import wanted_by
 from catalogue.records.fixity_facts import facts
 from catalogue.settings import Home
 
@@ -71,7 +72,7 @@ def test_a_question_is_lacking_until_answered_and_no_is_no(archive: Shop) -> Non
 
 def test_two_copies_on_one_disk_are_not_two_full_copies(archive: Shop) -> None:
     nas = archive.add("nas", "copy")
-    copy_to(archive.db, archive.home, nas, plan(archive.db, nas))
+    copy_to(archive.db, archive.home, nas, wanted_by(archive.db, nas))
     (told,) = (c for c in page(archive)["Storage"].criteria if c.text == TWO_COPIES)
     assert (told.met, told.evidence) == (False, "1 of 1 masters in two stores, 1 of them on one disk")
     archive.home = one_disk_will_do(archive)
@@ -85,7 +86,7 @@ def test_storage_follows_the_copies(archive: Shop) -> None:
     assert page(archive)["Storage"].level == 0
     for expected, (name, kind) in ((1, ("nas", "copy")), (3, ("away", "off-site"))):
         target = archive.add(name, kind)
-        copy_to(archive.db, archive.home, target, plan(archive.db, target))
+        copy_to(archive.db, archive.home, target, wanted_by(archive.db, target))
         assert page(archive)["Storage"].level == expected
     rot(archive.folder / "away" / MASTER, 700)
     archive.audit("away")
@@ -96,7 +97,7 @@ def test_one_master_without_its_copies_keeps_the_archive_down(archive: Shop, sca
     archive.home = one_disk_will_do(archive)
     answer(archive.db, "places", "yes")
     nas = archive.add("nas", "copy")
-    copy_to(archive.db, archive.home, nas, plan(archive.db, nas))
+    copy_to(archive.db, archive.home, nas, wanted_by(archive.db, nas))
     assert page(archive)["Storage"].level == 1
     scan("main/Ada Quill/Meadow/master.tif", seed=2)
     archive.index()

@@ -25,6 +25,7 @@ from catalogue.indexing.service import index
 from catalogue.reading.model import Fault
 from catalogue.records import copies, files, findings, fixity, pieces, scans
 from catalogue.records.database import open_database
+from catalogue.records.fixity import wanted_by
 from catalogue.settings import Home
 from tests.copies import copy_shop
 from tests.files import write_scan
@@ -73,7 +74,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
         write_scan(folder / "main" / MASTER, seed=1)
         shop.index()
         shop.add("nas", "copy")
-        copying.copy_to(db, home, shop.store("nas"), copying.plan(db, shop.store("nas")))
+        copying.copy_to(db, home, shop.store("nas"), wanted_by(db, shop.store("nas")))
     write_scan(folder / "elsewhere.tif", seed=77)
     return folder
 
@@ -471,7 +472,7 @@ def test_a_copy_from_a_file_that_fails_is_not_made_and_the_file_counts_no_more(w
     shop.add("usb", "off-site")
     (shop.folder / "nas").rename(shop.folder / "nas unplugged")
     deed(world)
-    done = copying.copy_to(shop.db, shop.home, shop.store("usb"), copying.plan(shop.db, shop.store("usb")))
+    done = copying.copy_to(shop.db, shop.home, shop.store("usb"), wanted_by(shop.db, shop.store("usb")))
     assert (done.copied, len(done.not_copied)) == (0, 1)
     assert (world.content(MASTER), world.copies("A")) == ("A", 1)
     assert findings.list_open(shop.db, kind="single copy")

@@ -15,14 +15,14 @@ from catalogue.fixity import copies as fixity_copies
 from catalogue.fixity import copying, restore
 from catalogue.fixity.audit import audit
 from catalogue.fixity.bags import write_bag
-from catalogue.fixity.copies import SINGLE, copy_to, plan, review
+from catalogue.fixity.copies import SINGLE, copy_to, review
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
 from catalogue.operations import stores as moving
 from catalogue.progress import Progress, ignore_progress, never_cancelled
 from catalogue.records import copies, scans
 from catalogue.records import stores as store_rows
-from catalogue.records.fixity import baggable
+from catalogue.records.fixity import baggable, wanted_by
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
 from catalogue.storage import identity
@@ -53,7 +53,7 @@ def mount() -> Iterator[Callable[[Path, str], None]]:
 
 def copy(shop: Shop, name: str, report: Callable[[Progress], None] = lambda _: None):  # type: ignore[no-untyped-def]
     store = shop.store(name)
-    return copy_to(shop.db, shop.home, store, plan(shop.db, store), report=report)
+    return copy_to(shop.db, shop.home, store, wanted_by(shop.db, store), report=report)
 
 
 def held(shop: Shop, path: str) -> copies.Copies:

@@ -34,6 +34,7 @@ from catalogue.operations.correcting import confirm_pieces
 from catalogue.operations.importing import import_table
 from catalogue.records import files, findings, pieces
 from catalogue.records.database import open_database, transaction
+from catalogue.records.fixity import wanted_by
 from catalogue.records.paths import escape_path, native_path, unsafe_escaped_path
 from catalogue.settings import Home
 from catalogue.untrusted import open_regular, read_regular, unsafe_path
@@ -146,7 +147,7 @@ def test_a_row_that_leads_out_of_its_store_is_never_followed(shop: Shop, scan: S
     nas = shop.add("nas", "copy")
     shop.index()
     (scan_id,) = (row[0] for row in shop.db.execute("SELECT id FROM scan"))
-    copies.copy_to(shop.db, shop.home, nas, copies.plan(shop.db, nas))
+    copies.copy_to(shop.db, shop.home, nas, wanted_by(shop.db, nas))
     with transaction(shop.db):
         file_id = files.save(shop.db, shop.store().id, path, 5, 0, scan_id, verified=False)
     before = sorted(p for p in shop.folder.rglob("*") if "catalogue home" not in p.parts)

@@ -32,6 +32,7 @@ from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
 from catalogue.records import copies, files, findings, fixity, scans, stores
 from catalogue.records.database import open_database
+from catalogue.records.fixity import wanted_by
 from catalogue.settings import Home, Settings
 
 STORES = {"main": "primary", "nas": "copy"}
@@ -241,7 +242,7 @@ class FileRules(RuleBasedStateMachine):
         if not all(self._unambiguous(content) for content in wanted):
             return
         target = stores.by_name(self.db, "nas")
-        planned = copying.plan(self.db, target)
+        planned = wanted_by(self.db, target)
         assert {NAMES[w.sha256]: w.path for w in planned} == wanted
         with self.refusing():
             copying.copy_to(self.db, self.home, target, planned)
