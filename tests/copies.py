@@ -4,7 +4,7 @@ import shutil
 from contextlib import closing
 from pathlib import Path
 
-from catalogue.indexing.stores import note_file_place, note_place
+from catalogue.indexing.places import note_file_place, note_place
 from catalogue.records import locations, stores
 from catalogue.records.database import open_database, transaction
 from catalogue.records.paths import native_path

@@ -20,7 +20,8 @@ from catalogue.fixity import copies, log, verdicts
 from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
 from catalogue.indexing.exclusive_lock import exclusive_lock
-from catalogue.indexing.stores import is_at, locate_store, note_place
+from catalogue.indexing.places import note_place
+from catalogue.indexing.stores import is_at, locate_store
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, findings, fixity, runs
 from catalogue.records.database import Database, transaction

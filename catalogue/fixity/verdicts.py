@@ -11,8 +11,8 @@ from catalogue.fixity.checking import Checked, Expected, Result, check
 from catalogue.fixity.copying import Stopped
 from catalogue.fixity.damage_regions import Damage
 from catalogue.indexing.crawl import crawl
+from catalogue.indexing.places import note_file_place
 from catalogue.indexing.recording import real_path
-from catalogue.indexing.stores import note_file_place
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records.copies import DOUBTS

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from catalogue.indexing import naming
-from catalogue.indexing.stores import note_file_place
+from catalogue.indexing.places import note_file_place
 from catalogue.reading.model import Fault, Reading
 from catalogue.records import events, files, findings, fixity, guesses, scans, stale_rows, stated_facts
 from catalogue.records.database import Database

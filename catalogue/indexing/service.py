@@ -10,10 +10,11 @@ from time import monotonic
 from catalogue.indexing.comparing import Comparison, compare, within
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.guessing import guess_new
+from catalogue.indexing.places import note_place
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import real_path, record
 from catalogue.indexing.refiling import adopt_upgraded
-from catalogue.indexing.stores import is_at, locate_store, marked_elsewhere, note_place, offline
+from catalogue.indexing.stores import is_at, locate_store, marked_elsewhere, offline
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading

@@ -10,9 +10,9 @@ from pathlib import Path
 from uuid import uuid4
 
 from catalogue.errors import CatalogueError, Refused, StoreAway
-from catalogue.records import events, files, findings, locations, stores
+from catalogue.indexing.places import note_place
+from catalogue.records import events, findings, locations, stores
 from catalogue.records.database import Database, transaction
-from catalogue.records.paths import UnusablePath, native_path
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
 from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
@@ -20,8 +20,8 @@ from catalogue.storage.identity import FileId, filesystem_id, identity, inside, 
 
 UNMARKED = "unmarked:"
 __all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "locate_store", "marked_elsewhere", "marker_facts",
-           "move_store", "note_file_place", "note_place", "offline", "on_one_disk", "opened_store", "overlapping_store",
-           "read_marker", "retire_store", "store_holding"]
+           "move_store", "offline", "on_one_disk", "opened_store", "overlapping_store", "read_marker", "retire_store",
+           "store_holding"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -198,44 +198,6 @@ def retire_store(db: Database, store: Store) -> None:
                       detail=f"{store.kind} store retired")
 
 
-def note_place(db: Database, store: Store, root: Path, *, look: bool = False) -> int:
-    """Note which folder of which file system the store's root is now. Within a transaction.
-
-    Where it is another than before, as after a disk was replaced (or with ``look``), the places of its files are noted
-    anew. Those that are not the very files that were read count as no copies until they are; gives how many these are.
-    """
-    place = identity(root)
-    if place is None:
-        return 0
-    before, filesystem = locations.store_location(db, store.id), filesystem_id(root)
-    present = locations.StoreLocation(filesystem, place.inode)
-    locations.note_store(db, store.id, filesystem, place.inode)
-    if before is None or (before == present and not look):
-        return 0
-    copied = before.filesystem != filesystem and _names_a_volume(before.filesystem) and _names_a_volume(filesystem)
-    others = []
-    for file_id, path, inode in locations.inodes_of_store(db, store.id):
-        try:
-            file = root / native_path(path)
-        except UnusablePath:
-            continue
-        standing = identity(file, follow=False)
-        if standing is None:
-            locations.forget_file(db, file_id)
-        else:
-            locations.note_file(db, file_id, filesystem_id(file), standing.inode)
-        if standing is None or copied or standing.inode != inode:
-            others.append(file_id)
-    files.mark_not_read_here(db, others)
-    return len(others)
-
-
-def _names_a_volume(filesystem: str) -> bool:
-    """Whether it differs from disk to disk and from nothing else: a share has several names, and macOS numbers disks
-    anew when they are connected. Then the files' inodes tell."""
-    return filesystem.startswith("volume ") or (filesystem.startswith("id ") and sys.platform == "linux")
-
-
 def on_one_disk(db: Database) -> list[tuple[str, str]]:
     """Names of stores in use, two and two, that are lost together when a disk fails.
 
@@ -247,13 +209,6 @@ def on_one_disk(db: Database) -> list[tuple[str, str]]:
     now = {(first.name, second.name) for first, second in combinations(sorted(listed, key=lambda s: s.name), 2)
            if disks[first.id] & disks[second.id]}
     return sorted({*locations.shared_disks(db), *now})
-
-
-def note_file_place(db: Database, file_id: int, path: str) -> None:
-    """Note which file of which file system stands at a path now. Within a transaction."""
-    place = identity(path)
-    if place is not None:
-        locations.note_file(db, file_id, filesystem_id(path), place.inode)
 
 
 def offline(store: Store) -> StoreAway:

@@ -16,6 +16,7 @@ from catalogue.fixity import copying, restore
 from catalogue.fixity.audit import audit
 from catalogue.fixity.bags import write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, review
+from catalogue.indexing import places as noted_places
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
 from catalogue.operations import stores as moving
@@ -336,7 +337,7 @@ def test_a_disk_that_replaced_another_at_the_same_place_is_noticed(shop: Shop, s
 def test_a_store_that_moved_to_the_disk_of_another_is_no_copy_on_a_disk_of_its_own(
         shop: Shop, scan: Scan, volumes: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     real = identity.filesystem_id
-    monkeypatch.setattr(on_disk, "filesystem_id",
+    monkeypatch.setattr(noted_places, "filesystem_id",
                         lambda place: "volume B" if "/nas" in os.fspath(place) else real(place))
     scan("main/Ada/Harbour/0.tif")
     shop.add("nas", "copy")

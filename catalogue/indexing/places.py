@@ -1,0 +1,55 @@
+"""Which folder and files of which file system a store's root and its files are, noted when they are seen."""
+
+import sys
+from pathlib import Path
+
+from catalogue.records import files, locations
+from catalogue.records.database import Database
+from catalogue.records.paths import UnusablePath, native_path
+from catalogue.records.stores import Store
+from catalogue.storage.identity import filesystem_id, identity
+
+
+def note_place(db: Database, store: Store, root: Path, *, look: bool = False) -> int:
+    """Note which folder of which file system the store's root is now. Within a transaction.
+
+    Where it is another than before, as after a disk was replaced (or with ``look``), the places of its files are noted
+    anew. Those that are not the very files that were read count as no copies until they are; gives how many these are.
+    """
+    place = identity(root)
+    if place is None:
+        return 0
+    before, filesystem = locations.store_location(db, store.id), filesystem_id(root)
+    present = locations.StoreLocation(filesystem, place.inode)
+    locations.note_store(db, store.id, filesystem, place.inode)
+    if before is None or (before == present and not look):
+        return 0
+    copied = before.filesystem != filesystem and _names_a_volume(before.filesystem) and _names_a_volume(filesystem)
+    others = []
+    for file_id, path, inode in locations.inodes_of_store(db, store.id):
+        try:
+            file = root / native_path(path)
+        except UnusablePath:
+            continue
+        standing = identity(file, follow=False)
+        if standing is None:
+            locations.forget_file(db, file_id)
+        else:
+            locations.note_file(db, file_id, filesystem_id(file), standing.inode)
+        if standing is None or copied or standing.inode != inode:
+            others.append(file_id)
+    files.mark_not_read_here(db, others)
+    return len(others)
+
+
+def _names_a_volume(filesystem: str) -> bool:
+    """Whether it differs from disk to disk and from nothing else: a share has several names, and macOS numbers disks
+    anew when they are connected. Then the files' inodes tell."""
+    return filesystem.startswith("volume ") or (filesystem.startswith("id ") and sys.platform == "linux")
+
+
+def note_file_place(db: Database, file_id: int, path: str) -> None:
+    """Note which file of which file system stands at a path now. Within a transaction."""
+    place = identity(path)
+    if place is not None:
+        locations.note_file(db, file_id, filesystem_id(path), place.inode)
