@@ -65,29 +65,20 @@ def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
         if same and (marker != other.marker or root != theirs):
             raise Refused(f"This folder is the store {other.name!r} already, reached by another path."
                           if root != theirs else f"This folder is already the store {other.name!r}.", path=root)
-        spelt = root.is_relative_to(theirs) or theirs.is_relative_to(root)  # all there is to go by while it is offline
-        if root != theirs and not same and (spelt or overlapping(root, theirs)):
+        if root != theirs and not same and overlapping(root, theirs):
             raise Refused(f"This folder and the store {other.name!r} overlap.",
                           hint="A file can belong to one store only.", path=root)
 
 
 def overlapping_store(db: Database, folder: Path, *, but: int = 0) -> Store | None:
     """A store in use that is this folder, lies in it or holds it, by whatever path; ``but`` is left out."""
-    for store in stores.listed(db):
-        theirs = Path(store.root)
-        if store.id != but and (folder.is_relative_to(theirs) or theirs.is_relative_to(folder)
-                                or overlapping(folder, theirs)):
-            return store
-    return None
+    return next((store for store in stores.listed(db)
+                 if store.id != but and overlapping(folder, Path(store.root))), None)
 
 
 def store_holding(db: Database, path: Path) -> Store | None:
     """The store in use in which a path lies, by whatever links and mounts it is reached."""
-    for store in stores.listed(db):
-        theirs = Path(store.root)
-        if path.is_relative_to(theirs) or inside(path, theirs):
-            return store
-    return None
+    return next((store for store in stores.listed(db) if inside(path, Path(store.root))), None)
 
 
 def read_marker(root: Path) -> str | None:

@@ -147,9 +147,9 @@ def apart_from_stores(db: Database, folder: Path) -> None:
     """Raises CatalogueError where a folder of new scans lies in a store, or a store in it."""
     for other in stores.listed(db):
         theirs = Path(other.root)
-        if folder.is_relative_to(theirs) or inside(folder, theirs):
+        if inside(folder, theirs):
             raise InsideStore(other.name, folder, hint="Index the store, or copy from it: catalogue copy.")
-        if theirs.is_relative_to(folder) or inside(theirs, folder):
+        if inside(theirs, folder):
             raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder that holds"
                                  " only the new scans.", path=folder)
 

@@ -46,7 +46,7 @@ def outside(folder: Path, known: Iterable[Store]) -> Path:
     """The folder, made absolute; raises InsideStore where it lies within a store, for nothing is written there."""
     place = folder.expanduser().absolute()
     for store in known:
-        if place.is_relative_to(store.root) or inside(place, Path(store.root)):
+        if inside(place, Path(store.root)):
             raise InsideStore(store.name, place, message="This folder lies within the store {!r}, where nothing is"
                               " written.", hint="Choose a folder beside it.")
     return place

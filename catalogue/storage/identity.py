@@ -1,4 +1,4 @@
-"""Which file or folder a path leads to, as the system says; never how the path is spelled.
+"""Which file or folder a path leads to, as the system says rather than how the path is spelled.
 
 Device and inode are the same under every symbolic link, hard link, bind mount and second mount of one file system, so
 two paths lead to one file exactly when both numbers agree. They hold while the file system is mounted; across
@@ -56,8 +56,11 @@ def same_file(path_a: Path | str | int, path_b: Path | str | int) -> bool:
 def inside(path: Path, folder: Path) -> bool:
     """Whether ``path`` is ``folder`` or lies in it, by whatever links, bind mounts or second mounts it is reached.
 
-    ``path`` need not exist: then the nearest folder above it that does is what counts.
+    ``path`` need not exist: then the nearest folder above it that does is what counts. As they are spelled is all there
+    is to go by where the folder is on a disk that is not connected.
     """
+    if path.is_relative_to(folder):
+        return True
     wanted = identity(folder)
     real = Path(os.path.realpath(path))
     while not os.path.lexists(real) and real != real.parent:
