@@ -138,6 +138,5 @@ def print_correction(out: Printer, change: "Correction") -> None:
 
 def _print(out: Printer, artist: Artist) -> None:
     out.print(artist.name)
-    for heading, text in (("contact", artist.contact), ("terms", artist.terms), ("notes", artist.notes)):
-        if text:
-            out.field(heading, text)
+    for name, text in (("contact", artist.contact), ("terms", artist.terms), ("notes", artist.notes)):
+        out.field(name, text)

@@ -86,6 +86,5 @@ def merge(session: Session, name: str, keep: str) -> None:
 
 def _print(out: Printer, buyer: Buyer) -> None:
     out.print(buyer.name)
-    for heading, text in (("contact", buyer.contact), ("notes", buyer.notes)):
-        if text:
-            out.field(heading, text)
+    for name, text in (("contact", buyer.contact), ("notes", buyer.notes)):
+        out.field(name, text)

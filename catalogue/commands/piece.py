@@ -50,8 +50,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
                             ("medium", noted.medium),
                             ("original", shown), ("relief", f"{noted.relief_mm:g} mm" if noted.relief_mm else ""),
                             ("notes", noted.notes)):
-            if value:
-                out.field(name, value)
+            out.field(name, value)
         out.lines(undo_hint(change.id))
 
     session.emit(noted, text)

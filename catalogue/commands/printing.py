@@ -51,10 +51,9 @@ class Printer:
             self.print(text)
 
     def field(self, name: str, text: str) -> None:
-        """A name and what a person wrote to it, as many lines as it has, each of them indented."""
-        first, *rest = text.splitlines() or [""]
-        self.print(f"  {name}: {first}")
-        self.lines(f"    {line}" for line in rest)
+        """A name and what a person wrote to it, as many lines as it has, each of them indented; nothing for nothing."""
+        if lines := text.splitlines():
+            self.lines([f"  {name}: {lines[0]}", *(f"    {line}" for line in lines[1:])])
 
     def table(self, headings: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
         """Columns under headings."""
