@@ -180,7 +180,7 @@ def certificates(session: Session, edition: int, as_csv: Path | None, as_html: P
 
 
 def _print(print_: Issued) -> str:
-    size = values.shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
+    size = values.shown_size(print_.width_mm, print_.height_mm)
     fate = f"destroyed {print_.destroyed}: {print_.reason}" if print_.destroyed else ""
     again = f"reprinted in {print_.replaced_in}" if print_.replaced_in else ""
     return "  ".join(filter(None,

@@ -66,6 +66,6 @@ def measured_size(width_mm: float, height_mm: float) -> str:
     return shown_size(round(width_mm), round(height_mm))
 
 
-def shown_size(width_mm: float, height_mm: float) -> str:
-    """``"50 × 70 cm"``."""
-    return f"{shown_mm(width_mm)} × {shown_mm(height_mm)} cm"
+def shown_size(width_mm: float | None, height_mm: float | None) -> str:
+    """``"50 × 70 cm"``; "" for a size that is not known."""
+    return f"{shown_mm(width_mm)} × {shown_mm(height_mm)} cm" if width_mm and height_mm else ""

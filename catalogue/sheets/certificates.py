@@ -70,7 +70,7 @@ def _row(print_: Issued, piece: pieces.Piece, limit: int, proofs: int, settings:
         remarks.append(f"destroyed {values.shown_day(print_.destroyed, settings.dates)}: {print_.reason}")
     if print_.replaced_in:
         remarks.append(f"reprinted in order {print_.replaced_in}")
-    size = values.shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
+    size = values.shown_size(print_.width_mm, print_.height_mm)
     return Row(number, piece.artist, piece.title, piece.year, size, print_.medium, print_.order_number, print_.placed,
                values.shown_day(print_.placed, settings.dates), print_.buyer, print_.scan_sha256, "; ".join(remarks),
                print_.lost, where)

@@ -66,8 +66,8 @@ def _work(db: Database, home: Home, piece: Piece) -> Work:
 
 def _original(db: Database, piece: Piece, scan: Scan | None) -> str:
     """The original's size: measured by a person, else as the scan states it."""
-    if piece.width_mm and piece.height_mm:
-        return values.shown_size(piece.width_mm, piece.height_mm)
+    if size := values.shown_size(piece.width_mm, piece.height_mm):
+        return size
     picture = scans.picture(db, scan.id) if scan else None
     if picture and picture.width_mm and picture.height_mm:
         return f"{values.measured_size(picture.width_mm, picture.height_mm)} by its scan"

@@ -131,7 +131,7 @@ def test_what_is_not_safe_stays_and_is_told(desk: Desk, harm: Callable[[Desk], N
 
 
 def test_a_run_killed_after_a_removal_is_completed_by_the_next(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doubles, "_log_removal", killed)
+    monkeypatch.setattr(doubles, "_record_removal", killed)
     with pytest.raises(KeyboardInterrupt):
         desk.free()
     monkeypatch.undo()
@@ -151,7 +151,7 @@ def test_a_removal_that_cannot_be_recorded_is_told_and_recorded_by_the_next_run(
         raise DiskFull()
 
     with monkeypatch.context() as patch:
-        patch.setattr(doubles, "_log_removal", full)
+        patch.setattr(files, "forget", full)
         whys = desk.free()
     assert len(whys) == 2 and all(DiskFull().message in why for why in whys)
     assert desk.names() == ["Ada Quill/Harbour.tif"]

@@ -118,7 +118,7 @@ def artist_form(artist: Artist, origins: Mapping[str, Origin]) -> FormDialog:
 def piece_form(facts: PieceFacts) -> FormDialog:
     """The form of one piece."""
     piece, origins = facts.piece, facts.origins
-    size = values.shown_size(piece.width_mm, piece.height_mm) if piece.width_mm and piece.height_mm else ""
+    size = values.shown_size(piece.width_mm, piece.height_mm)
     whole = [one for one in facts.editions if one.scope == "all sizes" and not one.medium]
     several = len(facts.editions) > len(whole)
     fields = [
