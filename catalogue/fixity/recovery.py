@@ -15,12 +15,12 @@ from catalogue.errors import CatalogueError, Damaged, Refused
 from catalogue.fixity import copies, log, manifest
 from catalogue.fixity.backup import generations, newest_sound
 from catalogue.fixity.copying import copy_verified
-from catalogue.fixity.job_sheets import SheetFacts, read_sheets
+from catalogue.fixity.job_sheets import hold_numbers
 from catalogue.fixity.log import Head
 from catalogue.fixity.profiles import bring_back_profiles
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.progress import Progress, Report, ignore_progress, never_cancelled
-from catalogue.records import editions, events, files, fixity, journal, orders, pieces, salvage, stores
+from catalogue.records import events, files, fixity, journal, salvage, stores
 from catalogue.records.backup import Condition, condition, foreign_parts, hold, make_one_file
 from catalogue.records.database import (
     Database,
@@ -32,7 +32,6 @@ from catalogue.records.database import (
     unlogged_transaction,
 )
 from catalogue.records.events import Event
-from catalogue.records.numbers import parse_numbers
 from catalogue.records.statements import staged_count, unpacked
 from catalogue.settings import Home
 from catalogue.storage.atomic import aside_name, opened
@@ -160,7 +159,7 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
         put_back = _put_back(db, before, entries, highest, damaged,
                              [f for own_journal in journals for f in own_journal.faults], source,
                              any(each.entries and not each.faults for each in journals[: 1 + len(copied)]))
-        put_back = _with_sheets(db, home, put_back)
+        put_back = replace(put_back, doubts=(*put_back.doubts, *hold_numbers(db, home.sheets)))
         make_one_file(db)
     if faults := condition(part).faults:
         raise Damaged(f"The recovered catalogue fails its checks: {faults[0]}.",
@@ -257,35 +256,6 @@ def _apply(db: Database, event: Event, damaged: Sequence[Path], names: salvage.S
     salvage.ensure_referred(db, event, damaged, names)
     return [f"event {event.id}: {words}" for change in unpacked(event.change)
             if (words := salvage.apply(db, change, final=event.type == "migration"))]
-
-
-def _with_sheets(db: Database, home: Home, put_back: PutBack) -> PutBack:
-    """Keep from being given out again what job sheets name and no statement knows."""
-    doubts = []
-    for sheet in read_sheets(home.sheets):
-        if orders.find_by_number(db, sheet.number) is not None:
-            continue
-        with transaction(db, f"known from the job sheet {sheet.path.name}"):
-            orders.note_known(db, sheet.number, sheet.path.name)
-            held = _hold_numbers(db, sheet)
-        doubts.append(f"The job sheet {sheet.path.name} names the order {sheet.number} ({sheet.artist}: {sheet.title}"
-                      f"{', numbers ' + sheet.numbers if sheet.numbers else ''}), which is not on record"
-                      f"{'; its numbers are held' if held else ''}: enter it again.")
-    return replace(put_back, doubts=(*put_back.doubts, *doubts))
-
-
-def _hold_numbers(db: Database, sheet: SheetFacts) -> bool:
-    piece_id = pieces.known_piece(db, sheet.artist, sheet.title)
-    known = editions.of_piece(db, piece_id) if piece_id and sheet.numbers else []
-    if len(known) != 1:
-        return False
-    try:
-        free = [number for number in parse_numbers(sheet.numbers)[0]
-                if number.number not in editions.taken(db, known[0].id, number.series)]
-        editions.take(db, known[0].id, free, None)
-    except (ValueError, Refused):
-        return False
-    return bool(free)
 
 
 def finish(home: Home) -> Recovered:
