@@ -86,9 +86,9 @@ class Index:
             rows = np.linspace(0, len(features.sift) - 1, limits.ASKED).round().astype(np.intp)
             features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         candidates: dict[str, Candidate] = {}
-        codes = bits(features.sift)
-        nearest = _nearest_lists(self.segments, codes)
         with thread_pool() as pool:
+            codes = bits(features.sift)
+            nearest = pool.submit(_nearest_lists, self.segments, codes).result()
             for part in pool.map(lambda segment: _search(segment, features, codes, nearest, phashes, most),
                                  self.segments):
                 candidates |= {candidate.key: candidate for candidate in part}
@@ -131,13 +131,14 @@ def _switch(folder: Path, names: list[str]) -> None:
 
 def _nearest_lists(segments: Sequence[Shard], codes: Bytes) -> dict[bytes, Lists]:
     """The lists to search for each descriptor, by the centres of lists, which many segments share."""
+    faiss.omp_set_num_threads(1)  # counts for this thread only
     models = {segment.centres.tobytes(): segment.lists for segment in segments if len(segment.centres)}
     return {centres: lists.quantizer.search(codes, limits.PROBES)[1] for centres, lists in models.items()}
 
 
 def _search(segment: Shard, features: Features, codes: Bytes, nearest: dict[bytes, Lists], phashes: Sequence[int],
             most: int) -> list[Candidate]:
-    faiss.omp_set_num_threads(1)  # counts for this thread only: segments are searched side by side instead
+    faiss.omp_set_num_threads(1)  # segments are searched side by side instead
     votes = _votes(segment, features, codes, nearest.get(segment.centres.tobytes()))
     apart = np.full(len(segment.keys), 64, np.int64)
     stored = np.asarray(segment.phashes)
