@@ -96,9 +96,12 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = ignor
     moves, gone = [], []
     for entry in reversed(undo.entries):
         file = files.by_path(db, store.id, entry["to"])
+        if files.by_path(db, store.id, entry["from"]) is not None and (
+                file is None or files.sha256_of(db, file.id) != entry["sha256"]):
+            continue  # this move was written down and refused
         if file:
             moves.append(Move(file.id, entry["to"], entry["from"], entry["sha256"], file.size, "undone"))
-        elif files.by_path(db, store.id, entry["from"]) is None:
+        else:
             gone.append(Skipped(Path(store.root) / native_path(entry["to"]), "it is no longer there"))
     tidied = apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()), report=report,
                          cancelled=cancelled)

@@ -7,9 +7,10 @@ from pathlib import Path
 
 from catalogue.intake.arrivals import Arrival
 from catalogue.intake.naming import Facts, free_path, same_name, shortened
-from catalogue.records import intake
+from catalogue.records import files, intake
 from catalogue.records.database import Database
 from catalogue.records.paths import escape_path, native_path
+from catalogue.storage.identity import identity
 
 FOLDERS_KEPT = 500
 
@@ -52,6 +53,15 @@ class Names:
     def given(self, path: str) -> bool:
         """Whether this very plan has given the path away."""
         return same_name(path) in self._given
+
+    def held_by_another(self, path: str, own: str) -> bool:
+        """Whether another file than the one at ``own`` stands at a path that differs in capitals or accents' form
+        alone, as disks allow that compare names byte by byte."""
+        if files.by_path(self._db, self._store_id, path) is not None:
+            return True
+        standing = None if self._root is None else identity(self._root / native_path(path), follow=False)
+        return standing is not None and self._root is not None and standing != identity(
+            self._root / native_path(own), follow=False)
 
     def free(self, path: str) -> str:
         """The path, or the first numbered one that can be given; each number is tried once, however many ask."""

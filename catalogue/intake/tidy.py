@@ -77,7 +77,8 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
                 in_order += 1
                 continue
             # the name it has, put right
-            own = same_name(ruled_path) == same_name(file.path) and not names.given(ruled_path)
+            own = (same_name(ruled_path) == same_name(file.path) and not names.given(ruled_path)
+                   and not names.held_by_another(ruled_path, file.path))
             target = ruled_path if own else names.free(ruled_path)
             names.give(target)
             moves.append(Move(file.file_id, file.path, target, file.sha256, file.size, _why(file, ruled_path)))

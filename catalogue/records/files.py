@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from catalogue.records.paths import stored_mtime
-from catalogue.records.rows import Database, chunks, fetch, fetch_one, now
+from catalogue.records.rows import Database, chunks, fetch, fetch_one, fetch_text, now
 
 UNREAD = "not read yet"  # ``File.failure`` of a file met with another size or time, or back after it was missing
 NOT_READ_HERE = "not read on this disk"  # ``File.failure`` of a file that was read on the disk its store was on before
@@ -95,6 +95,11 @@ def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_
         [store_id, path, size, stored_mtime(mtime_ns), scan_id, moment, moment,
          moment if verified else None]).fetchone()
     return int(row[0])
+
+
+def sha256_of(db: Database, file_id: int) -> str:
+    """The digest of a file's last known content; "" where it has none."""
+    return fetch_text(db, "SELECT s.sha256 FROM file f JOIN scan s ON s.id = f.scan_id WHERE f.id = ?", [file_id])
 
 
 def note_failure(db: Database, file_id: int, failure: str, *, present: bool | None = None) -> None:

@@ -305,6 +305,42 @@ def test_a_name_that_differs_only_in_form_is_renamed_in_place(
     assert [p.name for p in (tmp_path / "masters/Ada Quill/Café").iterdir()] == ["Café master.tif"]
 
 
+@pytest.mark.parametrize("level", [Level.PORTABLE, Level.RULE])
+def test_a_name_that_differs_in_its_accents_form_alone_is_left_to_the_file_that_has_it(
+        db: Database, home: Home, store: Store, write: Write, take_up: TakeUp, tmp_path: Path, level: Level) -> None:
+    """Planned for the second file each time, it was refused each time."""
+    dice = np.random.default_rng(8)
+    for name in ("Caf\u00e9.tif", "Cafe\u0301.tif"):
+        write(f"Ada Quill/{name}", dice.integers(0, 255, (40, 50, 3), dtype=np.uint8), folder="masters")
+    if len(list((tmp_path / "masters" / "Ada Quill").iterdir())) < 2:
+        pytest.skip("this disk takes both names for one")
+    take_up(store)
+    confirm(db)
+    before = tree(tmp_path / "masters")
+    plan = plan_tidying(db, home.settings, store, level)
+    assert len(set(targets(plan).values())) == len(targets(plan))
+    done = apply_tidying(db, home, plan)
+    assert (len(done.moved), done.skipped) == (len(plan.moves), ())
+    assert done.undo is not None
+    assert undo_tidying(db, home, done.undo).skipped == ()
+    assert tree(tmp_path / "masters") == before
+
+
+@pytest.mark.usefixtures("untidy")
+def test_a_move_that_was_refused_is_not_undone(db: Database, home: Home, store: Store, tmp_path: Path) -> None:
+    """Its line is in the list, for that comes first; what stands at the target is another file, and sound."""
+    plan = plan_tidying(db, home.settings, store)
+    blocked = tmp_path / "masters" / plan.moves[0].target
+    blocked.parent.mkdir(parents=True, exist_ok=True)
+    other = next(path for path in sorted((tmp_path / "masters").rglob("*.tif")) if not path.name.startswith("scan0001"))
+    blocked.write_bytes(other.read_bytes())
+    index(db, home, [store])
+    done = apply_tidying(db, home, plan)
+    assert len(done.skipped) == 1
+    assert done.undo is not None
+    assert undo_tidying(db, home, done.undo).skipped == ()
+
+
 @pytest.mark.usefixtures("untidy")
 def test_the_undo_line_is_on_the_disk_before_the_file_moves(
         db: Database, home: Home, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
