@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from collections.abc import Set as Collection
 from dataclasses import replace
 
+from catalogue.filing import vocabulary as words
 from catalogue.filing.artists import Artists
 from catalogue.filing.folding import fold
-from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
+from catalogue.filing.model import LOSSY, NOTHING, SMALL, STATED_IN_FILE, FileFacts, Guessed, Work
 from catalogue.filing.names import phrases, read_name
 from catalogue.filing.own_titles import COUNTED, beside_artist, folder_title, without_artist
 from catalogue.filing.people import compatible, person_of
@@ -32,8 +33,19 @@ def begin(facts: FileFacts, parts: tuple[str, ...], place: Place, artists: Artis
         artist = NOTHING
     work = Work(facts, parts, (*place.names, read_name(parts[-1])), artist_in_path, artist, artists, fold(artist.value),
                 place.kinds, place.first, place.last, place.proved)
+    if _says_web_of_whole_scan(work):
+        work.last, work.proved = work.last + 1, True
     work.folder = _piece_folder(work)
     return work
+
+
+def _says_web_of_whole_scan(work: Work) -> bool:
+    """Whether a name ends in a plain word for small pictures that is of its title, for the file holds a whole scan:
+    "Spider web.tif" beside "Spider.tif" is no picture for the web. (Where it shows the same, likeness says so.)"""
+    facts, behind = work.facts, work.names[-1].tokens[work.last + 1 :]
+    return (facts.format not in LOSSY and not 0 < max(facts.width, facts.height) < SMALL and work.last >= work.first
+            and len(behind) == 1 and behind[0].role == "reference" and behind[0].spaced
+            and behind[0].text.casefold() not in words.DETAIL)
 
 
 def _piece_folder(work: Work) -> int | None:

@@ -21,14 +21,17 @@ PRINT = _word_set("""
     giclée druk wydruk wydruki tisk výtisk tuloste tulostus vedos nyomat nyomtatás baskı çıktı печать отпечаток вывод
     출력 출력용 인쇄 인쇄용 trykk trykkfil
 """)
-REFERENCE = _word_set("""
+DETAIL = _word_set("""
+    detail details détail détails detalle detalles detalj detaljer ausschnitt 詳細 部分図 uitsnit dettaglio dettagli
+    pormenor деталь szczegół zbliżenie výřez yksityiskohta részlet ayrıntı
+""")
+REFERENCE = DETAIL | _word_set("""
     site web webb website webpage internet online lowres thumb thumbs thumbnail preview previews vorschau aperçu
     vignette förhandsvisning phone handy mobil mobile photo photos snapshot snapshots ref refs references referenz
-    référence referencia referens détail détails detalle detalles detalj detaljer ausschnitt email mail small klein
-    petit pequeño liten 参考 ウェブ 詳細 部分図 縮小 klant kunde client kundin kundenansicht voorbeeld ansicht móvil
-    telefoon mobiel dettaglio dettagli uitsnit telemóvel pormenor catalog catalogue consultation handyfoto handybild
-    hemsida kundvisning anteprima podgląd náhled esikatselu előnézet önizleme превью деталь szczegół zbliżenie výřez
-    yksityiskohta részlet ayrıntı dos signature firma 웹용 확인용 휴대폰 スマホ 確認用 bilde nettside
+    référence referencia referens email mail small klein petit pequeño liten 参考 ウェブ 縮小 klant kunde client kundin
+    kundenansicht voorbeeld ansicht móvil telefoon mobiel telemóvel catalog catalogue consultation handyfoto handybild
+    hemsida kundvisning anteprima podgląd náhled esikatselu előnézet önizleme превью dos signature firma 웹용 확인용
+    휴대폰 スマホ 確認用 bilde nettside
 """)
 TILE = _word_set("""
     tile tiles capture captures kachel kacheln teilscan teilscans teile tuile tuiles partie parties morceaux ruta rutor

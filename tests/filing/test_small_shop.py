@@ -105,3 +105,33 @@ def test_files_that_differ_in_case_or_unicode_form_only_are_one_piece() -> None:
     guessed = guess([*SHOP, *(f"2022/John Wetherlam/{name}.tif" for name in names)])
     assert {title_key(guessed[f"2022/John Wetherlam/{name}.tif"].piece.value) for name in names} == {"debacle"}
     assert len({guessed[f"2022/John Wetherlam/{name}.tif"].piece.value for name in names}) == 1
+
+
+def guessed(shop: dict[str, tuple[str, int]]) -> dict[str, Guess]:
+    """By path the guesses of a shop given as path: format and long side."""
+    facts = [FileFacts(path, format=kind, width=side, height=side * 3 // 4) for path, (kind, side) in shop.items()]
+    return dict(zip(shop, guess_all(facts), strict=True))
+
+
+@pytest.mark.parametrize(("beside", "kind", "side", "piece", "role"), [
+    ("Spider web.tif", "TIFF", 9000, "Spider web", "master"),
+    ("Spider web.tif", "TIFF", 0, "Spider web", "master"),  # seen, not read
+    ("Spider web.tif", "TIFF", 1600, "Spider", "reference"),
+    ("Spider web.jpg", "JPEG", 1600, "Spider", "reference"),
+    ("Spider web.jpg", "JPEG", 9000, "Spider", "reference"),
+    ("Spider - web.tif", "TIFF", 9000, "Spider", "reference"),
+    ("Spider detail.tif", "TIFF", 9000, "Spider", "reference"),
+])
+def test_a_whole_scan_is_no_picture_for_the_web(beside: str, kind: str, side: int, piece: str, role: str) -> None:
+    shop = {f"Clients/Anna Leith/{title}.tif": ("TIFF", 9000) for title in ("Spider", "Moor", "Low Tide", "Blue Door")}
+    made = guessed({**shop, f"Clients/Anna Leith/{beside}": (kind, side)})
+    guess = made[f"Clients/Anna Leith/{beside}"]
+    assert (guess.piece.value, guess.role.value) == (piece, role)
+    assert made["Clients/Anna Leith/Spider.tif"].piece.value == "Spider"
+
+
+def test_likeness_files_a_whole_scan_for_the_web_with_its_piece() -> None:
+    paths = ("Clients/Anna Leith/Spider.tif", "Clients/Anna Leith/Spider web.tif", "Clients/Anna Leith/Moor.tif")
+    made = guess_all([FileFacts(path, width=9000, height=7000, group=1 if "Spider" in path else None)
+                      for path in paths])
+    assert len({title_key(guess.piece.value) for guess in made[:2]}) == 1
