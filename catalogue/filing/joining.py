@@ -45,6 +45,7 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
     families: dict[str, list[Named]] = defaultdict(list)
     for named in evidence.values():
         families[core_of(named.person.family).split(" ")[0]].append(named)
+    full = _full_names(evidence)
     joined: dict[Key, Key] = {}
     either: dict[Key, tuple[str, ...]] = {}
     sure: set[Key] = set()
@@ -60,6 +61,7 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
                     and (not m.person.family_first or len(m.titles) >= 0.4 * alone)
                     and any(len(t.person.given[0]) == 1 and compatible(t.person, m.person) for t in trusted)]
         trusted += [m for m in members if m not in trusted and _is_short_form_known(m.person, evidence)]
+        trusted = [m for m in trusted if not _goes_on(m, full)]
         sure.update(m.person.key for m in trusted)
         for member in members:
             tops = _fullest(member, trusted)
@@ -71,6 +73,24 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
     joined |= _join_letters(evidence, joined)
     joined |= _join_initials(evidence, joined)
     return Names(joined, either, frozenset(sure))
+
+
+def _full_names(evidence: Mapping[Key, Named]) -> Mapping[str, list[Named]]:
+    """By family the full names that often fill a field."""
+    full: dict[str, list[Named]] = defaultdict(list)
+    for named in evidence.values():
+        if named.person.given and named.whole > 1:
+            full[named.person.family].append(named)
+    return full
+
+
+def _goes_on(named: Named, full: Mapping[str, list[Named]]) -> bool:
+    """Whether what is met once begins with an artist's name and goes on with a word of a title, as before the comma of
+    "Ada Quill Slipway, Early"."""
+    *before, family = named.person.given
+    return named.whole == 1 and not named.stated and not named.folders and any(
+        len(other.titles) > 2 * len(named.titles) and before in ([], list(other.person.given))
+        for other in full.get(family, ()))
 
 
 def _ends_in(longer: Person, shorter: Person) -> bool:

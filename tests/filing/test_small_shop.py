@@ -135,3 +135,18 @@ def test_likeness_files_a_whole_scan_for_the_web_with_its_piece() -> None:
     made = guess_all([FileFacts(path, width=9000, height=7000, group=1 if "Spider" in path else None)
                       for path in paths])
     assert len({title_key(guess.piece.value) for guess in made[:2]}) == 1
+
+
+def test_an_artists_name_ends_before_a_title_with_a_comma() -> None:
+    shop = {f"Scans/Ottoline Brackwater/{title}.tif": ("TIFF", 9000)
+            for title in ("Kitchen Window", "Harbour at Night", "Clay Field", "Slipway,_Early_master")}
+    shop |= {f"Print/Ottoline Brackwater/{title} A2 print.tif": ("TIFF", 6000)
+             for title in ("Kitchen Window", "Clay Field", "Slipway, Early")}
+    shop |= {f"Scans/Marnie Ellwick/{title}.tif": ("TIFF", 9000) for title in ("Above the Weir", "Moor", "Blue Door")}
+    shop |= {"Print/Brackwater Slipway, Early 8x10 300dpi.tif": ("TIFF", 6000),
+             "web/Ottoline Brackwater Slipway, Early web.jpg": ("JPEG", 1500),
+             "Scans/Marnie Ellwick/web/Above the Weir.jpg": ("JPEG", 1500),
+             "to sort/Marnie Ellwick - Fox, Sleeping.tif": ("TIFF", 9000)}
+    made = guessed(shop)
+    assert {(made[path].artist.value, made[path].piece.value) for path in shop if "Early" in path} == {
+        ("Ottoline Brackwater", "Slipway, Early")}
