@@ -5,6 +5,7 @@ stand in old order books: their codes are of List Three, their minor units of CL
 """
 
 import re
+from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from difflib import get_close_matches
 
@@ -52,11 +53,19 @@ def round_amount(amount: Decimal, currency: str) -> Decimal:
     return amount.quantize(Decimal(1).scaleb(-minor_units(currency)), ROUND_HALF_UP)
 
 
-def read_amount(text: str, currency: str = "") -> str:
+def decimal_sign(amounts: Iterable[str]) -> str:
+    """The sign before the cents in amounts that were written by one hand: a comma or a point; empty where none says so,
+    or some write the one and some the other."""
+    signs = {amount[match.start()] for amount in amounts if (match := re.search(r"[.,][0-9]{1,2}(?![0-9])", amount))}
+    return signs.pop() if len(signs) == 1 else ""
+
+
+def read_amount(text: str, currency: str = "", *, decimal: str = "") -> str:
     """``"1.234,50 €"`` → ``"1234.50"``; empty stays empty. Decimal text with the currency's decimals.
 
     A lone sign before three digits parts thousands. In a currency of three decimals a lone point before three digits
-    is the decimal point, as :func:`write_amount` has it; a comma there could be either and is refused.
+    is the decimal point, as :func:`write_amount` has it; a comma there could be either and is refused. Where ``decimal``
+    is known (:func:`decimal_sign`), a lone one before three digits is the decimal sign in any currency.
     Raises ValueError: no amount, one of another currency, below zero, finer than the coin, or not below ``LIMIT``.
     """
     typed = text.strip()
@@ -74,7 +83,9 @@ def read_amount(text: str, currency: str = "") -> str:
         if word and currency and not _can_mean(word.upper(), currency):
             raise ValueError(f"{text!r} is not a price in {currency}")
     whole, cents = match["whole"], match["cents"] or ""
-    if digits == 3 and not cents:
+    if decimal and not cents and re.sub(r"[0-9]", "", whole) == decimal:
+        whole, cents = whole[:-4], whole[-3:]
+    elif digits == 3 and not cents:
         whole, cents = _three_decimals(whole)
     if len(set(re.sub(r"[0-9]", "", whole))) > 1 or (match["cents"] and match["sign"] in whole):
         raise ValueError(f"{text!r} is not a price")

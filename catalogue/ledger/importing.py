@@ -8,6 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TypeVar
 
+from catalogue import money
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row, Table
@@ -109,7 +110,8 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
         known = {line for _, digest, nth in rows if (line := orders.imported_line(db, digest, nth)) is not None}
         rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces,
                       files.find_by_filename(db, names),
-                      known, statuses_of(table.rows, dates or settings.dates, status), {}, own)
+                      known, statuses_of(table.rows, dates or settings.dates, status), {}, own,
+                      money.decimal_sign(row.get(name) for row in table.rows for name in ("price", "unit_price")))
         return import_rows(db, table, "Importing orders", rows, lambda row: _import_row(db, *row, rules),
                            dry_run=dry_run, report=report, cancelled=cancelled)
 
@@ -206,7 +208,8 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
     order, fresh = _order(db, row, placed, status, rules)
     if not fresh and row.get("currency") and (said_currency := rules.currency(row)) != order.currency:
         raise Refused(f"The order is in {order.currency or 'no currency'}, this row in {said_currency}.")
-    prices = stated_prices(quantity, order.currency, price=row.get("price"), unit=row.get("unit_price"))
+    prices = stated_prices(quantity, order.currency, price=row.get("price"), unit=row.get("unit_price"),
+                           decimal=rules.decimal)
     line = replace(line, unit_price=prices.unit_price, price=prices.price)
     alone = status == "cancelled" != order.status
     if not fresh:

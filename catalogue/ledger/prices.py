@@ -13,14 +13,16 @@ class Prices(NamedTuple):
     price: str = ""
 
 
-def stated_prices(quantity: int, currency: str, *, price: str | None = None, unit: str | None = None) -> Prices:
+def stated_prices(quantity: int, currency: str, *, price: str | None = None, unit: str | None = None,
+                  decimal: str = "") -> Prices:
     """What to record of what was typed of either price; empty text says that there is none.
 
-    With ``price`` alone the unit price is what it implies where it divides evenly, else empty.
+    With ``price`` alone the unit price is what it implies where it divides evenly, else empty. ``decimal`` is the sign
+    before the cents, where it is known (:func:`catalogue.money.decimal_sign`).
     Raises Refused: no price, below zero, too much, finer than the currency's coin, or the two disagree.
     """
     with refusing():
-        each, whole = (money.read_amount(text or "", currency) for text in (unit, price))
+        each, whole = (money.read_amount(text or "", currency, decimal=decimal) for text in (unit, price))
         total = money.total_price(each, quantity, currency)
         if each and whole and total != whole:
             shown = [money.show_amount(amount, currency) for amount in (each, total, whole)]

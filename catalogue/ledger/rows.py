@@ -43,6 +43,7 @@ class Rules:
     statuses: Mapping[str, str]  # of each order of the file, by its number; of whole orders, not of single rows
     names: dict[int, str]       # known pieces, once a guess needed them
     own: bool                   # the file was written by this program
+    decimal: str                # the sign before the cents in its prices, where they tell
 
     def currency(self, row: Row) -> str:
         """The currency a row names, else the shop's. Raises ValueError where it is none."""

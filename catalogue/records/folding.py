@@ -13,6 +13,7 @@ from functools import lru_cache
 _ACCENTED = ("LATIN", "GREEK", "CYRILLIC")
 # Variation selectors choose between drawings of one character.
 _INVISIBLE = re.compile("[\ufe00-\ufe0f\U000e0100-\U000e01ef]")
+_EAST_ASIAN = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af ]+")
 _PLAIN = re.compile(r"[a-z0-9 ]*")
 
 
@@ -33,6 +34,12 @@ def words(text: str) -> list[str]:
     if stretches:
         return stretches
     return "".join(" " if unicodedata.category(c)[0] in "ZC" else c for c in lowered).split()
+
+
+def joined_name(key: str) -> str:
+    """A folded Chinese, Japanese or Korean name without the space before the given name, which some write and others
+    do not; empty for any other."""
+    return key.replace(" ", "") if _EAST_ASIAN.fullmatch(key) else ""
 
 
 @lru_cache(maxsize=4096)

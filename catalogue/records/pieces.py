@@ -59,6 +59,8 @@ def artist_named(db: Database, name: str) -> Artist | None:
     """The artist of that name, or of whom it is a former or other spelling; makes nothing."""
     key = folded(name)
     artist = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
+    if artist is None and (joined := folding.joined_name(key)):
+        artist = fetch_one(db, Artist, "SELECT * FROM artist WHERE replace(key, ' ', '') = ? ORDER BY id", [joined])
     if artist is None:
         other = fetch_id(db, "SELECT min(artist_id) FROM artist_stated WHERE known_key = ?", [key])
         artist = artist_by_id(db, effective_artists.root(db, "artist", other)) if other else None
@@ -256,7 +258,8 @@ def artists_matching(db: Database, words: str, limit: int = 20) -> list[Artist]:
     key = folded(words)
     if not key:
         return []
-    exact = fetch(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
+    exact = fetch(db, Artist, "SELECT * FROM artist WHERE key = ?1 OR replace(key, ' ', '') = nullif(?2, '')",
+                  [key, folding.joined_name(key)])
     return exact or fetch(db, Artist, "SELECT * FROM artist WHERE instr(key, ?) ORDER BY key LIMIT ?", [key, limit])
 
 

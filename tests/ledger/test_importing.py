@@ -171,6 +171,36 @@ def test_other_headings_separator_encoding_dates_and_sizes_in_mm(stocked: Shop) 
         import_orders(stocked.db, stocked.home.settings, path, mapping={"price": "Betrog"})
 
 
+def test_a_price_finer_than_the_coin_is_never_taken_for_thousands(stocked: Shop) -> None:
+    """A spreadsheet writes a third of a hundred as 33,333 beside 12,50; in a book of whole amounts it is thousands."""
+    head = "number;date;artist;title;size;quantity;price each;currency\n"
+    row = "{};2023-05-09;Tomas Quill;Salt Field;60 x 40;3;{};EUR\n"
+    book = written(stocked, "book.csv", head + "".join(
+        row.format(*cells) for cells in ((1, "12,50"), (2, "33,333"), (3, "33,330"), (4, "1.080"), (5, "2.033,33"))))
+    outcome = import_orders(stocked.db, stocked.home.settings, book)
+    assert [fate.fate for fate in outcome.fates] == [
+        RowFate.RECORDED, RowFate.REFUSED, RowFate.RECORDED, RowFate.RECORDED, RowFate.RECORDED]
+    assert outcome.fates[1].detail == "'33,333' is not a price in EUR: it has 2 decimals."
+    assert {line.number: line.unit_price for line in recorded.order_lines(stocked.db)} == {
+        "1": "12.50", "3": "33.33", "4": "1080.00", "5": "2033.33"}
+    whole = written(stocked, "whole.csv", head + row.format(6, "33,333"))
+    assert import_orders(stocked.db, stocked.home.settings, whole).counts == {RowFate.RECORDED: 1}
+    assert next(line.unit_price for line in recorded.order_lines(stocked.db) if line.number == "6") == "33333.00"
+
+
+@pytest.mark.parametrize(("on_record", "written_as"), [("森下千波", "森下 千波"), ("森下 千波", "森下千波"),
+                                                       ("森下千波", "森下\u3000千波"), ("김하늘", "김 하늘")])
+def test_an_east_asian_name_is_the_same_with_and_without_its_space(stocked: Shop, on_record: str,
+                                                                   written_as: str) -> None:
+    artist = pieces.artist_called(stocked.db, on_record).id
+    stocked.piece(on_record, "潮の音")
+    book = written(stocked, "book.csv", f"number;date;artist;title;size\n1;2023-05-09;{written_as};潮の音;60 x 40\n")
+    assert import_orders(stocked.db, stocked.home.settings, book, make_pieces=True).counts == {RowFate.RECORDED: 1}
+    assert [line.artist for line in recorded.order_lines(stocked.db)] == [on_record]
+    assert [known.id for known in pieces.artists_matching(stocked.db, written_as)] == [artist]
+    assert pieces.artist_called(stocked.db, "山田 花子").id != pieces.artist_called(stocked.db, "山田花").id
+
+
 def test_one_row_cancelled_leaves_its_order_standing(stocked: Shop) -> None:
     import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
     rows = ["R-7,2024-01-01,Ilse Marwood,Harbour at Low Water,,50,70,,,,,1,1,,,cancelled,,harbour.tif",
