@@ -12,6 +12,7 @@ from typing import Any
 
 from catalogue.records import events
 from catalogue.records.rows import Database, fetch_int
+from catalogue.records.statement_summary import row_words, summary
 
 Row = dict[str, Any]
 PREFIX = "statement_of_"
@@ -80,16 +81,6 @@ class Change:
                          if name not in before or name not in after or before[name] != after[name])
 
 
-# What a stated row is called where the table's name would not do.
-_ROWS = {"orders": "order", "edition_print": "numbered print", "order_number_known": "order number",
-         "finding_accepted": "accepted finding", "likeness_verdict": "verdict", "artist_terms": "terms"}
-
-
-def row_words(table: str) -> str:
-    """A stated row as people call it, without its key: ``order line``."""
-    return _ROWS.get(table) or table.removesuffix("_stated").replace("_", " ")
-
-
 def row_name(table: str, key: tuple[Any, ...]) -> str:
     """A stated row as people call it: ``order 3``, ``order line 7``, ``piece 12``."""
     return f"{row_words(table)} {' '.join(str(part) for part in key)}"
@@ -154,7 +145,7 @@ def log_staged(db: Database, reasons: Sequence[str] = ()) -> int | None:
         return None
     db.execute("DELETE FROM statement_staged")
     events.append(db, "metadata modification", "success", detail="; ".join(dict.fromkeys(reasons))
-                  or summary(changes), change=packed(changes))
+                  or summary(db, changes), change=packed(changes))
     last = events.last(db)
     return last.id if last else None
 
@@ -167,17 +158,6 @@ def staged_count(db: Database) -> int:
 def _change(table: str, key: tuple[str, ...], before: Row | None, after: Row | None) -> Change:
     row = after or before or {}
     return Change(table, tuple(row[name] for name in key), before, after)
-
-
-def summary(changes: Sequence[Change]) -> str:
-    """``"1 order added, 2 order lines added, 1 order line changed"``."""
-    counts: dict[tuple[str, str], int] = {}
-    for change in changes:
-        verb = "added" if change.before is None else "removed" if change.after is None else "changed"
-        row = row_words(change.table)
-        counts[row, verb] = counts.get((row, verb), 0) + 1
-    return ", ".join(f"{count} {row}{'s' if count != 1 and not row.endswith('s') else ''} {verb}"
-                     for (row, verb), count in counts.items())
 
 
 def packed(changes: Sequence[Change]) -> str:
