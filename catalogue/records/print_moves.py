@@ -34,6 +34,10 @@ class LivingPrint(PrintMove):
     placed: str
     status: str
     buyer: str
+    width_mm: float | None
+    height_mm: float | None
+    medium: str
+    scan_sha256: str
 
 
 def add(db: Database, move: PrintMove) -> int:
@@ -47,7 +51,9 @@ def prints(db: Database, edition_id: int | None = None) -> list[LivingPrint]:
         SELECT n.edition_id, a.name AS artist, p.title, n.series, n.number, n.nth, n.state, n.destroyed,
                coalesce(o.number, '') AS order_number, coalesce(o.placed, '') AS placed,
                CASE WHEN l.cancelled THEN 'cancelled' ELSE coalesce(o.status, '') END AS status,
-               coalesce(s.name, o.buyer, '') AS buyer, coalesce(m.place, '') AS place,
+               coalesce(s.name, o.buyer, '') AS buyer, l.width_mm, l.height_mm,
+               coalesce(l.medium, '') AS medium, coalesce(l.scan_sha256, '') AS scan_sha256,
+               coalesce(m.place, '') AS place,
                coalesce(m.holder, '') AS holder, coalesce(m.day, '') AS day, coalesce(m.notes, '') AS notes
         FROM edition_print n JOIN edition e ON e.id = n.edition_id JOIN piece p ON p.id = e.piece_id
         JOIN artist a ON a.id = p.artist_id

@@ -7,10 +7,11 @@ from datetime import date
 from catalogue.ledger import editions, values
 from catalogue.ledger.whereabouts import Whereabouts, place_in_words, whereabouts
 from catalogue.records import editions as recorded
-from catalogue.records import pieces
+from catalogue.records import pieces, print_moves
 from catalogue.records.database import Database
-from catalogue.records.editions import Issued
+from catalogue.records.editions import Edition, Issued
 from catalogue.records.numbers import Number, roman
+from catalogue.records.print_moves import LivingPrint
 from catalogue.settings import Settings
 from catalogue.sheets.page import render
 from catalogue.spreadsheets import csv_table
@@ -49,9 +50,9 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
     piece = pieces.get_piece(db, edition.piece_id)
     prints = whereabouts(db, edition_id)
     places = {print_.number: place_in_words(print_) for print_ in prints}
-    rows = tuple(_row(print_, piece, edition.size_limit, edition.proofs, settings,
-                      places.get(Number(print_.series, print_.number), ""))
-                 for print_ in recorded.issued(db, edition_id))
+    living = {Number(print_.series, print_.number): print_ for print_ in print_moves.prints(db, edition_id)}
+    rows = tuple(_row(print_, living[number], piece, edition, settings, places.get(number, ""))
+                 for print_ in recorded.issued(db, edition_id) if (number := Number(print_.series, print_.number)))
     opened, closed = (values.shown_day(text, settings.dates) for text in (edition.opened, edition.closed))
     page = render("certificates.html", piece=piece, state=editions.state(db, edition), label=editions.label(edition),
                   rows=rows, counts=_counts(prints), remarked=any(row.remarks for row in rows), opened=opened,
@@ -62,17 +63,21 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
     return Certificates(rows, csv_table(names, ([getattr(row, name) for name in names] for row in rows)), page)
 
 
-def _row(print_: Issued, piece: pieces.Piece, limit: int, proofs: int, settings: Settings, where: str) -> Row:
-    number = (f"AP {roman(print_.number)}/{roman(proofs)}" if print_.series == "proof"
-              else f"{print_.number}/{limit}")
+def _row(print_: Issued, living: LivingPrint, piece: pieces.Piece, edition: Edition, settings: Settings,
+         where: str) -> Row:
+    """A number's row: size, medium, order, buyer and scan are those of its newest print, which may be a reprint."""
+    number = (f"AP {roman(print_.number)}/{roman(edition.proofs)}" if print_.series == "proof"
+              else f"{print_.number}/{edition.size_limit}")
     remarks = []
     if print_.destroyed:
-        remarks.append(f"destroyed {values.shown_day(print_.destroyed, settings.dates)}: {print_.reason}")
+        first = f" in order {print_.order_number}" if print_.replaced_in and print_.order_number else ""
+        remarks.append(f"{f'printed{first}, ' * bool(first)}destroyed "
+                       f"{values.shown_day(print_.destroyed, settings.dates)}: {print_.reason}")
     if print_.replaced_in:
         remarks.append(f"reprinted in order {print_.replaced_in}")
-    size = values.shown_size(print_.width_mm, print_.height_mm)
-    return Row(number, piece.artist, piece.title, piece.year, size, print_.medium, print_.order_number, print_.placed,
-               values.shown_day(print_.placed, settings.dates), print_.buyer, print_.scan_sha256, "; ".join(remarks),
+    size = values.shown_size(living.width_mm, living.height_mm)
+    return Row(number, piece.artist, piece.title, piece.year, size, living.medium, living.order_number, living.placed,
+               values.shown_day(living.placed, settings.dates), living.buyer, living.scan_sha256, "; ".join(remarks),
                print_.lost, where)
 
 

@@ -101,7 +101,9 @@ def test_the_certificate_list_tells_each_print_and_its_loss(stocked: Shop, read:
     rows = list(csv.DictReader(StringIO(sheet.as_csv)))
     assert [row["number"] for row in rows] == ["1/12", "2/12", "3/12", "AP I/II"]
     assert rows[0]["buyer"] == "Secret Buyer" and rows[0]["size"] == "29.7 × 42 cm" and len(rows[0]["sha256"]) == 64
-    assert "reprinted in order R-3" in rows[1]["remarks"] and rows[2]["remarks"] == "destroyed 02 Feb 2026: stolen"
+    assert (rows[1]["order"], rows[1]["buyer"], rows[0]["order"]) == ("R-3", "", "R-1"), "the print that there is"
+    assert rows[1]["remarks"] == "printed in order R-1, destroyed 01 Feb 2026: creased; reprinted in order R-3"
+    assert rows[2]["remarks"] == "destroyed 02 Feb 2026: stolen"
     assert [row.lost for row in sheet.rows] == [False, False, True, False]
     text = " ".join(read(sheet.as_html).text)
     assert "Pier <at> dusk" in text and "3 out, 9 left" in text
