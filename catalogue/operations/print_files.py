@@ -211,19 +211,38 @@ def make_prints(db: Database, home: Home, lines: Sequence[Line], chosen: Mapping
                 cancelled: Cancelled = never_cancelled) -> PrintFilesMade:
     """Plan and make the print files of some lines, one after the other; a line that fails keeps none of the others.
 
-    Raises: as :func:`make_print` where there is one line alone; Stopped.
+    Raises: as :func:`make_print` where there is one line alone; Stopped. A folder that is another one meanwhile, since
+    its disk was pulled, is told as such, and nothing is written into what stands in its place.
     """
+    place = _identity(folder)
     made: list[PrintMade] = []
     failed: list[NotMade] = []
     for line in lines:
         try:
             plan = plan_print(db, home, line, chosen, profile=profile, afresh=afresh)
+            if _identity(folder) != place:
+                raise _gone(folder)
             made.append(make_print(db, home, plan, folder, report=report, cancelled=cancelled))
-        except CatalogueError as error:
+        except CatalogueError as met:
+            error = met if _identity(folder) == place else _gone(folder)
             if len(lines) == 1:
-                raise
+                raise error from met
             failed.append(NotMade(line, error.message, error.hint, str(error.path or "")))
     return PrintFilesMade(tuple(made), tuple(failed))
+
+
+def _identity(folder: Path) -> tuple[int, int] | None:
+    """Device and inode of a folder; None where it cannot be reached."""
+    try:
+        stat = folder.stat()
+    except OSError:
+        return None
+    return stat.st_dev, stat.st_ino
+
+
+def _gone(folder: Path) -> CatalogueError:
+    return CatalogueError("The folder for print files was disconnected before the file was whole.",
+                          hint="Connect its disk, then print again.", path=folder)
 
 
 def summarize(done: PrintFilesMade, dates: str) -> list[str]:

@@ -148,6 +148,22 @@ def test_an_orders_print_files_are_made_and_recorded(shop: PrintShop) -> None:
     assert (second.width, second.height) == (round(70 / 25.4 * 300) + 2 * 59, round(50 / 25.4 * 300) + 2 * 59)
 
 
+def test_a_folder_whose_disk_was_pulled_gets_no_further_file(shop: PrintShop, db: Database, tmp_path: Path) -> None:
+    """What stands in its place is the empty folder it was mounted on."""
+    pulled = tmp_path / "pulled"
+
+    def pull() -> bool:
+        if not pulled.exists() and any(path.suffix == ".tif" for path in shop.hot.iterdir()):
+            shop.hot.rename(pulled)
+            shop.hot.mkdir()
+        return False
+
+    done = operation.make_prints(db, shop.home, operation.lines_to_print(db, "K-1"), {}, shop.hot,
+                                 cancelled=pull)
+    assert len(done.made) == len(done.not_made) == 1 and not list(shop.hot.iterdir())
+    assert "disconnected" in done.not_made[0].message and done.not_made[0].path == str(shop.hot)
+
+
 def test_made_again_it_is_the_same_file_bit_for_bit(shop: PrintShop, tmp_path: Path) -> None:
     shop.print("--line", 1, "--to", shop.hot)
     before = (shop.hot / shop.made()[0].name).read_bytes()
