@@ -17,7 +17,7 @@ CROP_WORTH_SAYING = 0.02
 def cautions_for(proposal: Proposal, settings: Settings) -> tuple[Caution, ...]:
     """Every caution a proposal calls for, the grave ones first."""
     cautions = [*_of_last_time(proposal, settings), *_of_file(proposal, settings), *_of_size(proposal),
-             *_of_edition(proposal)]
+             *_of_edition(proposal, settings)]
     return tuple(sorted(cautions, key=lambda caution: not caution.grave))
 
 
@@ -28,6 +28,10 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
                       "Choose one on the piece's page, or index the store that holds it.", grave=True)
     if last is None:
         return
+    for line in proposal.also:
+        yield Caution("several lines", f"Order {line.number} also had {line.quantity} × "
+                      f"{shown_size(line.width_mm, line.height_mm)}{', ' * bool(line.medium)}{line.medium} of it.",
+                      "Repeat that line too if it is wanted.")
     if not last.scan_sha256:
         name = f" (it names {last.scan_name!r})" if last.scan_name else ""
         yield Caution("unknown scan", f"The scan printed last time is not on record{name}.",
@@ -100,13 +104,14 @@ def _made_so_before(proposal: Proposal) -> bool:
         for name in ("scan_sha256", "width_mm", "height_mm", "border_mm", "wrap_mm", "edge"))
 
 
-def _of_edition(proposal: Proposal) -> Iterator[Caution]:
+def _of_edition(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
     state, line = proposal.edition, proposal.line
     if state is None:
         return
     if state.edition.closed:
-        yield Caution("edition closed", f"The edition was closed on {state.edition.closed}.",
+        yield Caution("edition closed", f"The edition was closed on {shown_day(state.edition.closed, settings.dates)}.",
                       "No more numbers can be issued.", grave=True)
     elif state.numbers_left < line.quantity:
-        yield Caution("edition", f"{state.numbers_left} of {state.edition.size_limit} numbers are left; "
-                                 f"{line.quantity} are ordered.", "The edition size is fixed.", grave=True)
+        left, ordered = ("is" if count == 1 else "are" for count in (state.numbers_left, line.quantity))
+        yield Caution("edition", f"{state.numbers_left} of {state.edition.size_limit} numbers {left} left; "
+                                 f"{line.quantity} {ordered} ordered.", "The edition size is fixed.", grave=True)

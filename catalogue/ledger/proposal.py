@@ -40,6 +40,7 @@ class Proposal:
     fit: Fit | None
     edition: State | None
     currency: str = ""
+    also: tuple[Line, ...] = ()     # further lines of this piece in last time's order, where a piece was asked for
     cautions: tuple[Caution, ...] = ()
 
     @property

@@ -46,7 +46,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
         NotFound: no such line or piece. Refused: a first order and no size given, last time's scan is unknown, or
             the border leaves no room for the picture.
     """
-    piece, last = _subject(db, line_id, piece_id, afresh)
+    piece, last, also = _subject(db, line_id, piece_id, afresh, (width_mm, height_mm, medium))
     if last is None and (width_mm is None or height_mm is None):
         raise Refused("The first print of a piece needs a size." if afresh else
                       f"{piece.title!r} has never been ordered, so there is nothing to repeat.", hint="Give the size.")
@@ -72,7 +72,8 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
         piece, last, replace(line, edition_id=edition.id if edition else None), used, master, printing,
         _relation(db, home, old, current, measure),
         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None,
-        editions.state(db, edition) if edition else None, (last.currency if last else "") or home.settings.currency)
+        editions.state(db, edition) if edition else None, (last.currency if last else "") or home.settings.currency,
+        also)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
 
@@ -113,15 +114,25 @@ def _or(given: T | None, otherwise: T) -> T:
     return otherwise if given is None else given
 
 
-def _subject(db: Database, line_id: int | None, piece_id: int | None,
-             afresh: bool) -> tuple[Piece, Line | None]:
-    last = None
+def _subject(db: Database, line_id: int | None, piece_id: int | None, afresh: bool,
+             given: tuple[float | None, float | None, str | None]) -> tuple[Piece, Line | None, tuple[Line, ...]]:
+    """The piece, the line that is repeated, and the further lines of the piece in the same order.
+
+    Of several lines that one is repeated whose size (turned as well) and medium are as given, else the newest.
+    """
     if line_id is not None:
-        last = orders.get_line(db, line_id)
-        piece_id = last.piece_id
-    elif not afresh:
-        last = next((line for line in orders.lines_of_piece(db, piece_id or 0) if line.status != "cancelled"), None)
-    return pieces.get_piece(db, piece_id or 0), last
+        line = orders.get_line(db, line_id)
+        return pieces.get_piece(db, line.piece_id), line, ()
+    piece = pieces.get_piece(db, piece_id or 0)
+    standing = [] if afresh else [line for line in orders.lines_of_piece(db, piece.id) if line.status != "cancelled"]
+    together = [line for line in standing if line.order_id == standing[0].order_id]
+    width, height, medium = given
+
+    def fits(line: Line) -> tuple[bool, bool]:
+        return {width, height} == {line.width_mm, line.height_mm}, line.medium == medium
+
+    last = max(together, key=fits, default=None)
+    return piece, last, tuple(line for line in together if line is not last)
 
 
 def _priced_like(last: Line | None, line: NewLine) -> NewLine:

@@ -306,12 +306,38 @@ def test_what_cannot_be_is_refused_in_words(harbour: tuple[Shop, int, int]) -> N
     assert len(recorded.order_lines(shop.db)) == 1
 
 
+def test_the_further_lines_of_last_times_order_are_said_and_a_size_chooses_among_them(
+        harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, line = harbour
+    with transaction(shop.db):
+        order = orders.save(shop.db, "R-2", "2024-05-06", status="collected", currency="EUR")
+        small = orders.add_line(shop.db, order, NewLine(piece, 210, 297, 3, "Rag", unit_price="40.00", price="120.00"))
+        large = orders.add_line(shop.db, order, NewLine(piece, 420, 594, 1, "Canvas", wrap_mm=38))
+        gone = orders.add_line(shop.db, order, NewLine(piece, 100, 140, 1))
+        orders.cancel_line(shop.db, gone)
+        orders.add_line(shop.db, order, NewLine(shop.piece("Tomas Quill", "Salt Field"), 210, 297, 1))
+
+    def proposed(**given: object) -> tuple[int, list[str]]:
+        proposal = repeat.propose(shop.db, shop.home, **({"piece_id": piece} | given))  # type: ignore[arg-type]
+        assert proposal.last
+        return proposal.last.id, [c.text for c in proposal.cautions if c.kind == "several lines"]
+
+    assert proposed() == (large, ["Order R-2 also had 3 × 21 × 29.7 cm, Rag of it."])
+    assert proposed(width_mm=297.0, height_mm=210.0) == (small, ["Order R-2 also had 1 × 42 × 59.4 cm, Canvas of it."])
+    assert proposed(medium="Rag")[0] == small
+    assert proposed(width_mm=100.0, height_mm=140.0)[0] == large, "what was cancelled is not repeated"
+    assert proposed(piece_id=None, line_id=small) == (small, []) and proposed(piece_id=None, line_id=line) == (line, [])
+
+
 def test_more_prints_than_numbers_left_are_a_grave_caution(harbour: tuple[Shop, int, int]) -> None:
     shop, piece, _ = harbour
     editions.define(shop.db, piece, 3)
     told = [c for c in repeat.propose(shop.db, shop.home, piece_id=piece, quantity=4).grave if c.kind == "edition"]
     assert [c.text[:7] for c in told] == ["3 of 3 "]
     assert "edition" not in kinds(repeat.propose(shop.db, shop.home, piece_id=piece, quantity=3))
+    repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece, quantity=2), number="R-9")
+    told = [c for c in repeat.propose(shop.db, shop.home, piece_id=piece, quantity=2).grave if c.kind == "edition"]
+    assert [c.text for c in told] == ["1 of 3 numbers is left; 2 are ordered."]
 
 
 def test_a_closed_edition_gives_nothing_but_unnumbered_is_a_persons_choice(harbour: tuple[Shop, int, int]) -> None:
