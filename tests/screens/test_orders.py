@@ -114,8 +114,9 @@ async def test_state_price_and_notes_change_where_the_order_stands_and_are_taken
         form = app.screen
         assert isinstance(form, FormDialog)
         assert form.query_one("#form-unit_price", Input).placeholder == "80.00 GBP for all 2"
-        for name, value in (("status", "approved"), ("unit_price", "45"), ("notes", "rush"), ("buyer", "Café Lumbrel"),
-                            ("placed", "04 Mar 2025")):
+        assert form.query_one("#form-placed", Input).value == "02 Mar 2025"
+        for name, value in (("status", "approved"), ("quantity", "3"), ("unit_price", "45"), ("notes", "rush"),
+                            ("buyer", "Café Lumbrel"), ("placed", "04 Mar 2025")):
             form.query_one(f"#form-{name}", Input).focus()
             form.query_one(f"#form-{name}", Input).value = value
             await settled(pilot)
@@ -124,7 +125,7 @@ async def test_state_price_and_notes_change_where_the_order_stands_and_are_taken
         assert app.screen is not form
         line = line_of(book, "A-106")
         assert (line.status, line.unit_price, line.price, line.notes, line.buyer, line.placed) == (
-            "approved", "45.00", "90.00", "rush", "Café Lumbrel", "2025-03-04")
+            "approved", "45.00", "135.00", "rush", "Café Lumbrel", "2025-03-04")
         await pilot.press("u")
         await settled(pilot)
         line = line_of(book, "A-106")

@@ -9,20 +9,24 @@ from catalogue.operations.orders import OrdersChanged, change_listed, summarize
 from catalogue.records.database import Database
 from catalogue.records.orders import STATUSES, Line
 from catalogue.screens.dialogs.form import Field, Filled, FormDialog, Match, Matches
+from catalogue.screens.dialogs.repeat_form import quantity
 from catalogue.screens.texts.formats import counted
 
 
 def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
-    """State, price of one print, notes, buyer and date of these lines and their orders."""
+    """State, price of one print, notes, buyer and date of these lines and their orders; of one line the quantity."""
     def field(name: str, label: str, matches: Matches | None = None) -> Field:
         said = {str(getattr(line, name)) for line in lines}
+        if name == "placed":
+            said = {values.shown_day(day, day_form) for day in said}
         value, hint = (said.pop(), "") if len(said) == 1 else ("", "unchanged")
         if name == "unit_price" and not value and len(lines) == 1 and lines[0].price:
             hint = f"{show_amount(lines[0].price, lines[0].currency)} for all {lines[0].quantity}"
         return Field(name, label, value, hint=hint, matches=matches, only=matches is not None)
 
     title = f"Order {lines[0].number}: {lines[0].title}" if len(lines) == 1 else counted(len(lines), "order line")
-    fields = (field("status", "State", _states), field("unit_price", "Price each"), field("notes", "Notes"),
+    prints = (field("quantity", "Prints"),) if len(lines) == 1 else ()
+    fields = (field("status", "State", _states), *prints, field("unit_price", "Price each"), field("notes", "Notes"),
               field("buyer", "Buyer"), field("placed", "Placed"))
     return FormDialog(title, fields, lambda filled: _save(lines, filled, day_form))
 
@@ -37,10 +41,11 @@ def _save(lines: Sequence[Line], filled: Filled, day_form: str) -> Callable[[Dat
     if "status" in said and not said["status"]:
         raise ValueError(f"An order is in one of these states: {', '.join(STATUSES)}")
     placed = values.day(said["placed"], day_form) if "placed" in said else None
+    prints = quantity(said["quantity"]) if "quantity" in said else None
     seen = {line.number: line.status for line in lines if not line.cancelled}
     return lambda db: corrected(change_listed(
         db, [line.id for line in lines], status=said.get("status"), seen=seen, unit_price=said.get("unit_price"),
-        notes=said.get("notes"), buyer=said.get("buyer"), placed=placed))
+        notes=said.get("notes"), buyer=said.get("buyer"), placed=placed, quantity=prints))
 
 
 def corrected(done: OrdersChanged) -> Correction:
