@@ -64,8 +64,8 @@ def read_amount(text: str, currency: str = "", *, decimal: str = "") -> str:
     """``"1.234,50 €"`` → ``"1234.50"``; empty stays empty. Decimal text with the currency's decimals.
 
     A lone sign before three digits parts thousands. In a currency of three decimals a lone point before three digits
-    is the decimal point, as :func:`write_amount` has it; a comma there could be either and is refused. Where ``decimal``
-    is known (:func:`decimal_sign`), a lone one before three digits is the decimal sign in any currency.
+    is the decimal point, as :func:`write_amount` has it; a comma there could be either and is refused. ``decimal``, if
+    known (:func:`decimal_sign`), is the decimal sign before three digits too, in any currency.
     Raises ValueError: no amount, one of another currency, below zero, finer than the coin, or not below ``LIMIT``.
     """
     typed = text.strip()

@@ -108,7 +108,8 @@ def main() -> None:
         _fail(session, CatalogueError("Stopped.", hint="What was done so far is kept."), prefix="")
     except click.UsageError as error:
         if error.ctx is not None:
-            note(error.ctx.get_usage())
+            for line in error.ctx.get_usage().splitlines():
+                note(line)
             note(f"Try '{error.ctx.command_path} --help' for help.")
         _fail(session, CatalogueError(error.format_message()), prefix="Error: ")
     except click.ClickException as error:

@@ -84,7 +84,7 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
         for edition_state, prints in rows:
             out.lines(summarize(edition_state))
             for print_ in prints:
-                out.print(f"  {_print(print_)}")
+                out.print(f"  {_print(print_, session.home.settings.dates)}")
         if not rows:
             out.print("No edition: its prints are not numbered.")
 
@@ -179,10 +179,11 @@ def certificates(session: Session, edition: int, as_csv: Path | None, as_html: P
         [f"Wrote {path}" for path in written] or sheet.as_csv.rstrip().split("\r\n")))
 
 
-def _print(print_: Issued) -> str:
+def _print(print_: Issued, dates: str) -> str:
     size = values.shown_size(print_.width_mm, print_.height_mm)
-    fate = f"destroyed {print_.destroyed}: {print_.reason}" if print_.destroyed else ""
+    fate = f"destroyed {values.shown_day(print_.destroyed, dates)}: {print_.reason}" if print_.destroyed else ""
     again = f"reprinted in {print_.replaced_in}" if print_.replaced_in else ""
     return "  ".join(filter(None,
-                            (numbers_text([(print_.series, print_.number)]), print_.order_number, print_.placed, size,
+                            (numbers_text([(print_.series, print_.number)]), print_.order_number,
+                             values.shown_day(print_.placed, dates), size,
                                    print_.buyer, fate, again)))

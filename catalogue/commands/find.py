@@ -9,6 +9,7 @@ import click
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, with_session
 from catalogue.errors import CatalogueError
+from catalogue.ledger.values import shown_day
 from catalogue.records.paths import display_path
 from catalogue.untrusted import open_regular
 
@@ -35,7 +36,7 @@ def command(session: Session, words: tuple[str, ...], picture: Path | None, limi
     from catalogue.records.search import search
 
     result = search(session.looking(), " ".join(words), limit)
-    session.emit(result, lambda out: _print(out, result))
+    session.emit(result, lambda out: _print(out, result, session.home.settings.dates))
     return int(not result.total)
 
 
@@ -69,7 +70,7 @@ def _print_matches(out: Printer, matches: "Sequence[Match]", names: dict[int, st
         out.print("No piece matches this picture.")
 
 
-def _print(out: Printer, result: "Found") -> None:
+def _print(out: Printer, result: "Found", dates: str) -> None:
     for word, taken in result.corrected:
         out.print(f"(no {word!r} here; searched for {', '.join(taken)})")
     for artist in result.artists:
@@ -77,7 +78,8 @@ def _print(out: Printer, result: "Found") -> None:
     for piece in result.pieces:
         out.print(f"piece   {piece.id:>5}  {piece.artist}: {piece.title}  {piece.year}".rstrip())
     for order in result.orders:
-        out.print(f"order   {order.number}  {order.placed}  {order.buyer}  {order.summary}  [{order.status}]")
+        out.print(f"order   {order.number}  {shown_day(order.placed, dates)}  {order.buyer}  {order.summary}  "
+                  f"[{order.status}]")
     for file in result.files:
         state = "" if file.state == "present" else f"  ({file.state})"
         out.print(f"file    {file.store}:{display_path(file.path)}  {file.role or 'no scan'}{state}")

@@ -141,7 +141,7 @@ def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, a
             check_now(db, proposal.printing.scan, proposal.printing.best, report=report, cancelled=cancelled)
         proposal = propose(db, session.home, **asked)
     if dry_run:
-        session.emit(proposal, lambda out: print_proposal(out, proposal, session.home.settings.dates))
+        session.emit(proposal, lambda out: _print_asked(out, session, db, proposal, given))
         return
     _record(session, db, proposal, given)
 
@@ -165,11 +165,20 @@ def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | Non
     return lines[0].id, None
 
 
+def _print_asked(out: Printer, session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
+    """The proposal, and whether buyer and price are missing: neither is ever assumed."""
+    print_proposal(out, proposal, session.home.settings.dates)
+    if given["price"] is None and given["unit_price"] is None and not proposal.line.price:
+        out.print("  price       none; give one with --unit-price")
+    if not given["buyer"] and not (given["number"] and orders.find_by_number(db, given["number"])):
+        out.print("  buyer       none; give one with --buyer")
+
+
 def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
     from catalogue.operations.orders import record_order, summarize
 
     if not session.as_json:
-        print_proposal(Printer(), proposal, session.home.settings.dates)
+        _print_asked(Printer(), session, db, proposal, given)
     if not given["yes"]:
         if session.as_json:
             raise CatalogueError("Nothing was recorded.", hint="With --json, use --yes or --dry-run.")
@@ -205,7 +214,8 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     from catalogue.sheets.job import job_sheet
 
     db = session.existing() if (check or copy_master) and not as_text else session.looking()
-    lines = [line.id for line in orders.lines_by_number(db, number, line_id)]
+    every = orders.lines_by_number(db, number, line_id)
+    lines = [line.id for line in every if line_id or line.status != "cancelled"] or [line.id for line in every]
     if as_text:
         texts = [job_sheet(db, session.home, line_id).text for line_id in lines]
         session.emit(texts, lambda out: out.lines(line for text in texts for line in text.split("\n")))

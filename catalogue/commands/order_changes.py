@@ -14,11 +14,11 @@ from catalogue.records.orders import STATUSES
 
 @click.command("status")
 @click.argument("number")
-@click.argument("status", type=StatusChoice(STATUSES))
+@click.argument("status", type=StatusChoice(STATUSES), metavar="STATUS")
 @click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
 @with_session
 def set_status(session: Session, number: str, status: str, line_id: int | None) -> None:
-    """Move an order on, or cancel it.
+    """Move an order on, to requested, approved, printed, collected or cancelled.
 
     Cancelling before printing frees its edition numbers; a cancelled order stays cancelled.
     """

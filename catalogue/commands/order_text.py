@@ -72,7 +72,7 @@ def print_order(out: Printer, order: Order, lines: Sequence[Line], dates: str) -
         out.print(order.notes)
     for line in lines:
         out.print()
-        out.print(f"line {line.id}: {line.artist}: {line.title}")
+        out.print(f"line {line.id}{', cancelled' * bool(line.cancelled)}: {line.artist}: {line.title}")
         out.print(f"  {line.quantity} × {size_of(line)}, {print_details(line)}".rstrip(", "))
         for name, text in (("numbers", line.numbers), ("price", price_of(line, line.currency)),
                            ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
@@ -91,7 +91,7 @@ def print_proposal(out: Printer, proposal: "Proposal", dates: str) -> None:
         numbers = f", numbers {last.numbers}" if last.numbers else ""
         out.print(f"  last time   {shown_day(last.placed, dates)}, order {last.number}: "
                   f"{last.quantity} × {size_of(last)}, {print_details(last)}{numbers}")
-        out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}")
+        out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}".rstrip())
         if last.notes:
             out.print(f"  noted       {last.notes}")
     out.print(f"  now         {line.quantity} × {size_of(line)}, {print_details(line)}".rstrip(", "))

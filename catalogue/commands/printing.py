@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 
+UNBROKEN = frozenset({"Date", "Order", "State", "Since"})   # columns that give room last in a narrow terminal
+PIPE_WIDTH = 10_000     # characters: no row of a table is broken where a program reads
+
+
 class Declined(CatalogueError):
     """A person said no, or nobody could be asked; the message says what was not done."""
 
@@ -60,7 +64,8 @@ class Printer:
         from rich.table import Column, Table
         from rich.text import Text
 
-        table = Table(*(Column(heading, overflow="fold") for heading in headings), box=None, pad_edge=False)
+        table = Table(*(Column(heading, overflow="fold", no_wrap=heading in UNBROKEN) for heading in headings),
+                      box=None, pad_edge=False)
         for row in rows:
             table.add_row(*(Text(visible(str(value))) for value in row))
         console(to_errors=self._to_errors).print(table)
@@ -73,7 +78,9 @@ def console(*, to_errors: bool = False) -> "Console":
     """
     from rich.console import Console
 
-    return Console(stderr=to_errors, markup=False, highlight=False, emoji=False, soft_wrap=not sys.stdout.isatty())
+    terminal = (sys.stderr if to_errors else sys.stdout).isatty()
+    return Console(stderr=to_errors, markup=False, highlight=False, emoji=False, soft_wrap=not terminal,
+                   width=None if terminal else PIPE_WIDTH)
 
 
 def undo_hint(event: int | None) -> list[str]:

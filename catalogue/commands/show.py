@@ -8,6 +8,7 @@ import click
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, with_session
+from catalogue.ledger.values import shown_day
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path
 from catalogue.records.pieces import Piece
@@ -27,7 +28,7 @@ def command(session: Session, piece: tuple[str, ...]) -> None:
     db = session.looking()
     chosen = find_piece(db, " ".join(piece))
     data = everything(db, session, chosen)
-    session.emit(data, lambda out: _print(out, data))
+    session.emit(data, lambda out: _print(out, data, session.home.settings.dates))
 
 
 def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]:
@@ -37,6 +38,7 @@ def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]
     from catalogue.records import files, findings, orders, scans, stores
     from catalogue.records.current import caution
 
+    names = {store.id: store.name for store in stores.listed(db)}
     online = {store.id: locate_store(db, store) is not None for store in stores.listed(db)}
     files_of: dict[int, list[dict[str, Any]]] = {}
     for scan_id, file in files.of_piece(db, piece.id):
@@ -55,11 +57,11 @@ def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]
         **asdict(piece), "caution": caution(db, piece.id), "scans": listed,
         "prints up to": [asdict(size) for size in prints_up_to(
             current["width"], current["height"], session.home.settings.print_ppi)] if current else [],
-        "findings": [asdict(f) for f in findings.of_piece(db, piece.id)],
+        "findings": [asdict(f) | {"store": names.get(f.store_id or 0, "")} for f in findings.of_piece(db, piece.id)],
         "orders": [asdict(line) for line in orders.lines_of_piece(db, piece.id)]}
 
 
-def _print(out: Printer, data: dict[str, Any]) -> None:
+def _print(out: Printer, data: dict[str, Any], dates: str) -> None:
     out.print(f"{data['artist']}: {data['title']}  {data['year']}  (piece {data['id']})".replace("   ", " "))
     if data["caution"]:
         out.print(data["caution"])
@@ -74,7 +76,7 @@ def _print(out: Printer, data: dict[str, Any]) -> None:
         out.print(f"  SHA-256 {scan['sha256']}")
         for file in scan["files"]:
             out.print(f"  {file['store']}:{display_path(file['path'])}  {file['state']}, "
-                      f"checked {(file['checked'] or 'never')[:10]}")
+                      f"checked {shown_day(file['checked'] or 'never', dates)}")
         for note in scan["notes"] if scan["role"] == "master" else ():
             out.print(f"  note: {note['kind']}: {note['detail']}")
     if data["prints up to"]:
@@ -84,12 +86,14 @@ def _print(out: Printer, data: dict[str, Any]) -> None:
             out.print(f"  {size['ppi']:>4} ppi  {size['width_mm'] / 10:.1f} × {size['height_mm'] / 10:.1f} cm")
     for finding in data["findings"]:
         out.print()
-        out.print(f"finding: {finding['kind']}: {display_path(finding['path'])}: "
+        place = f"{finding['store']}:{display_path(finding['path'])}".strip(":")
+        out.print(f"finding: {finding['kind']}: {place}: "
                   f"{finding['detail']}. {finding['hint']}")
     if data["orders"]:
         out.print()
         out.print("orders")
     for line in data["orders"]:
-        out.print(f"  {line['placed']}  {line['number']}  {line['quantity']} × {line['width_mm'] / 10:g} × "
-                  f"{line['height_mm'] / 10:g} cm, {line['medium']}  {line['buyer']}  "
+        out.print(f"  {shown_day(line['placed'], dates)}  {line['number']}  "
+                  f"{line['quantity']} × {line['width_mm'] / 10:g} × "
+                  f"{line['height_mm'] / 10:g} cm, {line['medium']}  {line['status']}  {line['buyer']}  "
                   f"{'nos. ' + line['numbers'] if line['numbers'] else ''}  from {line['scan_name'] or 'unknown scan'}")

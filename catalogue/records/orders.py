@@ -138,7 +138,12 @@ def add_line(db: Database, order_id: int, line: NewLine) -> int:
 
 
 def by_number(db: Database, number: str) -> Order:
-    return required(find_by_number(db, number), f"There is no order {number!r}.",
+    """The order of that number; of the only one that is it in other case, where none is it exactly. Raises NotFound."""
+    order = find_by_number(db, number)
+    if order is None:
+        alike = fetch(db, Order, "SELECT * FROM orders WHERE number = ? COLLATE NOCASE LIMIT 2", [number])
+        order = alike[0] if len(alike) == 1 else None
+    return required(order, f"There is no order {number!r}.",
                     "List them with: catalogue order list.")
 
 

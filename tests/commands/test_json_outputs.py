@@ -123,7 +123,8 @@ SHOW = PIECE | {
     "scans": [SCAN | {"current": bool, "width_mm": (float, NONE), "height_mm": (float, NONE),
                       "notes": [{"kind": str, "detail": str, "yardstick": str}],
                       "files": [{"store": str, "path": str, "state": str, "checked": (str, NONE)}]}],
-    "prints up to": [{"ppi": int, "width_mm": float, "height_mm": float}], "findings": [FINDING], "orders": [LINE]}
+    "prints up to": [{"ppi": int, "width_mm": float, "height_mm": float}], "findings": [FINDING | {"store": str}],
+    "orders": [LINE]}
 FIND = {"artists": [{"id": int, "name": str, "pieces": int}],
         "pieces": [{"id": int, "artist": str, "title": str, "year": str, "sha256": str}],
         "orders": [{"id": int, "number": str, "placed": str, "buyer": str, "status": str, "summary": str,

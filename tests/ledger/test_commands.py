@@ -210,6 +210,54 @@ def test_sheets_tables_and_holdings(books: Call, shop: Shop, tmp_path: Path) -> 
         books("export", "holdings", "marwood", "--to", tmp_path / "h.html")
 
 
+def test_a_cancelled_line_is_shown_as_such_and_gets_no_job_sheet(books: Call) -> None:
+    first, second = (line["id"] for line in books("order", "show", "R-102", "--json")["lines"])
+    books("order", "status", "R-102", "cancelled", "--line", first)
+    shown = books("order", "show", "r-102")
+    assert f"line {first}, cancelled:" in shown and f"line {second}:" in shown
+    (sheet,) = books("order", "sheet", "R-102", "--json")
+    assert f"line {second}" in sheet["files"][0]
+    assert books("order", "sheet", "R-102", "--text").count("JOB SHEET") == 1
+    assert books("order", "sheet", "R-102", "--line", first, "--text").count("JOB SHEET") == 1
+    books("order", "status", "R-102", "cancelled")
+    assert books("order", "sheet", "R-102", "--text").count("JOB SHEET") == 2
+    assert "cancelled" in books("show", "harbour")
+
+
+def test_what_was_changed_is_said_in_the_history(books: Call) -> None:
+    line = next(line["id"] for line in books("order", "show", "R-102", "--json")["lines"]
+                if line["title"] == "Salt Field")
+
+    def newest() -> str:
+        return str(books("history", "--most", 1, "--json")[0]["detail"])
+
+    before = books("order", "show", "R-102", "--json")["buyer"]
+    books("order", "correct", "R-102", "--buyer", "Petra Hall")
+    assert newest() == f"order R-102: buyer {before or 'none'} → Petra Hall"
+    books("order", "correct", "R-102", "--line", line, "--quantity", "3", "--price", "30")
+    assert newest() == f"line {line} of order R-102: price 1234.50 → 30.00, quantity 1 → 3, unit price 1234.50 → 10.00"
+    assert "Undone: line" in books("undo")
+    books("order", "repeat", "harbour", "--quantity", "2", "--number", "N-9", "--yes")
+    made = books("order", "show", "N-9", "--json")["lines"][0]["id"]
+    assert newest() == f"order N-9 added; line {made} of order N-9 added; numbers 4–5 issued"
+    books("order", "status", "N-9", "cancelled", "--line", made)
+    assert newest() == f"line {made} of order N-9 cancelled; numbers 4–5 freed; order N-9: status requested → cancelled"
+
+
+def test_a_missing_price_and_buyer_are_said_before_it_is_recorded(books: Call) -> None:
+    seen = books("order", "repeat", "harbour", "--size", "20x28", "--dry-run")
+    assert "price       none" in seen and "buyer       none" in seen
+    seen = books("order", "repeat", "harbour", "--size", "20x28", "--unit-price", "9", "--buyer", "Hall", "--dry-run")
+    assert "price       none" not in seen and "buyer       none" not in seen
+
+
+def test_tables_are_not_broken_where_a_program_reads(books: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    for words in (("order", "list", "--sort", "price"), ("edition", "where")):
+        heading, *rows = books(*words).splitlines()
+        assert all(len(row) == len(heading) for row in rows if row[:1] != " " and "  " in row), words
+
+
 def test_several_orders_are_changed_at_once_and_undone_at_once(books: Call) -> None:
     done = books("order", "change", "R-101", "R-102", "--state", "printed", "--notes", "fair", "--json")
     assert [(one["status"], one["notes"]) for one in done["orders"]] == [("printed", "fair")] * 2
