@@ -229,7 +229,7 @@ def test_what_was_changed_is_said_in_the_history(books: Call) -> None:
                 if line["title"] == "Salt Field")
 
     def newest() -> str:
-        return str(books("history", "--most", 1, "--json")[0]["detail"])
+        return str(books("history", "--limit", 1, "--json")[0]["detail"])
 
     before = books("order", "show", "R-102", "--json")["buyer"]
     books("order", "correct", "R-102", "--buyer", "Petra Hall")
