@@ -20,7 +20,7 @@ from catalogue.reading.digests import PixelDigest
 from catalogue.reading.handles import Hashing, file_state, open_without_waiting
 from catalogue.reading.kinds import HEAD_BYTES, format_of
 from catalogue.reading.limits import Deadline, Limits, OutOfTime
-from catalogue.reading.model import Fault, FaultFound, Note, Reading
+from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound, Note, Reading
 from catalogue.reading.opening import open_source
 from catalogue.reading.preview import LONG_SIDE, encode, hashes
 from catalogue.reading.reduce import Reducer, rows_at_a_time, spans, turned
@@ -147,7 +147,7 @@ class Work:
     def _opened(self, file: BinaryIO) -> Source:
         kind = format_of(file.read(HEAD_BYTES))
         if not self.reading.size:
-            self.faults.append(FaultFound(Fault.EMPTY, "holds no bytes", "look for another copy of this file"))
+            self.faults.append(FaultFound(Fault.EMPTY, "holds no bytes", ANOTHER_COPY))
             return Source("")
         if not kind:
             self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are not a known picture format"))

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from catalogue.reading.limits import Limits
-from catalogue.reading.model import Fault, FaultFound, Page
+from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound, Page, absurd_size
 from catalogue.reading.structure import Ifd, Structure
 
 COMPRESSIONS = {
@@ -147,7 +147,7 @@ def check(image: Image, size: int, limits: Limits) -> tuple[list[FaultFound], bo
     decode. Decodes nothing."""
     hollow = image.segments > 256 * max(1, len(image.offsets))   # hardly any of it has a place in the file
     if image.width * image.height > limits.pixels or image.segments > limits.segments or hollow:
-        return [FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels")], False
+        return [absurd_size(image.width, image.height)], False
     if not len(image.offsets):
         return [FaultFound(Fault.DAMAGED, "does not say where its pixels are")], False
     faults = []
@@ -161,7 +161,7 @@ def check(image: Image, size: int, limits: Limits) -> tuple[list[FaultFound], bo
         first = int(beyond[0])
         faults.append(
             FaultFound(Fault.TRUNCATED, f"{len(beyond):,} of {image.segments:,} segments lie beyond the file's end "
-                       f"({size:,} bytes)", "look for another copy of this file", int(offsets[first]))
+                       f"({size:,} bytes)", ANOTHER_COPY, int(offsets[first]))
         )
     claimed = image.stored_row_bytes() * image.height * image.columns_of_segments * image.planes
     held = int(np.minimum(np.maximum(counts, 0), size).sum())

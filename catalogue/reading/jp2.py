@@ -14,11 +14,10 @@ from PIL import Image as Pil
 from catalogue.errors import one_line
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
-from catalogue.reading.model import Fault, FaultFound, Note
+from catalogue.reading.model import ANOTHER_COPY, TOO_LARGE, Fault, FaultFound, Note, absurd_size
 from catalogue.reading.pil import DAMAGE, WholePicture
 from catalogue.reading.reduce import bands_of, rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
-from catalogue.reading.structure import ANOTHER_COPY
 from catalogue.reading.trouble import is_unsupported, read_at
 
 CODESTREAM, END = b"\xff\x4f\xff\x51", b"\xff\xd9"
@@ -163,8 +162,7 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
     record_facts(source, jp2_boxes.embedded, (sizes.width, sizes.height), max(8, *sizes.bits), channels, photometric,
                  alpha)
     if sizes.width * sizes.height > limits.pixels:
-        source.faults.append(
-            FaultFound(Fault.DAMAGED, f"claims {sizes.width:,} × {sizes.height:,} pixels", ANOTHER_COPY))
+        source.faults.append(absurd_size(sizes.width, sizes.height, ANOTHER_COPY))
         return source
     decoding = Decoding(file, jp2_boxes, sizes, bits, channels, mode, limits, deadline)
     reduction = decoding.reduction(size)
@@ -174,7 +172,7 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
             Fault.UNDECODED, f"holds {coded / 2**20:,.0f} MiB of coded pixels in one tile, too many for the memory "
             "allowed"))
     elif reduction > min(sizes.levels, MOST_REDUCTION) or (reduction and not mode):
-        source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed"))
+        source.faults.append(TOO_LARGE)
     elif reduction:
         source.samples = decoding.reduced(reduction)
         source.coded_digest = coded_digest(fd, jp2_boxes, source.icc)

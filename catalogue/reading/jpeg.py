@@ -16,11 +16,10 @@ from catalogue.errors import one_line
 from catalogue.reading.codestreams import Frame, frame_of
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
-from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.model import ANOTHER_COPY, TOO_LARGE, Fault, FaultFound, absurd_size
 from catalogue.reading.pil import WholePicture, held_bytes, open_anew, opened
 from catalogue.reading.reduce import bands_of
 from catalogue.reading.source import Rows, Samples, Source
-from catalogue.reading.structure import ANOTHER_COPY
 from catalogue.reading.trouble import is_unsupported, read_at
 
 SOS, EOI, APP0, APP1, APP2, APP13, COM = 0xDA, 0xD9, 0xE0, 0xE1, 0xE2, 0xED, 0xFE
@@ -30,7 +29,6 @@ RESOURCES_HEAD = b"Photoshop 3.0\0"
 MODES = {"L": ("grey", 1), "RGB": ("RGB", 3), "CMYK": ("CMYK", 4)}
 READ_BYTES = 1 << 20
 MARKER = re.compile(rb"\xff[^\x00\xff\xd0-\xd7]", re.DOTALL)
-TOO_LARGE = "decodes only whole, and is too large for the memory allowed"
 
 
 def segments(fd: int, size: int) -> Iterator[tuple[int, int, bytes]]:
@@ -86,7 +84,7 @@ def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
     photometric, samples = MODES.get(image.mode, ("RGB", 3))
     record_facts(source, blocks, image.size, 8, samples, photometric)
     if image.width * image.height > limits.pixels:
-        source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
+        source.faults.append(absurd_size(*image.size))
     elif held_bytes(image) <= limits.held_bytes and not limits.long_side:
         whole = WholePicture(reopen, image.mode if image.mode in MODES else "RGB", limits, deadline)
         source.samples = Samples(*image.size, samples, np.dtype(np.uint8), whole.bands,
@@ -105,7 +103,7 @@ def _deep(
     photometric = "grey" if samples == 1 else "RGB" if samples == 3 else "CMYK"
     record_facts(source, blocks, (frame.width, frame.height), frame.bits, samples, photometric)
     if frame.width * frame.height * samples * 2 + size > limits.held_bytes:
-        source.faults.append(FaultFound(Fault.UNDECODED, TOO_LARGE))
+        source.faults.append(TOO_LARGE)
         return
     trouble: list[FaultFound] = []
 
@@ -162,7 +160,7 @@ def _reduced(
     """A JPEG at 1/2, 1/4 or 1/8 of its size, which its coding gives without decoding it in full."""
     image = reopen()
     if image.info.get("progressive") and 3 * image.width * image.height > limits.held_bytes:
-        source.faults.append(FaultFound(Fault.UNDECODED, TOO_LARGE))  # all coefficients would be held
+        source.faults.append(TOO_LARGE)  # all coefficients would be held
         return None
     given = image.mode if image.mode in MODES else "RGB"
     divisor = max(1.0, max(image.size) / limits.long_side) if limits.long_side else 8
@@ -174,7 +172,7 @@ def _reduced(
 
     draft = drafted()
     if held_bytes(draft) > limits.held_bytes:
-        source.faults.append(FaultFound(Fault.UNDECODED, TOO_LARGE))
+        source.faults.append(TOO_LARGE)
         return None
     whole = WholePicture(drafted, given, limits, deadline)
     channels, byte = MODES[given][1], np.dtype(np.uint8)

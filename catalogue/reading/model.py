@@ -31,6 +31,15 @@ class FaultFound:
     offset: int | None = None
 
 
+ANOTHER_COPY = "look for another copy of this file"
+TOO_LARGE = FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed")
+
+
+def absurd_size(width: int, height: int, hint: str = "") -> FaultFound:
+    """The fault of a picture with more pixels than ``Limits.pixels``."""
+    return FaultFound(Fault.DAMAGED, f"claims {width:,} × {height:,} pixels", hint)
+
+
 @dataclass(frozen=True, slots=True)
 class Page:
     """One image inside the file, as listed, decoded or not."""

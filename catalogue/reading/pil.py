@@ -14,7 +14,7 @@ from PIL import ImageFile, UnidentifiedImageError
 
 from catalogue.errors import one_line
 from catalogue.reading.limits import Deadline, Limits
-from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.trouble import is_unsupported
@@ -23,7 +23,6 @@ warnings.filterwarnings("ignore", module=r"PIL\.")  # what it warns of becomes a
 Pil.MAX_IMAGE_PIXELS = None  # sizes are judged by Limits, before anything is decoded
 ONE_AT_A_TIME = Lock()
 BLANK_SHARE = 0.995   # of the pixels, one grey: chosen so that a JPEG's first blocks alone are no picture
-ANOTHER_COPY = "look for another copy of this file"
 BACK = {  # undoes what Pillow does to a TIFF of this orientation
     2: Pil.Transpose.FLIP_LEFT_RIGHT, 3: Pil.Transpose.ROTATE_180, 4: Pil.Transpose.FLIP_TOP_BOTTOM,
     5: Pil.Transpose.TRANSPOSE, 6: Pil.Transpose.ROTATE_90, 7: Pil.Transpose.TRANSVERSE, 8: Pil.Transpose.ROTATE_270,

@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 
 from catalogue.reading.digests import ReadFailed
 from catalogue.reading.limits import Deadline, Limits
-from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows
 from catalogue.reading.streams import READ_BYTES
-from catalogue.reading.structure import ANOTHER_COPY
 from catalogue.reading.trouble import read_at
 
 GREY, RGB, PALETTE, GREY_ALPHA, RGB_ALPHA = 0, 2, 3, 4, 6

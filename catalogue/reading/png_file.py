@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from catalogue.errors import one_line
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
-from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound, absurd_size
 from catalogue.reading.pil import complaints
 from catalogue.reading.png import (
     CHANNELS,
@@ -28,7 +28,7 @@ from catalogue.reading.png import (
 )
 from catalogue.reading.reduce import bands_of
 from catalogue.reading.source import Rows, Samples, Source
-from catalogue.reading.structure import ANOTHER_COPY, decode_text
+from catalogue.reading.structure import decode_text
 
 KEYWORDS = {b"title": "title", b"author": "creator", b"copyright": "rights", b"description": "description",
             b"software": "software"}   # 11.3.3.2
@@ -74,7 +74,7 @@ def _decoding(
     if header.width * header.height > limits.pixels or header.row_bytes * header.height > 2048 * sum(
             length for _, length in chunks.coded):   # Deflate reaches 1032 bytes for one
         if not any(fault.kind is Fault.TRUNCATED for fault in source.faults):
-            source.faults.append(FaultFound(Fault.DAMAGED, f"claims {header.width:,} × {header.height:,} pixels"))
+            source.faults.append(absurd_size(header.width, header.height))
         return
     if 8 * header.row_bytes > limits.held_bytes:
         source.faults.append(FaultFound(Fault.UNDECODED, f"one row holds {header.row_bytes / 2**20:,.0f} MiB"))

@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 from catalogue.reading import exif
 from catalogue.reading.blocks import EXIF, IPTC, PROFILE, RESOLUTION, VERSION, XMP, blocks_of, resolution_of
 from catalogue.reading.limits import Deadline, Limits
-from catalogue.reading.model import Fault, FaultFound, Picture
+from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound, Picture
 from catalogue.reading.profile import describe
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source, Statements
-from catalogue.reading.structure import ANOTHER_COPY
 
 MODES = {0: "grey", 1: "grey", 2: "palette", 3: "RGB", 4: "CMYK", 7: "multichannel", 8: "grey", 9: "CIELAB"}
 COLOURS = {"grey": 1, "palette": 1, "RGB": 3, "CMYK": 4, "CIELAB": 3}

@@ -12,14 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from catalogue.reading.limits import Limits
-from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound
 
 TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 WHOLE_NUMBERS = {1: "u1", 3: "u2", 4: "u4", 6: "i1", 8: "i2", 9: "i4", 13: "u4", 16: "u8", 17: "i8", 18: "u8"}
 FLOATS = {11: "f4", 12: "f8"}
 SUB_IFDS = 330
 MOST_TAGS = 4096
-ANOTHER_COPY = "look for another copy of this file"
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from catalogue.errors import one_line
 from catalogue.reading.digests import ReadFailed
-from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound
 
 # How codecs and libraries say that they cannot, rather than that the data are wrong. libjpeg's "Unsupported marker
 # type" is its word for a byte that can be no marker.
@@ -57,7 +57,7 @@ class Trouble:
                                     "be read, then replace it", self.unread[0].offset))
         if self.missing and not cut_known:
             problems.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
-                                    "look for another copy of this file", self.first_missing))
+                                    ANOTHER_COPY, self.first_missing))
         failed, reason = self.failed, self.reason
         if self.unsupported and self.decoded:   # the others of the same kind were decoded
             failed, reason = failed + 1, reason or self.unsupported
@@ -66,7 +66,7 @@ class Trouble:
         if failed:
             share = f"{failed:,} of {total:,} segments do not" if total > 1 else "its pixel data do not"
             problems.append(FaultFound(Fault.DAMAGED, f"{share} decode: {reason}",
-                                    "look for another copy of this file", self.first_failed))
+                                    ANOTHER_COPY, self.first_failed))
         if self.finished and not self.decoded and self.clean:
             problems.append(FaultFound(Fault.DAMAGED, "all its segments are empty"))
         return tuple(problems)

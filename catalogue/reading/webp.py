@@ -7,10 +7,9 @@ import numpy as np
 
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
-from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.model import ANOTHER_COPY, TOO_LARGE, Fault, FaultFound, absurd_size
 from catalogue.reading.pil import WholePicture, held_bytes, open_anew, opened
 from catalogue.reading.source import Samples, Source
-from catalogue.reading.structure import ANOTHER_COPY
 
 
 def open_webp(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
@@ -28,10 +27,9 @@ def open_webp(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
     if stated > size:   # RIFF's own length
         source.faults.append(FaultFound(Fault.TRUNCATED, f"promises {stated:,} bytes and has {size:,}", ANOTHER_COPY))
     if image.width * image.height > limits.pixels:
-        source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
+        source.faults.append(absurd_size(*image.size))
     elif held_bytes(image) > limits.held_bytes:
-        source.faults.append(
-            FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed"))
+        source.faults.append(TOO_LARGE)
     else:
         whole = WholePicture(reopen, mode, limits, deadline)
         source.samples = Samples(*image.size, len(mode), np.dtype(np.uint8), whole.bands, whole.settle)
