@@ -21,7 +21,7 @@ from catalogue.records.database import Database, now, transaction
 from catalogue.records.fixity import Baggable
 from catalogue.records.paths import display_path, native_path
 from catalogue.spreadsheets import csv_cell
-from catalogue.storage.atomic import part_folder, write_new
+from catalogue.storage.atomic import NAME_EXISTS, part_folder, write_new
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 from catalogue.storage.medium import writing
 
@@ -51,7 +51,7 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
     """
     target = target.expanduser().absolute()
     if os.path.lexists(target):
-        raise Refused("Something with this name already exists.", hint="Choose a new folder.", path=target)
+        raise Refused(NAME_EXISTS, hint="Choose a new folder.", path=target)
     store = store_holding(db, target)
     if store is not None:
         raise InsideStore(store.name, target)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, InsideStore
 from catalogue.indexing.naming import role_of
-from catalogue.indexing.stores import locate_store
+from catalogue.indexing.stores import locate_store, offline
 from catalogue.intake import guessing
 from catalogue.intake.arrivals import INLINE_BYTES, Arrival, find_files, read_arrivals
 from catalogue.intake.capture import initial_notes
@@ -134,7 +134,7 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
     """
     root = locate_store(db, store)
     if root is None:
-        raise CatalogueError(f"The store {store.name!r} is offline.", hint=f"Connect it; it was at {store.root}.")
+        raise offline(store)
     folder = folder.expanduser().absolute()
     apart_from_stores(db, folder)
     paths, obstacles = find_files(folder, home.settings.ignore)
