@@ -22,14 +22,15 @@ class Correction:
 
 @dataclass(slots=True)
 class Making:
-    """A correction under way; :meth:`say` what it is."""
+    """A correction under way; :meth:`say` what it is, and what corrections within it are."""
 
     db: Database
     before: int | None
     words: list[str] = field(default_factory=list)
 
     def say(self, words: str) -> None:
-        self.words.append(words)
+        if words and words not in self.words:
+            self.words.append(words)
 
     def say_of(self, known: Sequence[Scan], words: str, joint: str = ":") -> None:
         """Say something of these scans, if there are any."""
@@ -48,8 +49,8 @@ def correction(db: Database) -> Iterator[Making]:
     with transaction(db):
         yield making
         effective.recompute(db)
-        if making.words:
-            with transaction(db, "; ".join(making.words)):
+        for words in making.words:
+            with transaction(db, words):
                 pass
 
 

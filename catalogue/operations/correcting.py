@@ -41,13 +41,12 @@ def describe_pieces(db: Database, piece_ids: Sequence[int], facts: Mapping[str, 
     A fact that is None is taken back: what is guessed holds again. Raises NotFound, Refused.
     """
     with correction(db) as made:
-        words = corrections.set_pieces(db, piece_ids, facts, artist=artist).detail
+        made.say(corrections.set_pieces(db, piece_ids, facts, artist=artist).detail)
         if edition is not None:
             for piece_id in piece_ids:
                 editions.define(db, piece_id, edition[0], proofs=edition[1])
             made.say(f"edition of {edition[0]}" + (f" and {edition[1]} proofs" if edition[1] else ""))
-    change = made.result()
-    return Correction(change.id, "; ".join(filter(None, (words, change.detail))))
+    return made.result()
 
 
 def add_piece(db: Database, artist: str, title: str, facts: Mapping[str, object], *,
@@ -61,9 +60,9 @@ def add_piece(db: Database, artist: str, title: str, facts: Mapping[str, object]
             raise Refused(f"{artist} already has a piece called {title!r}.", hint="Open it and correct it.")
         piece_id = pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
         made.say(f"a new piece, {artist}: {title} ({piece_id})")
-        words = describe_pieces(db, [piece_id], facts, edition=edition).detail if facts or edition else ""
-    change = made.result()
-    return Correction(change.id, "; ".join(filter(None, (change.detail, words))))
+        if facts or edition:
+            made.say(describe_pieces(db, [piece_id], facts, edition=edition).detail)
+    return made.result()
 
 
 def correct_artist(db: Database, artist_id: int, *, name: str | None = None, join_into: int | None = None,
@@ -71,18 +70,15 @@ def correct_artist(db: Database, artist_id: int, *, name: str | None = None, joi
     """Spell an artist otherwise, note contact, terms or notes, or join them into another; in this order, as one
     statement. ``name`` "" gives the spelling back to what the files say. Raises NotFound, Refused.
     """
-    details: list[str] = []
     with correction(db) as made:
         if name is not None:
-            details.append(rename_artist(db, artist_id, name).detail if name
-                        else corrections.unname_artist(db, artist_id).detail)
+            made.say((rename_artist(db, artist_id, name) if name else corrections.unname_artist(db, artist_id)).detail)
         if facts:
             artist = describe_artist(db, artist_id, **facts)
             made.say(f"artist {artist.name}: {', '.join(facts)} noted")
         if join_into is not None:
-            details.append(merge_artists(db, join_into, artist_id).detail)
-    change = made.result()
-    return Correction(change.id, "; ".join(filter(None, (*details, change.detail))))
+            made.say(merge_artists(db, join_into, artist_id).detail)
+    return made.result()
 
 
 def choose_current_master(db: Database, piece_id: int, scan_id: int) -> None:
@@ -105,16 +101,16 @@ def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple
     """State which artist each name means that folders and tags spell, by name, and then what pieces are called:
     ``(artist, title as guessed, title)``; also before there is a scan of any. Two titles that are one join their
     pieces. Later guesses of the former names mean these artists and pieces. Raises Refused for an empty name."""
-    details: list[str] = []
     with correction(db) as made:
         for name, meant in artists.items():
             if not fold_name(name) or not fold_name(meant):
                 raise Refused("An artist needs a name.")
             guessed, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
-            details.append((rename_artist(db, guessed.id, meant) if guessed.id == other.id
-                         else merge_artists(db, other.id, guessed.id)).detail)
-        details += [_state_title(db, *title).detail for title in titles]
-    return Correction(made.result().id, "; ".join(filter(None, details)))
+            made.say((rename_artist(db, guessed.id, meant) if guessed.id == other.id
+                      else merge_artists(db, other.id, guessed.id)).detail)
+        for title in titles:
+            made.say(_state_title(db, *title).detail)
+    return made.result()
 
 
 def _state_title(db: Database, artist: str, guessed: str, title: str) -> Correction:

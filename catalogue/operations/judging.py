@@ -119,7 +119,7 @@ def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing
                     continue
                 change = corrections.set_scans(db, other.scans, piece_id=chosen.keep_id) if chosen.scans_only \
                     else merging.merge(db, chosen.keep_id, other.piece.id)
-                made.words += [change.detail] if change.detail not in made.words else []
+                made.say(change.detail)
     return Verdict(judged, made.result())
 
 
