@@ -37,6 +37,30 @@ Report = Callable[[Progress], None]
 Cancelled = Callable[[], bool]
 
 
+@dataclass(slots=True)
+class OfMany:
+    """A listener to the copying of one file after another, which tells it as progress of all of them.
+
+    A file counts in whole while its copy is read back.
+    """
+
+    report: Report
+    stage: str
+    total: int
+    bytes_total: int
+    done: int = 0
+    bytes_done: int = 0
+
+    def __call__(self, progress: Progress) -> None:
+        part = progress.bytes_done if progress.stage == "copy" else progress.bytes_total or 0
+        self.report(Progress(self.stage, self.done, self.total, self.bytes_done + part, self.bytes_total))
+
+    def next(self, size: int) -> None:
+        """Go on after a file of that size, copied or not."""
+        self.done, self.bytes_done = self.done + 1, self.bytes_done + size
+        self.report(Progress(self.stage, self.done, self.total, self.bytes_done, self.bytes_total))
+
+
 def ignore_progress(_: Progress) -> None:
     """A listener for callers that want none."""
 

@@ -15,7 +15,7 @@ from catalogue.fixity.bag_names import distinct, escaped, portable
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.restore import sources
 from catalogue.indexing.stores import locate_store, opened_store, store_holding
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, OfMany, Report, ignore_progress, never_cancelled
 from catalogue.records import events, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.fixity import Baggable
@@ -69,20 +69,17 @@ def _fill(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], descript
             report: Report, cancelled: Cancelled) -> Bag:
     taken: set[str] = set()
     listed: list[tuple[str, Baggable]] = []
-    total, copied = sum(w.bytes for w in wanted), 0
-    for number, item in enumerate(wanted):
+    total = sum(w.bytes for w in wanted)
+    counted = OfMany(report, "Bag", len(wanted), total)
+    for item in wanted:
         name = distinct("data/" + portable(item.path), taken)
-
-        def report_item(progress: Progress, number: int = number, before: int = copied) -> None:
-            report(Progress("Bag", number, len(wanted), before + progress.bytes_done, total))
-
         with _source(db, item) as source, writing(folder.path), open_entry(folder, name, create=True) as place:
-            copy_verified(source, place, sha256=item.sha256, report=report_item, cancelled=cancelled)
+            copy_verified(source, place, sha256=item.sha256, report=counted, cancelled=cancelled)
         listed.append((name, item))
-        copied += item.bytes
+        counted.next(item.bytes)
     manifest = "".join(f"{item.sha256}  {escaped(name)}\n" for name, item in listed)
     info = {"Source-Organization": organisation, "External-Description": description, "Bagging-Date": now()[:10],
-            "Bag-Size": f"{copied / 1e6:.1f} MB", "Payload-Oxum": f"{copied}.{len(listed)}",
+            "Bag-Size": f"{total / 1e6:.1f} MB", "Payload-Oxum": f"{total}.{len(listed)}",
             "Bag-Software-Agent": f"master-scan-catalogue {__version__}"}
     tags = {"bagit.txt": "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n",
             "bag-info.txt": "".join(f"{key}: {' '.join(value.split())}\n" for key, value in info.items() if value),
@@ -93,7 +90,7 @@ def _fill(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], descript
         write_new(folder.entry(name), text.encode())
     with writing(folder.path):
         sync(folder.fd)
-    return Bag(folder.path, len(listed), copied)
+    return Bag(folder.path, len(listed), total)
 
 
 @contextmanager

@@ -11,7 +11,7 @@ from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
 from catalogue.fixity.verdicts import distrust
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store, overlapping_store
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, OfMany, Report, ignore_progress, never_cancelled
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, locations, runs
 from catalogue.records import stores as store_rows
@@ -153,16 +153,12 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
         with transaction(db):
             run_id = runs.start(db, "copy", target.id)
         summary = CopySummary(target.name, "finished")
-        total = sum(w.size for w in wanted)
-        for number, item in enumerate(wanted):
-            def report_item(progress: Progress, number: int = number) -> None:
-                part = progress.bytes_done if progress.stage == "copy" else item.size  # noqa: B023 - used at once
-                report(Progress(f"Copying to {target.name}", number, len(wanted), summary.bytes + part, total))
-
+        counted = OfMany(report, f"Copying to {target.name}", len(wanted), sum(w.size for w in wanted))
+        for item in wanted:
             try:
                 if cancelled():
                     raise Stopped
-                _copy_item(db, target, known, item, summary, report_item, cancelled)
+                _copy_item(db, target, known, item, summary, counted, cancelled)
             except Stopped:
                 summary.outcome = "cancelled"
                 break
@@ -175,6 +171,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                 break
             except CatalogueError as error:
                 summary.not_copied.append(NotCopied(item.path, str(error)))
+            counted.next(item.size)
         try:
             with transaction(db):
                 runs.end(db, run_id, summary.outcome if summary.outcome in ("finished", "cancelled") else "failed",

@@ -13,7 +13,7 @@ from catalogue.indexing.stores import opened_store, overlapping_store
 from catalogue.intake.naming import free_path, same_name
 from catalogue.intake.proposals import Item, Kind, Plan, Proposal, apart_from_stores
 from catalogue.intake.removing import Skipped, Taken, digest_of, remove_sources
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, OfMany, Report, ignore_progress, never_cancelled
 from catalogue.records import events, files, intake, locations, pieces, runs, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.paths import display_path, escape_path, native_path
@@ -59,8 +59,8 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     taken: list[Taken] = []
     unrecorded: list[str] = []
     stopped = finished = trouble = False
-    counted = _ImportProgress(report, sum(p.size for p in ready) * len(places),
-                              sum(len(p.items) for p in ready) * len(places))
+    counted = OfMany(report, "Importing", sum(len(p.items) for p in ready) * len(places),
+                     sum(p.size for p in ready) * len(places))
     try:
         for proposal in ready:
             for item in proposal.items:
@@ -109,22 +109,6 @@ def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store
                               hint="Retire one of them: catalogue store retire.", path=root.path)
             places.setdefault(store.id, (store, root.id))
     return list(places.values())
-
-
-class _ImportProgress:
-    """Progress of one file added to that of all."""
-
-    def __init__(self, report: Report, total_bytes: int, total: int) -> None:
-        self.report, self.total_bytes, self.total = report, total_bytes, total
-        self.bytes = self.files = 0
-
-    def __call__(self, progress: Progress) -> None:
-        part = progress.bytes_done if progress.stage == "copy" else 0
-        self.report(Progress("Importing", self.files, self.total, self.bytes + part, self.total_bytes, progress.note))
-
-    def next(self, size: int) -> None:
-        self.bytes, self.files = self.bytes + size, self.files + 1
-        self.report(Progress("Importing", self.files, self.total, self.bytes, self.total_bytes))
 
 
 def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Proposal, item: Item, run_id: int,
