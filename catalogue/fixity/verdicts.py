@@ -91,12 +91,12 @@ def _plain(checked: Checked) -> str:
 def _described(damage: Damage | None) -> str:
     if damage is None:
         return ""
-    stretches = "one stretch" if damage.stretches == 1 else f"{damage.stretches} stretches"
-    words = f"({damage.bytes:,} bytes in {stretches} from byte {damage.offset:,} on"
+    places = "one place" if damage.stretches == 1 else f"{damage.stretches} places"
+    words = f"({damage.bytes:,} bytes in {places}, from byte {damage.offset:,}"
     if damage.regions:
         first = damage.regions[0]
-        words += (f"; {damage.share:.1%} of the picture, first {first.left:.0%} from the left,"
-                  f" {first.top:.0%} from the top")
+        words += (f"; {damage.share:.1%} of the picture, starting {first.top:.0%} from the top"
+                  f" and {first.left:.0%} from the left")
     if damage.outside_picture:
         words += "; also outside the picture" if damage.regions else "; outside it: tags, profile or thumbnail"
     return words + ")"
