@@ -7,7 +7,7 @@ from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, named_values, with_session
 from catalogue.errors import refusing
 from catalogue.ledger.rescans import ORIGINALS, WEAVE, Captures, Rescan, advice, captures
-from catalogue.ledger.values import measured_size, shown_size, size_mm
+from catalogue.ledger.values import measured_size, shown_day, shown_size, size_mm
 from catalogue.operations.wording import counted
 from catalogue.records.demand import Captured, captured_like
 
@@ -41,7 +41,7 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
         if noted or relief is not None:
             raise click.UsageError("Notes belong to a piece; name it.")
         advised = advice(db, session.home.settings)
-        session.emit(advised, lambda out: _advice(out, advised))
+        session.emit(advised, lambda out: _advice(out, advised, session.home.settings.dates))
         return
     chosen = find_piece(db, " ".join(piece))
     if noted or relief is not None:
@@ -52,7 +52,7 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
     offered = captured_like(db, chosen.id)
     expected = captures(db, session.home.settings, chosen.id)
     session.emit({"piece": chosen.id, "advice": ours, "captures": expected, "captured before": offered},
-                 lambda out: _piece(out, ours, expected, offered))
+                 lambda out: _piece(out, ours, expected, offered, session.home.settings.dates))
 
 
 def _print_plans(session: Session, size: str, bed: str, overlap: float | None) -> None:
@@ -65,10 +65,10 @@ def _print_plans(session: Session, size: str, bed: str, overlap: float | None) -
     session.emit(plans, lambda out: out.lines(line for plan in plans for line in summarize(plan)))
 
 
-def _advice(out: Printer, advised: list[Rescan]) -> None:
+def _advice(out: Printer, advised: list[Rescan], dates: str) -> None:
     for rescan in advised:
         out.print(f"{rescan.artist}: {rescan.title}  (piece {rescan.piece_id})  "
-                  f"{counted(rescan.prints, 'print')} ordered, last {rescan.last}")
+                  f"{counted(rescan.prints, 'print')} ordered, last {shown_day(rescan.last, dates)}")
         if not rescan.sizes:
             out.print("    no master is chosen")
         for size in rescan.sizes:
@@ -81,8 +81,8 @@ def _advice(out: Printer, advised: list[Rescan]) -> None:
         out.print("Every master is large enough for the sizes ordered.")
 
 
-def _piece(out: Printer, ours: list[Rescan], expected: Captures | None, offered: list[Captured]) -> None:
-    _advice(out, ours)
+def _piece(out: Printer, ours: list[Rescan], expected: Captures | None, offered: list[Captured], dates: str) -> None:
+    _advice(out, ours, dates)
     if expected:
         count = expected.across * expected.down
         bed = shown_size(*expected.bed_mm)
@@ -94,7 +94,7 @@ def _piece(out: Printer, ours: list[Rescan], expected: Captures | None, offered:
     out.lines(ORIGINALS)
     for capture in offered:
         relief = f", relief {capture.relief_mm:g} mm" if capture.relief_mm is not None else ""
-        out.print(f"captured {capture.captured[:10]}: {capture.title}{relief}")
+        out.print(f"captured {shown_day(capture.captured, dates)}: {capture.title}{relief}")
         for name, value in capture.notes.items():
             out.print(f"    {name}: {value}")
     if not offered:
