@@ -13,6 +13,7 @@ from textual.app import SystemCommand
 from textual.binding import BindingType
 from textual.command import CommandPalette
 from textual.dom import DOMNode
+from textual.notifications import SeverityLevel
 from textual.screen import Screen
 from textual.widgets import Input
 
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
     from catalogue.records.search import Vocabulary
     from catalogue.screens.background.work import Job, Work, WorkEnded
-    from catalogue.screens.dialogs.search import Hit
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
@@ -186,10 +186,9 @@ class CatalogueApp(ThriftyApp[None]):
         self.say(f"{lost or 'That failed: '}{type(error).__name__}: {one_line(error)}. Nothing was left half done.",
                  "error")
 
-    def say(self, text: str, severity: str = "information") -> None:
+    def say(self, text: str, severity: SeverityLevel = "information") -> None:
         """A short word at the edge of the screen; never read as markup."""
-        level = "error" if severity == "error" else "warning" if severity == "warning" else "information"
-        self.notify(text, severity=level, markup=False, timeout=8 if level == "error" else 5)  # type: ignore[arg-type]
+        self.notify(text, severity=severity, markup=False, timeout=8 if severity == "error" else 5)
 
     async def run_action(self, action: Any, default_namespace: DOMNode | None = None,
                          namespaces: Mapping[str, DOMNode] | None = None) -> bool:
@@ -261,27 +260,13 @@ class CatalogueApp(ThriftyApp[None]):
         super().delay_update(delay)
 
     def action_search(self) -> None:
+        from catalogue.screens.actions.opening import open_hit
         from catalogue.screens.dialogs.search import SearchDialog
 
         if not any(isinstance(screen, SearchDialog) for screen in self.screen_stack):
             dialog = cached_screen(self, SearchDialog)
             dialog.begin()
-            self.push_screen(dialog, self._open_hit)
-
-    async def _open_hit(self, hit: "Hit | None") -> None:
-        """The piece that a search found, or the artist's pieces; None: nothing was chosen."""
-        from catalogue.screens.actions.opening import open_piece
-
-        if hit is None:
-            return
-        if hit.piece_id is not None:
-            open_piece(self, hit.piece_id, hit.sha256)
-        elif hit.artist_id is not None:
-            await self.switch_mode("browse")
-            while len(self.screen_stack) > 1:
-                await self.pop_screen()
-            if isinstance(self.screen, BrowsePage):
-                self.screen.go_to_artist(hit.artist_id)
+            self.push_screen(dialog, partial(open_hit, self))
 
     def action_help(self) -> None:
         from catalogue.screens.dialogs.help import HelpDialog

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 import pyte
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
@@ -14,6 +15,8 @@ from rich.segment import Segment
 from rich.style import Style
 from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual.app import App, ComposeResult
+from textual.css.stylesheet import Stylesheet
+from textual.dom import DOMNode
 from textual.drivers import linux_driver
 from textual.geometry import Region
 from textual.screen import Screen
@@ -117,6 +120,52 @@ async def test_styles_are_found_again_only_after_the_theme_changed() -> None:
         await app.push_screen("noted")
         await pilot.pause()
     assert seen[1] is False and seen[-1] is True
+
+
+async def test_styles_of_a_new_screen_are_found_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It knows the terminal's size and the theme before its widgets are made: nothing finds their styles again."""
+    class Settled(Other):
+        def compose(self) -> ComposeResult:
+            textual_internals.settle_styles(self)
+            yield from super().compose()
+
+    found: list[str] = []
+    apply = Stylesheet.apply
+
+    def counted(sheet: Stylesheet, node: DOMNode, **given: Any) -> None:
+        found.append(type(node.screen).__name__ if isinstance(node, Static) else "")
+        apply(sheet, node, **given)
+
+    class Sized(Small):
+        HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
+
+    async with Sized().run_test() as pilot:
+        monkeypatch.setattr(Stylesheet, "apply", counted)
+        for screen in (Other(), Settled()):
+            await pilot.app.push_screen(screen)
+            await pilot.pause()
+            assert screen.has_class("-narrow")
+    assert 0 < found.count("Settled") < found.count("Other")
+
+
+async def test_a_screen_whose_drawing_is_held_is_drawn_when_it_is_released(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Held(textual_internals.HeldScreen[None]):
+        drawing_held = True
+
+        def compose(self) -> ComposeResult:
+            yield Static("held")
+
+    drawn: list[Screen[Any]] = []
+    refresh = Screen._compositor_refresh
+    monkeypatch.setattr(Screen, "_compositor_refresh", lambda screen: (drawn.append(screen), refresh(screen)))
+    async with Small().run_test() as pilot:
+        held = Held()
+        await pilot.app.push_screen(held)
+        held._compositor_refresh()
+        assert drawn and held not in drawn
+        held.release_drawing()
+        await pilot.pause()
+        assert held in drawn
 
 
 def test_the_driver_reads_keys_through_our_parser() -> None:

@@ -9,6 +9,7 @@ from catalogue.screens.background.threads import run_in_thread
 if TYPE_CHECKING:
     from catalogue.records.orders import Line
     from catalogue.screens.app import CatalogueApp
+    from catalogue.screens.dialogs.search import Hit
 
 
 def open_piece(app: "CatalogueApp", piece_id: int, sha256: str | None = None) -> None:
@@ -32,6 +33,22 @@ def open_piece(app: "CatalogueApp", piece_id: int, sha256: str | None = None) ->
     online = dict(app.changes.online)
     run_in_thread(app.screen, app.threads["read"], lambda db: piece_view(db, piece_id, online), show, group="open",
                   holds=app)
+
+
+async def open_hit(app: "CatalogueApp", hit: "Hit | None") -> None:
+    """The piece that a search found, or the artist's pieces; None: nothing was chosen."""
+    from catalogue.screens.pages.browse import BrowsePage
+
+    if hit is None:
+        return
+    if hit.piece_id is not None:
+        open_piece(app, hit.piece_id, hit.sha256)
+    elif hit.artist_id is not None:
+        await app.switch_mode("browse")
+        while len(app.screen_stack) > 1:
+            await app.pop_screen()
+        if isinstance(app.screen, BrowsePage):
+            app.screen.go_to_artist(hit.artist_id)
 
 
 def offer_repeat(app: "CatalogueApp", *, line_id: int | None = None, piece_id: int | None = None) -> None:

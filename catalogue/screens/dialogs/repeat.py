@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import asdict, replace
 from functools import partial
+from typing import Any
 
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
@@ -28,15 +29,13 @@ Answer = tuple[Proposal, EarlierRecipe | None]  # with the recipe whose choices 
 TITLE = "Repeat this order"
 
 
-def proposed(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
+def proposed(db: Database, home: Home, subject: dict[str, Any], want: RequestedPrint,
              as_last_time: bool) -> Proposal:
     """The ledger's proposal for what is asked."""
-    return ledger.propose(db, home, line_id=subject["line_id"], piece_id=subject["piece_id"], quantity=want.quantity,
-                          width_mm=want.width_mm, height_mm=want.height_mm, medium=want.medium,
-                          border_mm=want.border_mm, wrap_mm=want.wrap_mm, edge=want.edge, as_last_time=as_last_time)
+    return ledger.propose(db, home, **subject, **asdict(want), as_last_time=as_last_time)
 
 
-def answer_to(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
+def answer_to(db: Database, home: Home, subject: dict[str, Any], want: RequestedPrint,
               as_last_time: bool) -> Answer | CatalogueError:
     """The proposal with the recipe of the last print, or why there is none."""
     try:
@@ -59,7 +58,7 @@ class RepeatDialog(Dialog[Line]):
 
     def __init__(self) -> None:
         super().__init__(TITLE)
-        self._subject: dict[str, int | None] = {}
+        self._subject: dict[str, Any] = {}
         self._proposal: Proposal | None = None
         self._last_print: EarlierRecipe | None = None
         self._as_last_time = False
@@ -162,7 +161,6 @@ class RepeatDialog(Dialog[Line]):
         self.query_one(Picture).show(preview, "No picture to show", size, layout=layout_of(proposal, new, plan))
 
     def _tell(self, text: str) -> None:
-        """A fault in the form, or a question, below it."""
         self.query_one("#repeat-wrong", Static).update(safe(text))
 
     @property
@@ -249,13 +247,12 @@ class RepeatDialog(Dialog[Line]):
         except ValueError as error:
             self._tell(f"{error}.")
             return
-        if found is None:
-            return  # what is wrong stands below the form
+        if found is None:   # what is wrong stands below the form
+            return
         grave = {caution.text for caution in found.grave}
-        if grave_seen:
-            self._grave_seen |= grave
-        if grave - self._grave_seen:
-            self._grave_seen |= grave
+        unseen = set() if grave_seen else grave - self._grave_seen
+        self._grave_seen |= grave
+        if unseen:
             self._tell("Look at what is marked ✗ first. Then record all the same, or cancel.")
             self.query_one("#leave").focus()
             return
@@ -272,16 +269,15 @@ class RepeatDialog(Dialog[Line]):
         self.record("the order", job, self._recorded)
 
     @staticmethod
-    def _record(db: Database, *, home: Home, subject: dict[str, int | None], seen: str | None, as_last_time: bool,
+    def _record(db: Database, *, home: Home, subject: dict[str, Any], seen: str | None, as_last_time: bool,
                 typed: dict[str, str], want: RequestedPrint) -> "Line | Exception | None":
         """None where another scan would be printed now than ``seen``, the one that was shown."""
         try:
             proposal = proposed(db, home, subject, want, as_last_time)
             if seen is not None and _printing(proposal) != seen:
                 return None
-            return record_order(db, proposal, buyer=typed["buyer"].strip(), unit_price=typed["price"].strip(),
-                                profile=typed["profile"].strip(), settings=typed["settings"].strip(),
-                                notes=typed["notes"].strip())
+            return record_order(db, proposal, buyer=typed["buyer"], unit_price=typed["price"], notes=typed["notes"],
+                                profile=typed["profile"], settings=typed["settings"])
         except Exception as error:  # a worker's edge: whatever it is, the panel must not stay shut
             return error
 

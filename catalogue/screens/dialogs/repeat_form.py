@@ -57,7 +57,7 @@ class RepeatForm(Grid):
 
     @property
     def typed(self) -> dict[str, str]:
-        return {name: self.field(name).value for name, _ in FIELDS}
+        return {name: self.field(name).value.strip() for name, _ in FIELDS}
 
     def fill(self, texts: Mapping[str, str]) -> None:
         """Show these texts, and nothing in the other fields."""
@@ -83,8 +83,8 @@ def parse_request(typed: Mapping[str, str]) -> RequestedPrint:
     """What was typed, as numbers. Raises ValueError with words for the person."""
     count = quantity(typed["quantity"])
     width, height = values.size_mm(typed["size"])
-    return RequestedPrint(count, width, height, typed["medium"].strip(), values.margin_mm(typed["border"]),
-                 values.margin_mm(typed["wrap"]), typed["edge"].strip())
+    return RequestedPrint(count, width, height, typed["medium"], values.margin_mm(typed["border"]),
+                 values.margin_mm(typed["wrap"]), typed["edge"])
 
 
 def total(typed: Mapping[str, str], currency: str) -> str:
@@ -113,12 +113,12 @@ def doubts(typed: Mapping[str, str], want: RequestedPrint, proposal: Proposal, k
     ``kept_price``: the price of one print that the form began with.
     """
     found = []
-    last, wrap, price = proposal.last, want.wrap_mm or 0.0, typed["price"].strip()
+    last, wrap, price = proposal.last, want.wrap_mm or 0.0, typed["price"]
     before = last.wrap_mm if last is not None else 0.0
     least, most = USUAL_WRAP_MM
     if wrap and wrap != before and not least <= wrap <= most:
         found.append(Doubt("wrap", f"a wrap of {wrap:g} mm ({least:g} to {most:g} mm is usual)"))
-    if not typed["buyer"].strip():
+    if not typed["buyer"]:
         found.append(Doubt("buyer", "no buyer"))
     if not price:
         found.append(Doubt("price", "no price"))

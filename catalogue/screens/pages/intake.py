@@ -6,16 +6,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from textual import events
-from textual.containers import Container, Horizontal
+from textual.containers import Container
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Button, Input, Select
+from textual.widgets import Input
 
 from catalogue.intake.proposals import Plan, Proposal, apart_from_stores, with_answers
 from catalogue.reading.model import Reading
 from catalogue.records import stores
 from catalogue.records.database import Database
-from catalogue.records.stores import Store
 from catalogue.screens.actions.importing import confirm_import
 from catalogue.screens.background.folder_watch import FolderNews, FolderWatch, FolderWatchEnded
 from catalogue.screens.background.jobs import after_taking_in, panel_text, start_proposing, start_taking_in
@@ -23,12 +22,11 @@ from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
 from catalogue.screens.dialogs.confirm import MessageDialog
 from catalogue.screens.dialogs.proposal_answers import AnswerDialog, Answers
 from catalogue.screens.page import Page
-from catalogue.screens.texts.formats import safe
 from catalogue.screens.texts.intake import BEFORE, WATCHING
+from catalogue.screens.widgets.intake_choices import IntakeChoices
 from catalogue.screens.widgets.intake_tables import ProposalTable, WatchedTable, identity
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.screens.widgets.scan_details import ScanDetails
-from catalogue.screens.widgets.tick import Tick
 
 if TYPE_CHECKING:
     from catalogue.operations.intake import ImportedScans
@@ -42,20 +40,12 @@ class IntakePage(Page):
     def __init__(self) -> None:
         super().__init__()
         self._plan: Plan | None = None
-        self._stores: list[Store] = []
         self._watcher: FolderWatch | None = None
         self._watched: FolderWatch | None = None    # whose plan waits for the end of other long work
         self._to_tell = ""  # what became of the last intake, while another page is shown
 
     def body(self) -> Iterable[Widget]:
-        with Horizontal(id="intake-top"):
-            yield Input(placeholder="Folder of new scans, such as a card or USB stick", id="intake-folder",
-                        compact=True)
-            yield Select[str]([], prompt="into store", id="intake-store", compact=True)
-        with Horizontal(id="intake-choices"):
-            yield Button("Watch the folder", id="intake-watch", compact=True)
-            yield Tick("copy stores too", value=True, id="intake-also", compact=True)
-            yield Tick("remove from the folder afterwards", id="intake-remove", compact=True)
+        yield IntakeChoices()
         yield Container(
             WatchedTable(id="watched"),
             ProposalTable(id="proposals"),
@@ -90,6 +80,10 @@ class IntakePage(Page):
             self._details.show(table.highlighted, self.query_one(WatchedTable).scans)
 
     @property
+    def _choices(self) -> IntakeChoices:
+        return self.query_one(IntakeChoices)
+
+    @property
     def _details(self) -> ScanDetails:
         return self.query_one(ScanDetails)
 
@@ -102,17 +96,7 @@ class IntakePage(Page):
         if self._watched is not None and self.app.work is None:
             self._open_watched()
 
-        def show(all_stores: list[Store]) -> None:
-            if [store.name for store in all_stores] == [store.name for store in self._stores]:
-                return
-            self._stores = all_stores
-            select = self.query_one("#intake-store", Select)
-            select.set_options([(safe(store.name), store.name) for store in all_stores])
-            first = next((store.name for store in all_stores if store.kind == "primary"), None)
-            if first is not None:
-                select.value = first
-
-        self.ask(stores.listed, show, group="stores")
+        self.ask(stores.listed, self._choices.offer, group="stores")
 
     def on_input_submitted(self, _: Input.Submitted) -> None:
         self.action_look()
@@ -127,12 +111,10 @@ class IntakePage(Page):
     @property
     def _asked(self) -> tuple[Path, str] | None:
         """Folder and store, once both are named; else the person is told."""
-        text = self.query_one("#intake-folder", Input).value.strip()
-        store = self.query_one("#intake-store", Select).value
-        if not text or not isinstance(store, str):
+        chosen = self._choices.chosen
+        if chosen is None:
             self.app.say("Enter a folder and a store first.", "warning")
-            return None
-        return Path(text).expanduser().absolute(), store
+        return chosen
 
     def action_look(self) -> None:
         """Read the folder and propose; under watch, end that first."""
@@ -151,7 +133,7 @@ class IntakePage(Page):
             return
         if self._watcher is not None:
             self._watcher.stop()
-            self.query_one("#intake-watch", Button).label = "Stopping …"
+            self._choices.show_watch("Stopping …", watching=True)
             return
         if self.app.home.settings.read_only:
             self.app.say("This workstation is read-only (read_only in settings.toml).", "warning")
@@ -170,9 +152,7 @@ class IntakePage(Page):
 
     def _turn(self, *, watching: bool) -> None:
         """Show the list of the one or of the other."""
-        self.query_one("#intake-watch", Button).label = "Stop watching" if watching else "Watch the folder"
-        for name in ("#intake-folder", "#intake-store"):
-            self.query_one(name).disabled = watching
+        self._choices.show_watch("Stop watching" if watching else "Watch the folder", watching=watching)
         self.query_one("#watched").display = watching
         self.query_one("#proposals").display = not watching
         self.query_one(ProposalTable).clear()
@@ -245,9 +225,6 @@ class IntakePage(Page):
         if event.row is not None and event.table is self._list:
             self._details.show(event.row, self.query_one(WatchedTable).scans)
 
-    def on_button_pressed(self, _: Button.Pressed) -> None:
-        self.action_watch()
-
     def _change(self, proposal: Proposal, **said: Any) -> None:
         """Show the plan with what a person said of one original. The next key waits for it."""
         plan = self._plan
@@ -291,7 +268,7 @@ class IntakePage(Page):
             self._change(chosen, take=not chosen.take)
 
     def action_clear_after(self) -> None:
-        self.query_one("#intake-remove", Tick).toggle()
+        self._choices.removing.toggle()
 
     def action_go(self) -> None:
         """Import what is ready, after a yes."""
@@ -300,14 +277,12 @@ class IntakePage(Page):
             why = "Stop watching first: w." if self._watcher else "Nothing is ready to import yet."
             self.app.say(why, "warning")
             return
-        also = [s.name for s in self._stores if s.kind != "primary" and s.name != plan.store
-                and self.app.changes.online.get(s.id, False)]\
-            if self.query_one("#intake-also", Tick).value else []
+        also = self._choices.copy_stores(plan.store, self.app.changes.online)
         confirm_import(self.app, plan, also, partial(self._take, plan, also),
-                       removing=self.query_one("#intake-remove", Tick).value)
+                       removing=self._choices.removing.value)
 
     def _take(self, plan: Plan, also: list[str], remove: bool) -> None:
-        self.query_one("#intake-remove", Tick).value = False  # a choice for this once
+        self._choices.removing.value = False  # a choice for this once
         start_taking_in(self.app, plan, also, remove, partial(self._taken, plan))
 
     def _taken(self, plan: Plan, done: "ImportedScans") -> None:
