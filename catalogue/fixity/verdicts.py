@@ -141,12 +141,13 @@ def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
 
 
 def distrust(db: Database, file_id: int, store: str, path: str, error: CatalogueError) -> None:
-    """A source that failed counts as no copy until the next index run or audit has looked at it, first of all."""
+    """A file that failed when its bytes were wanted counts as no copy until the next index run or audit has looked at
+    it, first of all."""
     with transaction(db):
         fixity.set_turn(db, file_id, 0)
         files.note_failure(db, file_id, "failed as a source")
         events.append(db, "fixity check", "fail", store=store, path=path,
-                      detail=f"as a source of a copy: {error.message}")
+                      detail=f"read as a copy: {error.message}")
 
 
 def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, settled: tuple[str, ...]) -> None:

@@ -15,7 +15,7 @@ from itertools import groupby
 from pathlib import Path, PurePosixPath
 from typing import TypeVar
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, Damaged, NotFound, StoreAway
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
@@ -31,11 +31,11 @@ from catalogue.intake.removing import (
 from catalogue.intake.tidy import numbered_twin
 from catalogue.intake.undo_lists import DOUBLES, PRINT_FILES, new_list, read_list, store_of, undo_folder, write_line
 from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
-from catalogue.records import doubles, events, files
+from catalogue.records import copies, doubles, events, files, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.doubles import DoubledFile
 from catalogue.records.folding import fold_name
-from catalogue.records.paths import native_path, stored_mtime
+from catalogue.records.paths import UnusablePath, native_path, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
 from catalogue.storage.atomic import remove_leftover
@@ -76,8 +76,8 @@ class Freed:
 
 
 def find_doubles(db: Database, store: Store) -> list[Doubles]:
-    """The doubles of a store, largest first. Kept is a sound file whose path names its artist and piece, whose name is
-    no " (2)" of another's, and which lies highest; between equals the oldest."""
+    """The doubles of a store, largest first. Kept is a sound file whose path, and whose folders above all, name its
+    artist and piece, whose name is no " (2)" of another's, and which lies highest; between equals the oldest."""
     groups = []
     for _, group in groupby(doubles.in_store(db, store.id), key=lambda file: file.scan_id):
         keep, *others = sorted(group, key=_preference)
@@ -88,11 +88,12 @@ def find_doubles(db: Database, store: Store) -> list[Doubles]:
     return sorted(groups, key=lambda d: (-d.size * len(d.others), d.keep.path))
 
 
-def _preference(file: DoubledFile) -> tuple[bool, int, bool, int, int, str]:
-    path = fold_name(file.path)
-    named = sum(bool(name) and fold_name(name) in path for name in (file.artist, file.title))
-    return (not file.sound, -named, numbered_twin(file.path) != file.path, len(PurePosixPath(file.path).parts),
-            file.mtime_ns, file.path)
+def _preference(file: DoubledFile) -> tuple[bool, int, int, bool, int, int, str]:
+    names = [fold_name(name) for name in (file.artist, file.title) if name]
+    named, in_folders = (sum(name in fold_name(where) for name in names)
+                         for where in (file.path, file.path.rpartition("/")[0]))
+    return (not file.sound, -named, -in_folders, numbered_twin(file.path) != file.path,
+            len(PurePosixPath(file.path).parts), file.mtime_ns, file.path)
 
 
 def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubles], *,
@@ -264,21 +265,41 @@ def bring_back_listed(db: Database, home: Home, path: Path, kind: str, step: str
 def _copy_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, str], report: Report,
                  cancelled: Cancelled) -> DoubledFile:
     """One file copied back; raises as :func:`catalogue.fixity.copying.copy_verified`."""
-    kept_file = files.by_path(db, store.id, entry["to"])
-    with (open_entry(root, native_path(entry["to"])) as source,
-          open_entry(root, native_path(entry["from"]), create=True) as target):
+    source_name = entry["to"]
+    with open_entry(root, native_path(entry["from"]), create=True) as target:
         if digest_of(target, cancelled) != entry["sha256"]:
-            copy_verified(source, target, sha256=entry["sha256"], report=report, cancelled=cancelled)
+            source_name = _copy_from_any(db, root, entry, target, report, cancelled)
         else:  # copied back, but not yet recorded: a kill between the two names of the whole copy leaves both
             remove_leftover(target)
         stat = target.stat()
-    scan_id = kept_file.scan_id if kept_file else None
+    scan = scans.by_digest(db, entry["sha256"])
+    scan_id = scan.id if scan else None
     with transaction(db):
         file_id = files.save(db, store.id, entry["from"], stat.st_size, stat.st_mtime_ns, scan_id, verified=True)
         events.append(db, "replication", "success", store=store.name, path=entry["from"], sha256=entry["sha256"],
-                      detail=f"copied back from {entry['to']}")
+                      detail=f"copied back from {source_name}")
     return DoubledFile(file_id, scan_id or 0, entry["sha256"], entry["from"], stat.st_size,
                        stored_mtime(stat.st_mtime_ns), 1)
+
+
+def _copy_from_any(db: Database, root: OpenFolder, entry: dict[str, str], target: Entry,
+                   report: Report, cancelled: Cancelled) -> str:
+    """Copy from the file that was kept or, where that has moved or is damaged, from any sound copy; gives its name.
+
+    Raises as :func:`catalogue.fixity.copying.copy_verified`, for the file that was kept where no other serves.
+    """
+    try:
+        with open_entry(root, native_path(entry["to"])) as source:
+            copy_verified(source, target, sha256=entry["sha256"], report=report, cancelled=cancelled)
+        return entry["to"]
+    except (NotFound, Damaged) as error:
+        for holder in (h for h in copies.holders(db, entry["sha256"]) if h.intact and h.path != entry["from"]):
+            with (suppress(NotFound, Damaged, StoreAway, UnusablePath),
+                  opened_store(db, stores.by_id(db, holder.store_id)) as origin,
+                  open_entry(origin, native_path(holder.path)) as source):
+                copy_verified(source, target, sha256=entry["sha256"], report=report, cancelled=cancelled)
+                return f"{holder.store}:{holder.path}"
+        raise error
 
 
 def total(doubles: Iterable[Doubles]) -> tuple[int, int]:

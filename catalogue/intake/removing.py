@@ -15,7 +15,8 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, Damaged
+from catalogue.fixity.verdicts import distrust
 from catalogue.indexing.stores import opened_store, store_holding
 from catalogue.intake.proposals import Kind, Plan
 from catalogue.progress import Cancelled, never_cancelled
@@ -155,14 +156,16 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
 
 def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:
     """``(path as kept, place)`` of every file on record that holds these bytes, read now; what is offline, gone, a
-    link or something else by now is left out."""
+    link or something else by now is left out. One with other bytes counts as no copy from then on."""
     places: list[tuple[str, CopyLocation]] = []
     for copy in files.present_files(db, sha256):
         store = stores.by_id(db, copy.store_id)
         with (suppress(OSError, CatalogueError),  # no copy that can be counted on now
               opened_store(db, store) as root, open_entry(root, native_path(copy.path)) as entry,
               _open_source(entry) as held):
-            if held is not None and held.sha256 == sha256:
+            if held is not None and held.sha256 != sha256:
+                distrust(db, copy.id, copy.store, copy.path, Damaged("Its bytes are not those on record."))
+            elif held is not None:
                 places.append((copy.path, CopyLocation(store.id, held.id, filesystem_id(held.fd),
                                                physical_disks(held.fd))))
     return places

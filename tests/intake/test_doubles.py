@@ -15,9 +15,10 @@ from catalogue.errors import CatalogueError, DiskFull
 from catalogue.indexing.stores import add_store
 from catalogue.intake import doubles
 from catalogue.intake.moving import cut_short, finish_cut_short, undo_tidying
+from catalogue.operations.correcting import confirm_pieces
 from catalogue.operations.doubles import bring_back_doubles, free_doubles, list_doubles, summarize
 from catalogue.operations.indexing import index_stores
-from catalogue.records import files
+from catalogue.records import copies, files, pieces
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
@@ -181,6 +182,51 @@ def test_a_second_name_beside_a_true_double_is_not_counted_as_room(desk: Desk) -
     assert {file.path for file in group.others} == {"Ada Quill/Harbour (2).tif", "backup/old/Harbour.tif"}
     assert desk.free() == []
     assert desk.names() == ["Ada Quill/Harbour.tif", "Ada Quill/also.tif"]
+
+
+def test_the_file_in_its_artists_and_pieces_folder_is_kept(desk: Desk) -> None:
+    """A copy in a folder of anything, called by the full name, lay higher and was kept in its stead."""
+    desk.free()
+    confirm_pieces(desk.db, [piece.id for piece in pieces.every(desk.db)])
+    for name in ("Ada Quill/Harbour/Ada Quill - Harbour - master.tif", "sorted later/Ada Quill - Harbour - master.tif"):
+        place = desk.path(name)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy2(desk.path("Ada Quill/Harbour.tif"), place)
+    desk.path("Ada Quill/Harbour.tif").unlink()
+    index_stores(desk.db, desk.home, ["masters"])
+    (group,) = list_doubles(desk.db, "masters")[0].groups
+    assert group.keep.path == "Ada Quill/Harbour/Ada Quill - Harbour - master.tif"
+
+
+def test_a_copy_that_freeing_found_damaged_counts_no_more(desk: Desk) -> None:
+    """What it had just read and found wanting went on as a sound copy."""
+    (copied,) = Path(desk.second.root).rglob("*.tif")
+    data = bytearray(copied.read_bytes())
+    data[-1] ^= 1
+    times = copied.stat()
+    copied.write_bytes(data)
+    os.utime(copied, ns=(times.st_atime_ns, times.st_mtime_ns))
+    scan = list_doubles(desk.db, "masters")[0].groups[0].keep.scan_id
+    assert copies.of_scan(desk.db, scan).stores == 2
+    assert any("1 of the 2 places" in why for why in desk.free())
+    assert copies.of_scan(desk.db, scan).stores == 1
+    assert desk.names() == ALL
+
+
+@pytest.mark.parametrize("lost", ["moved", "damaged"])
+def test_doubles_come_back_from_any_sound_copy(desk: Desk, lost: str) -> None:
+    """Where the file that was kept has moved or is damaged by then."""
+    done = free_doubles(desk.db, desk.home, desk.store, list_doubles(desk.db, "masters")[0].groups)
+    assert done.undo is not None
+    (kept,) = (desk.path(name) for name in desk.names())
+    held = kept.read_bytes()
+    if lost == "moved":
+        kept.rename(kept.with_name("renamed.tif"))
+    else:
+        kept.write_bytes(held[:-1] + b"\0" + b"\0")
+    back = bring_back_doubles(desk.db, desk.home, done.undo)
+    assert back.skipped == ()
+    assert all(desk.path(name).read_bytes() == held for name in ALL if desk.path(name) != kept)
 
 
 def test_doubles_that_were_brought_back_are_no_tidying_cut_short(desk: Desk) -> None:
