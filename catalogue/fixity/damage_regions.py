@@ -27,7 +27,8 @@ class Region:
 class Damage:
     """What of a file is not what it was.
 
-    ``regions`` is empty where the damage lies outside the picture (tags, profile, thumbnail) or cannot be placed.
+    ``regions`` is empty where the damage lies outside the picture (tags, profile, thumbnail, further pages), which
+    ``outside_picture`` says, or cannot be placed, as in all formats but TIFF.
     ``offset`` is the first byte of a stretch that differs; ``bytes`` the length of all that differ, a stretch being
     the smallest unit that can be told.
     """
@@ -81,14 +82,20 @@ def cut_cleanly(bad: Sequence[SegmentDigest], segments: Sequence[SegmentDigest],
     return bool(whole) and not any(s in whole for s in bad)
 
 
-def locate_damage(bad: Sequence[SegmentDigest], picture: Picture | None) -> Damage | None:
-    """Bad stretches as regions of the picture as shown; None when there are none."""
+def locate_damage(bad: Sequence[SegmentDigest], segments: Sequence[SegmentDigest],
+                  picture: Picture | None) -> Damage | None:
+    """Bad stretches, of all the file's ``segments``, as regions of the picture as shown; None when there are none."""
     if not bad:
         return None
-    pixels = [s for s in bad if s.width and s.height]
+    pixels = _placed(bad)
     regions = _merged([_region(s, picture) for s in pixels]) if picture and picture.width and picture.height else []
     return Damage(tuple(regions), min(s.offset for s in bad), sum(s.length for s in bad), len(bad),
-                  len(pixels) < len(bad))
+                  len(pixels) < len(bad) and bool(_placed(segments)))
+
+
+def _placed(segments: Sequence[SegmentDigest]) -> list[SegmentDigest]:
+    """Those of which it is known where in the picture they lie; none at all in formats but TIFF."""
+    return [segment for segment in segments if segment.width and segment.height]
 
 
 def _region(segment: SegmentDigest, picture: Picture) -> Region:

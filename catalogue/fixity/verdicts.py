@@ -77,7 +77,7 @@ def judge(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cance
     if checked.result is Result.TRUNCATED and not damage_regions.cut_cleanly(bad, segments, checked.size) \
             and stored_mtime(checked.mtime_ns) != due.mtime_ns:
         return replace(verdict, result=Result.EDITED)
-    damage = damage_regions.locate_damage(bad, scans.picture(db, due.scan_id))
+    damage = damage_regions.locate_damage(bad, segments, scans.picture(db, due.scan_id))
     return replace(verdict, damage=damage, detail=" ".join(filter(None, (verdict.detail or _plain(checked),
                                                                          _described(damage)))))
 
@@ -98,7 +98,10 @@ def _described(damage: Damage | None) -> str:
         words += (f"; {damage.share:.1%} of the picture, starting {first.top:.0%} from the top"
                   f" and {first.left:.0%} from the left")
     if damage.outside_picture:
-        words += "; also outside the picture" if damage.regions else "; outside it: tags, profile or thumbnail"
+        words += ("; also outside the picture" if damage.regions else
+                  "; outside the picture: tags, profile, thumbnail or further pages")
+    elif not damage.regions:
+        words += "; where in the picture cannot be told"
     return words + ")"
 
 

@@ -6,6 +6,7 @@ SHA-256 is hashlib's; that sha256sum agrees is in test_manifest.
 import errno
 import hashlib
 import os
+import struct
 import subprocess
 import sys
 from collections.abc import Callable
@@ -524,3 +525,17 @@ def test_reading_all_anew_does_not_take_silent_damage_for_new_content(shop: Shop
     assert "changed" in shop.kinds(MASTER)
     assert shop.audit().findings == {"changed": 1}
     assert shop.db.execute("SELECT count(*) FROM scan").fetchone()[0] == 1
+
+
+def test_damage_in_a_psd_is_not_said_to_lie_outside_its_picture(shop: Shop, scan: Scan) -> None:
+    place = scan("main/Ada Quill/Harbour/master.tif")
+    psd = place.with_suffix(".psd")
+    rows, columns = 40, 50
+    psd.write_bytes(b"8BPS" + struct.pack(">H6xHIIHH", 1, 3, rows, columns, 8, 3) + struct.pack(">III", 0, 0, 0)
+                    + struct.pack(">H", 0) + bytes(range(250)) * (3 * rows * columns // 250))
+    shop.index()
+    rot(psd, 2000)
+    shop.audit()
+    (finding,) = (f for f in findings.list_open(shop.db, kind="changed") if f.path.endswith(".psd"))
+    assert "where in the picture cannot be told" in finding.detail
+    assert "outside" not in finding.detail

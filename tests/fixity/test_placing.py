@@ -29,7 +29,7 @@ def test_a_region_lies_where_pillow_shows_it(orientation: int, box: tuple[int, i
     high, wide = shown.shape
     expected = (columns.min() / wide, rows.min() / high, (columns.max() + 1) / wide, (rows.max() + 1) / high)
     segment = SegmentDigest(0, 10, "0", x, y, w, h)
-    damage = locate_damage([segment], picture(wide, high, orientation))
+    damage = locate_damage([segment], [segment], picture(wide, high, orientation))
     assert damage is not None
     (region,) = damage.regions
     assert (region.left, region.top, region.right, region.bottom) == pytest.approx(expected)
@@ -45,14 +45,14 @@ def test_neighbouring_stretches_become_one_region() -> None:
     strips = [SegmentDigest(i * 10, 10, "0", 0, i * 4, 12, 4) for i in range(2)]
     tiles = [SegmentDigest(i * 10, 10, "0", i * 4, 0, 4, 8) for i in range(3)]
     for segments in (strips, tiles):
-        damage = locate_damage(segments, picture(12, 8))
+        damage = locate_damage(segments, segments, picture(12, 8))
         assert damage is not None
         assert damage.regions == (Region(0, 0, 1, 1),)
 
 
 def test_damage_apart_stays_apart() -> None:
-    damage = locate_damage([SegmentDigest(0, 10, "0", 0, 0, 12, 2), SegmentDigest(30, 10, "0", 0, 6, 12, 2)],
-                           picture(12, 8))
+    bad = [SegmentDigest(0, 10, "0", 0, 0, 12, 2), SegmentDigest(30, 10, "0", 0, 6, 12, 2)]
+    damage = locate_damage(bad, bad, picture(12, 8))
     assert damage is not None
     assert len(damage.regions) == 2
     assert (damage.offset, damage.bytes, damage.stretches, damage.share) == (0, 20, 2, pytest.approx(0.5))
@@ -66,7 +66,17 @@ def test_a_cut_is_told_from_other_bytes() -> None:
 
 
 def test_damage_survives_the_catalogue() -> None:
-    damage = locate_damage([SegmentDigest(0, 10, "0", 0, 0, 12, 2), SegmentDigest(90, 5, "0")], picture(12, 8))
+    bad = [SegmentDigest(0, 10, "0", 0, 0, 12, 2), SegmentDigest(90, 5, "0")]
+    damage = locate_damage(bad, bad, picture(12, 8))
     assert damage is not None
     assert from_text(as_text(damage)) == damage
     assert damage.outside_picture
+
+
+def test_damage_that_cannot_be_placed_is_not_said_to_spare_the_picture() -> None:
+    """Of a PSD or JPEG 2000 file no stretch is known to hold pixels, or to hold none."""
+    bad = [SegmentDigest(0, 10, "0")]
+    of_psd = locate_damage(bad, [*bad, SegmentDigest(10, 10, "0")], picture(12, 8))
+    of_tiff = locate_damage(bad, [*bad, SegmentDigest(10, 10, "0", 0, 0, 12, 8)], picture(12, 8))
+    assert of_psd is not None and not of_psd.outside_picture and of_psd.regions == ()
+    assert of_tiff is not None and of_tiff.outside_picture

@@ -216,5 +216,5 @@ def finding_words(found: OpenFinding, day_form: str) -> Content:
         if found.damage.regions:
             said.append(line(("▢ ", "bold"), f"marked on the picture: {found.damage.share:.1%} of it at most"))
         elif found.damage.outside_picture:
-            said.append(line(("▢ ", "bold"), "outside the picture: tags, profile or thumbnail"))
+            said.append(line(("▢ ", "bold"), "outside the picture: tags, profile, thumbnail or further pages"))
     return lines(said)
