@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from catalogue.errors import Refused
 from catalogue.records import stated_facts
-from catalogue.records.folding import fold_name
+from catalogue.records.folding import fold_name, joined_name
 from catalogue.records.rows import Database, exists, fetch_id, fetch_int, fetch_text, save_row
 from catalogue.records.stale_rows import mark_names_stale, mark_short_name_stale
 
@@ -43,7 +43,7 @@ def root(db: Database, kind: str, row_id: int) -> int:
 def artist_known(db: Database, key: str) -> int | None:
     """The artist a folded name means, among those there are."""
     stated = fetch_id(db, """SELECT artist_id FROM artist_stated WHERE known_key = ?1
-                             ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key])
+                             ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key]) or _stated_unspaced(db, key)
     if stated is not None:
         return root(db, "artist", stated)
     own = db.execute("""SELECT a.id, EXISTS (SELECT 1 FROM artist_stated s WHERE s.artist_id = a.id) FROM artist a
@@ -54,6 +54,17 @@ def artist_known(db: Database, key: str) -> int | None:
         if len(full) == 1:
             return full[0]
     return int(own[0]) if own is not None else None
+
+
+def _stated_unspaced(db: Database, key: str) -> int | None:
+    """The stated artist whose Chinese, Japanese or Korean name differs from the key in its space alone.
+
+    Of names that are merely guessed each spelling is its own, so that nothing hangs on which was met first.
+    """
+    joined = joined_name(key)
+    return fetch_id(db, """SELECT s.artist_id FROM artist_stated s LEFT JOIN artist a ON a.id = s.artist_id
+                           WHERE replace(s.known_key, ' ', '') = ?1 OR replace(a.key, ' ', '') = ?1
+                           ORDER BY s.joined_into IS NULL, s.artist_id LIMIT 1""", [joined]) if joined else None
 
 
 def artist_for(db: Database, run: Recomputation, name: str, key: str) -> int:
@@ -112,6 +123,9 @@ def recompute_artist(db: Database, run: Recomputation, artist_id: int) -> None:
         keys.add(write_stated_artist(db, artist_id, stated))
     elif held is not None and not stated:
         db.execute("UPDATE artist SET contact = '', terms = '', notes = '' WHERE id = ?", [artist_id])
+    for joined in {joined_name(key) for key in keys} - {""}:
+        keys |= {str(row[0]) for row in db.execute(
+            "SELECT DISTINCT artist_key FROM scan_guess WHERE replace(artist_key, ' ', '') = ?", [joined])}
     mark_names_stale(db, keys)
     ids = [artist_id, *parts]
     db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated

@@ -1,9 +1,10 @@
 """Statements, guesses and likeness in any order: what a person said always holds, and what is kept is what computing
 everything anew would give."""
 
-from contextlib import suppress
+from contextlib import closing, suppress
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
@@ -28,12 +29,35 @@ from catalogue.records import (
 from catalogue.records.database import open_database, transaction
 from catalogue.records.guesses import Guess
 
-ARTISTS = ("Quill", "Ada Quill", "Bo Ashe", "Ashe", "")
+ARTISTS = ("Quill", "Ada Quill", "Bo Ashe", "Ashe", "森下千波", "森下 千波", "")
 TITLES = ("Pier", "Mill", "Dunes", "")
 EVIDENCE = Evidence(Relation.RESCAN, 0.9).to_json()
 a_guess = st.builds(Guess, st.sampled_from(ARTISTS), st.sampled_from(TITLES), st.sampled_from(("", "1999", "2003")),
                     role=st.sampled_from(("master", "tile", "unsorted")))
 index = st.integers(0, 7)
+
+
+@pytest.mark.parametrize(("stated", "guessed"), [("森下 千波", "森下千波"), ("森下千波", "森下 千波")])
+@pytest.mark.parametrize("first", [True, False])
+def test_a_scan_guessed_under_the_other_spelling_of_a_stated_name_is_that_artists(
+        stated: str, guessed: str, first: bool) -> None:
+    """The order book writes the space in a Japanese name, the folders are read without it, or the other way round."""
+    with closing(open_database(Path(":memory:"))) as db:
+        def say() -> None:
+            with transaction(db):
+                pieces.piece_called(db, pieces.artist_called(db, stated).id, "朝霧")
+
+        if first:
+            say()
+        with transaction(db):
+            picture = Picture(100, 100, 16, "uint", 3, "RGB", "none", "strips")
+            scan = scans.save_reading(db, Reading("x.tif", 1, 1, f"{1:064x}", picture=picture))
+            guesses.save(db, scan, Guess(guessed, "朝霧", "", role="master"))
+        if not first:
+            say()
+        (piece,) = pieces.every(db)
+        assert {artist.name for artist in pieces.artists_matching(db, "森下千波")} == {piece.artist}
+        assert [known.id for known in scans.of_piece(db, piece.id)] == [scan]
 
 
 class Facts(RuleBasedStateMachine):
