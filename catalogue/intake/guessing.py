@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from catalogue.filing.model import STATED_IN_FILE, Guessed
 from catalogue.indexing.guessing import guess_paths
 from catalogue.intake.arrivals import Arrival
 from catalogue.reading.model import Reading
@@ -22,15 +23,6 @@ _IDLE = frozenset({
     "flat", "edited", "tif", "tiff", "jpg", "jpeg", "png", "page", "of", "left", "right", "top", "bottom", "upper",
     "lower", "and", "a", "the",
 })
-
-
-@dataclass(frozen=True, slots=True)
-class Guess:
-    """A name with how sure it is (0 to 1) and why."""
-
-    value: str = ""
-    certainty: float = 0.0
-    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +57,13 @@ def similar_held(db: Database, arrivals: Sequence[Arrival], likeness: Likeness |
 
 
 def guess_names(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival], kin: Sequence[SimilarScan]
-          ) -> tuple[Guess, Guess]:
+          ) -> tuple[Guessed, Guessed]:
     """Artist and piece, each the surest that any clue gives."""
     guesses = [pair for pair in (_by_kin(db, kin), _by_metadata(db, arrivals), _by_place(db, home, folder, arrivals),
                                  _by_words(db, folder, arrivals)) if pair]
-    artist = max((a for a, _ in guesses if a.value), key=lambda g: g.certainty, default=Guess())
+    artist = max((a for a, _ in guesses if a.value), key=lambda g: g.certainty, default=Guessed())
     fitting = [p for a, p in guesses if p.value and (not a.value or folded(a.value) == folded(artist.value))]
-    return artist, max(fitting, key=lambda g: g.certainty, default=Guess())
+    return artist, max(fitting, key=lambda g: g.certainty, default=Guessed())
 
 
 def known_piece(db: Database, artist: str, title: str) -> int | None:
@@ -85,27 +77,27 @@ def year_of(db: Database, piece_id: int | None) -> str:
     return piece.year if piece else ""
 
 
-def _by_kin(db: Database, kin: Sequence[SimilarScan]) -> tuple[Guess, Guess] | None:
+def _by_kin(db: Database, kin: Sequence[SimilarScan]) -> tuple[Guessed, Guessed] | None:
     for held in kin:
         piece = pieces.by_id(db, held.piece_id) if held.piece_id is not None else None
         if piece:
             why = f"{held.relation}: {held.evidence}"
-            return Guess(piece.artist, held.certainty, why), Guess(piece.title, held.certainty, why)
+            return Guessed(piece.artist, held.certainty, why), Guessed(piece.title, held.certainty, why)
     return None
 
 
-def _by_metadata(db: Database, arrivals: Sequence[Arrival]) -> tuple[Guess, Guess] | None:
+def _by_metadata(db: Database, arrivals: Sequence[Arrival]) -> tuple[Guessed, Guessed] | None:
     creators = {a.reading.metadata.creator.strip() for a in arrivals} - {""}
     titles = {a.reading.metadata.title.strip() for a in arrivals} - {""}
     creator = display_path(creators.pop()) if len(creators) == 1 else ""
     title = display_path(titles.pop()) if len(titles) == 1 else ""
     if not creator and not title:
         return None
-    return (_artist(db, creator, "stated in the file", 0.95, 0.8),
-            _piece(db, creator, title, "stated in the file", 0.95, 0.8))
+    return (_artist(db, creator, STATED_IN_FILE, 0.95, 0.8),
+            _piece(db, creator, title, STATED_IN_FILE, 0.95, 0.8))
 
 
-def _by_place(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival]) -> tuple[Guess, Guess] | None:
+def _by_place(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival]) -> tuple[Guessed, Guessed] | None:
     """As the shop's place rules or the tree of folders suggest, with and without the folder's own name; all must
     agree."""
     known_artists = [artist.name for artist in pieces.artists_whole(db)]
@@ -121,7 +113,7 @@ def _by_place(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival
     return None
 
 
-def _by_words(db: Database, folder: Path, arrivals: Sequence[Arrival]) -> tuple[Guess, Guess] | None:
+def _by_words(db: Database, folder: Path, arrivals: Sequence[Arrival]) -> tuple[Guessed, Guessed] | None:
     """Words of the file's name, then of its folders', looked up among held pieces; typing slips allowed."""
     stem = re.sub(r"\d+", " ", Path(display_path(arrivals[0].inside)).stem)
     around = " ".join((*Path(display_path(arrivals[0].inside)).parts[:-1], folder.name))
@@ -132,24 +124,24 @@ def _by_words(db: Database, folder: Path, arrivals: Sequence[Arrival]) -> tuple[
     hits = search(db, " ".join([*words, *more]), 3).pieces if more else []
     hits = hits or search(db, " ".join(words), 3).pieces
     if not hits:
-        return Guess(), Guess(" ".join(words).capitalize(), 0.3, "the words of its name")
+        return Guessed(), Guessed(" ".join(words).capitalize(), 0.3, "the words of its name")
     hit = hits[0]
     whole = set(words_of(hit.title)) <= set(words + more)
     certainty = 0.5 if len(hits) > 1 else 0.8 if whole and len(words) > 1 else 0.7 if whole else 0.55
     others = f"; also matches {hits[1].artist}, {hits[1].title}" if len(hits) > 1 else ""
     why = f"its name says {' '.join(words)!r}{others}"
-    return Guess(hit.artist, certainty, why), Guess(hit.title, certainty, why)
+    return Guessed(hit.artist, certainty, why), Guessed(hit.title, certainty, why)
 
 
-def _artist(db: Database, name: str, why: str, known: float, new: float) -> Guess:
+def _artist(db: Database, name: str, why: str, known: float, new: float) -> Guessed:
     if not name:
-        return Guess()
+        return Guessed()
     held = intake.artist_id(db, folded(name)) is not None
-    return Guess(name, known if held else new, why if held else f"{why}; a new artist")
+    return Guessed(name, known if held else new, why if held else f"{why}; a new artist")
 
 
-def _piece(db: Database, artist: str, title: str, why: str, known: float, new: float) -> Guess:
+def _piece(db: Database, artist: str, title: str, why: str, known: float, new: float) -> Guessed:
     if not title:
-        return Guess()
+        return Guessed()
     held = known_piece(db, artist, title) is not None
-    return Guess(title, known if held else new, why if held else f"{why}; a new piece")
+    return Guessed(title, known if held else new, why if held else f"{why}; a new piece")

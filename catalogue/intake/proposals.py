@@ -7,6 +7,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, InsideStore
+from catalogue.filing.model import Guessed
 from catalogue.indexing.naming import role_of
 from catalogue.indexing.stores import locate_store, offline
 from catalogue.intake import guessing
@@ -14,7 +15,7 @@ from catalogue.intake.arrivals import INLINE_BYTES, Arrival, find_files, read_ar
 from catalogue.intake.capture import initial_notes
 from catalogue.intake.covering import count_warning, cover_of
 from catalogue.intake.grouping import Group, grouped
-from catalogue.intake.guessing import Guess, Likeness, SimilarScan
+from catalogue.intake.guessing import Likeness, SimilarScan
 from catalogue.intake.mosaic import TileMap
 from catalogue.intake.overlap import Views
 from catalogue.intake.targets import FileNaming, choose_targets
@@ -62,8 +63,8 @@ class Proposal:
 
     kind: Kind
     items: tuple[Item, ...]
-    artist: Guess
-    piece: Guess
+    artist: Guessed
+    piece: Guessed
     piece_id: int | None = None
     year: str = ""
     capture: tuple[tuple[str, str], ...] = ()
@@ -158,7 +159,7 @@ def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, a
              likeness: Likeness | None = None, report: Report = ignore_progress, cancelled: Cancelled = never_cancelled,
              obstacles: tuple[str, ...] = ()) -> Plan:
     """The plan for arrivals already read; what is held is passed over, the rest grouped and guessed."""
-    proposals = [Proposal(Kind.UNFIT, (Item(a, "unsorted"),), Guess(), Guess(), take=False, reasons=tuple(a.faults))
+    proposals = [Proposal(Kind.UNFIT, (Item(a, "unsorted"),), Guessed(), Guessed(), take=False, reasons=tuple(a.faults))
                  for a in arrivals if a.faults]
     new: list[Arrival] = []
     seen: dict[str, str] = {}
@@ -182,8 +183,8 @@ def with_answers(db: Database, home: Home, plan: Plan, index: int, *, artist: st
     old = plan.proposals[index]
     new = old
     if artist is not None or piece is not None:
-        new = replace(new, artist=Guess(display_path(artist).strip(), 1.0, "as entered") if artist is not None else
-                      replace(new.artist, certainty=1.0), piece=Guess(display_path(piece).strip(), 1.0, "as entered")
+        new = replace(new, artist=Guessed(display_path(artist).strip(), 1.0, "as entered") if artist is not None else
+                      replace(new.artist, certainty=1.0), piece=Guessed(display_path(piece).strip(), 1.0, "as entered")
                       if piece is not None else replace(new.piece, certainty=1.0), confirmed=True)
         known = guessing.known_piece(db, new.artist.value, new.piece.value)
         new = replace(new, piece_id=known, year=guessing.year_of(db, known))
@@ -223,7 +224,7 @@ def _held_proposal(db: Database, store: Store, arrival: Arrival, seen: dict[str,
         if place is None:
             return None
         why = f"held as {display_path(place.path)} in {place.store}"
-    return Proposal(Kind.HELD, (Item(arrival, "unsorted"),), Guess(), Guess(), take=False, reasons=(why,))
+    return Proposal(Kind.HELD, (Item(arrival, "unsorted"),), Guessed(), Guessed(), take=False, reasons=(why,))
 
 
 def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Likeness | None,

@@ -16,11 +16,12 @@ import pytest
 from intake_pictures import Write, scene
 
 from catalogue.errors import CatalogueError, InsideStore, Refused
+from catalogue.filing.model import Guessed
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import MARKER, add_store
 from catalogue.intake import applying
 from catalogue.intake.applying import apply
-from catalogue.intake.guessing import Guess, SimilarScan
+from catalogue.intake.guessing import SimilarScan
 from catalogue.intake.proposals import WHICH_ARTIST, WHICH_TITLE, Kind, Plan, Proposal, propose, with_answers
 from catalogue.progress import Progress
 from catalogue.reading.model import Reading
@@ -444,12 +445,12 @@ def test_a_file_cut_short_is_told_and_never_taken(
 
 
 def test_what_is_not_sure_is_asked() -> None:
-    likely = Proposal(Kind.MASTER, (), Guess("Ada Quill", 0.6, "the folder"), Guess("Harbour", 0.99, "by its tags"))
+    likely = Proposal(Kind.MASTER, (), Guessed("Ada Quill", 0.6, "the folder"), Guessed("Harbour", 0.99, "by its tags"))
     assert likely.questions == ("Is it by Ada Quill? (the folder)",) and not likely.ready
     assert replace(likely, confirmed=True).ready
     assert replace(likely, artist=likely.piece, piece=likely.artist).questions == (
         "Is it 'Ada Quill'? (the folder)",)
-    assert replace(likely, confirmed=True, artist=Guess()).questions == (WHICH_ARTIST,)
+    assert replace(likely, confirmed=True, artist=Guessed()).questions == (WHICH_ARTIST,)
 
 
 def test_only_names_of_present_files_are_taken(db: Database, store: Store) -> None:

@@ -9,8 +9,8 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input
 
+from catalogue.filing.model import Guessed
 from catalogue.intake.arrivals import Arrival
-from catalogue.intake.guessing import Guess
 from catalogue.intake.mosaic import TileMap
 from catalogue.intake.proposals import Item, Kind, Plan, Proposal
 from catalogue.intake.watching import News, Watch
@@ -81,12 +81,12 @@ def tiles_proposed(tmp: Path) -> Plan:
     tiles = [item(n, f"scan_000{n}.tif", "tile", (150, 60 + 20 * n, 50)) for n in range(1, 5)]
     places = tuple(TilePosition(f"scan_000{n}.tif", ((x, y), (x + .6, y), (x + .6, y + .6), (x, y + .6)), 0.0)
                    for n, (x, y) in enumerate(((0, 0), (.4, 0), (0, .4), (.4, .4)), 1))
-    sure = Guess("Tobin Quarrel", 0.95, "a re-scan of what is held")
+    sure = Guessed("Tobin Quarrel", 0.95, "a re-scan of what is held")
     set_ = Proposal(Kind.TILES_AND_MASTER, (*tiles, item(5, "barn [all].tif", "master", (170, 70, 40))), sure,
-                    Guess("Red Barn", 0.95, "a re-scan of what is held"), tiles=TileMap(places, 4 / 3),
+                    Guessed("Red Barn", 0.95, "a re-scan of what is held"), tiles=TileMap(places, 4 / 3),
                     capture=(("device", "flatbed"), ("relief mm", "2.5")), reasons=("4 overlaps seen",),
                     warnings=("scan_0003.tif overlaps its neighbours by 9% at most; 25% is wanted.",))
-    alone = Proposal(Kind.MASTER, (item(6, "scan_0006.tif", "master", (40, 90, 140)),), Guess(), Guess())
+    alone = Proposal(Kind.MASTER, (item(6, "scan_0006.tif", "master", (40, 90, 140)),), Guessed(), Guessed())
     return Plan(tmp, 1, "main disk", tmp, (set_, alone))
 
 
