@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from catalogue.reading.model import Reading
 from catalogue.records import intake, pieces
 from catalogue.records.database import Database
-from catalogue.records.pieces import folded
 from catalogue.settings import Settings
 
 # In the order in which a person fills them. The last group differs with every original and is never carried over.
@@ -18,8 +17,8 @@ def initial_notes(db: Database, settings: Settings, readings: Sequence[Reading],
     """Notes to start from: settings of the artist's last scan of like relief, facts from the files over them."""
     piece = pieces.by_id(db, piece_id) if piece_id is not None else None
     relief = piece.relief_mm if piece else None
-    artist_id = intake.artist_id(db, folded(artist)) if artist else None
-    last = intake.last_capture(db, artist_id, relief)
+    known = pieces.artist_named(db, artist) if artist else None
+    last = intake.last_capture(db, known.id if known else None, relief)
     notes = {"bed mm": f"{settings.bed_mm[0]}×{settings.bed_mm[1]}"}
     notes |= {name: value for name, value in last.items() if name in _FROM_LAST or name not in FIELDS}
     notes |= _from_files(readings)

@@ -136,7 +136,7 @@ def _by_words(db: Database, folder: Path, arrivals: Sequence[Arrival]) -> tuple[
 def _artist(db: Database, name: str, why: str, known: float, new: float) -> Guessed:
     if not name:
         return Guessed()
-    held = intake.artist_id(db, folded(name)) is not None
+    held = pieces.artist_named(db, name) is not None
     return Guessed(name, known if held else new, why if held else f"{why}; a new artist")
 
 

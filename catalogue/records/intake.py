@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from catalogue.records import pieces
-from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_text, now, save_row
+from catalogue.records.rows import Database, exists, fetch, fetch_text, now, save_row
 from catalogue.records.scans import COLUMNS, Scan
 
 
@@ -42,11 +42,6 @@ def last_capture(db: Database, artist_id: int | None, relief_mm: float | None) -
                  CASE WHEN ?2 IS NULL THEN 0 WHEN p.relief_mm IS NULL THEN 1e9 ELSE abs(p.relief_mm - ?2) END,
                  c.captured DESC, c.id DESC LIMIT 1""", [artist_id, relief_mm]).fetchone()
     return dict(json.loads(row[0])) if row else {}
-
-
-def artist_id(db: Database, key: str) -> int | None:
-    """Id of the artist of a folded name; makes nothing."""
-    return fetch_id(db, "SELECT id FROM artist WHERE key = ?", [key])
 
 
 def set_relief(db: Database, piece_id: int, relief_mm: float) -> None:
