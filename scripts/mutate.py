@@ -13,6 +13,10 @@ that are responsible. Each worker has a copy of the tree of its own; the checkou
 ``pytest -x``; a run that hangs counts as caught once ``--limit`` seconds are over. What was caught is proven: the test
 that noticed is run once more on the tree as it is, where it must pass. Outcomes are kept in .check/mutate.json.
 
+Not in the tables, since two guards stand for one another there: role and piece stated twice by an intake; a piece with
+an edition, pinned by a trigger and by ``stated_facts.is_referred_to``; a failing read, placed to the sector by
+``_by_sectors`` and by the next read; an unreadable file, kept out of ``plan_for`` and of ``grouping.grouped``.
+
 Exit 0 when every break was caught, 1 when one survived, 2 when the table is stale (a text does not occur exactly once,
 or its tests cannot be run) or a test fails without any break.
 """
