@@ -18,9 +18,10 @@ from catalogue.records.orders import STATUSES
 @click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
 @with_session
 def set_status(session: Session, number: str, status: str, line_id: int | None) -> None:
-    """Move an order on, to requested, approved, printed, collected or cancelled.
+    """Move an order on, or cancel it.
 
-    Cancelling before printing frees its edition numbers; a cancelled order stays cancelled.
+    STATUS is requested, approved, printed, collected or cancelled. Cancelling before printing frees its edition
+    numbers; a cancelled order stays cancelled.
     """
     from catalogue.operations.orders import cancel_line, set_order_status, summarize
 
