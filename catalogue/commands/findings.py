@@ -6,9 +6,10 @@ from itertools import groupby
 import click
 
 from catalogue.commands.printing import Printer, plain
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, bar, with_session
 from catalogue.fixity.advice import next_step
 from catalogue.operations.findings import accept_finding, summarize
+from catalogue.progress import Progress
 from catalogue.records import findings, stores
 from catalogue.records.paths import display_path
 
@@ -38,7 +39,11 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
     store_id = stores.by_name(db, store_name).id if store_name else None
     rows = findings.list_open(db, kind=kind, store_id=store_id)
     names = {store.id: store.name for store in stores.listed(db)}
-    steps = [(row, next_step(db, row)) for row in rows]
+    steps = []
+    with bar() as report:  # every one asks where its copies are: a fifth of a millisecond each
+        for number, row in enumerate(rows):
+            report(Progress("Findings", number, len(rows)))
+            steps.append((row, next_step(db, row)))
 
     def text(out: Printer) -> None:
         ordered = sorted(steps, key=lambda s: (s[0].kind, s[1].text, s[0].path))

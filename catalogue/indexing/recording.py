@@ -112,7 +112,9 @@ def _record_loss(db: Database, store: Store, reading: Reading, before: File, hel
     files.note_failure(db, before.id, "changed" if silent else next(
         fault.kind.value for fault in reading.faults if fault.kind in _LOSSES), present=True)
     if silent:
-        seen = [Observed("changed", "its content has changed though its size and time have not",
+        audited = next(iter(findings.open_at(db, store.id, before.path, kinds=("changed",))), None)
+        seen = [Observed("changed", audited.detail, audited.hint, audited.offset, held.id) if audited is not None else
+                Observed("changed", "its content has changed though its size and time have not",
                          "Silent damage. Audit the store to see where, and restore it from a good copy.",
                          scan_id=held.id)]
     else:

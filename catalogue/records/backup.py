@@ -40,7 +40,9 @@ def copy_database(db: Database, target: Path) -> None:
             db.conn.backup(copy, pages=PAGES_A_STEP)
             _leave_wal(copy)  # a file of its own: no -wal beside it that could be left behind
     except sqlite3.Error as error:
-        raise CatalogueError(f"The backup cannot be written: {error}.", path=target) from error
+        full = getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL
+        raise CatalogueError(f"The backup cannot be written: {error}.", path=target,
+                             hint="Make room there, then back up again." if full else "") from error
 
 
 def make_one_file(db: Database) -> None:

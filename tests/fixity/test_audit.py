@@ -539,3 +539,13 @@ def test_damage_in_a_psd_is_not_said_to_lie_outside_its_picture(shop: Shop, scan
     (finding,) = (f for f in findings.list_open(shop.db, kind="changed") if f.path.endswith(".psd"))
     assert "where in the picture cannot be told" in finding.detail
     assert "outside" not in finding.detail
+
+
+def test_an_index_run_does_not_forget_where_an_audit_placed_the_damage(shop: Shop, master: Path) -> None:
+    """It asked for the audit that had just been made."""
+    rot(master, 2000)
+    shop.audit()
+    placed = shop.finding("changed")
+    assert "from the top" in placed.detail
+    shop.index()
+    assert (shop.finding("changed").detail, shop.finding("changed").hint) == (placed.detail, placed.hint)
