@@ -1,5 +1,6 @@
 """The rest of the desk: a piece and an edition begun, a capture planned, buyers, a statement, where numbers are."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -206,8 +207,8 @@ async def test_a_statement_is_drafted_from_the_artists_row_and_issued(shop: Home
         await settled(pilot)
         assert "Issued " in words(pilot)
         artist_id = artists.rows_held[artists.cursor_row].id
-        issued = statements_kept.issued(db, artist_id)
-        assert [(one.first, one.last) for one in issued] == [("2025-01-01", "2025-12-31")]
+        issued = [json.loads(content) for content in statements_kept.issued(db, artist_id)]
+        assert [(statement["first"], statement["last"]) for statement in issued] == [("2025-01-01", "2025-12-31")]
         await pilot.press("i")
         assert "It has been issued" in words(pilot)
     db.close()

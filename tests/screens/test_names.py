@@ -88,7 +88,7 @@ async def who_is(pilot: Pilot[None], artist: str, other: str) -> None:
         await press(pilot, "enter")
     else:
         await press(pilot, "enter")
-        pilot.app.screen.query_one("#reason", Input).value = other
+        pilot.app.screen.query_one("#line", Input).value = other
         await press(pilot, "enter")
 
 

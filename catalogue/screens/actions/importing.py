@@ -44,7 +44,7 @@ def _confirm_removal(app: "CatalogueApp", plan: Plan, meant: list[Proposal], beg
     text = f"{_amount(meant)}, from {safe(display_path(escape_path(str(plan.folder))))}\n\n" \
            f"Each is removed only once {counted(places_wanted(settings), 'store')}{apart} hold a copy of it, every " \
            "copy read back and compared at that moment. Whatever is not proven safe stays, and the reason is shown. " \
-           "A file removed does not come back."
+           "A removed file cannot be brought back."
 
     def answered(yes: bool | None) -> None:
         if yes or any(p.ready for p in meant):

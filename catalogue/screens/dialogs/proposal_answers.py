@@ -60,7 +60,7 @@ class AnswerDialog(Dialog[Answers]):
     def action_answer(self) -> None:
         artist, piece = (self.query_one(f"#answer-{name}", Input).value.strip() for name in ("artist", "piece"))
         if not artist or not piece:
-            self.app.say("It needs an artist and a title; or skip it with Space.", "warning")
+            self.app.say("Enter an artist and a title, or cancel and skip this one with Space.", "warning")
             return
         role = self.query_one("#answer-role", Select).value
         notes = {name: self.query_one(f"#answer-note-{number}", Input).value.strip()

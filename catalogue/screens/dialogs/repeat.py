@@ -136,7 +136,7 @@ class RepeatDialog(Dialog[Line]):
             self._kept_price = new.unit_price
             self._fill(repeat_form.texts_of(new), "quantity")
             self._form.field("buyer").placeholder = safe(f"^l: {last.buyer}") if last and last.buyer else ""
-        record.label = "Record all the same" if proposal.grave else "Record"
+        record.label = "Record anyway" if proposal.grave else "Record"
         title = f"{'Repeat' if last else 'First order'}: {proposal.piece.title}, {proposal.piece.artist}"
         self.query_one("#panel-title", Static).update(safe(title))
         plan = plan_of(proposal, new, last_print, self.app.home.settings.print_ppi)
@@ -253,7 +253,7 @@ class RepeatDialog(Dialog[Line]):
         unseen = set() if grave_seen else grave - self._grave_seen
         self._grave_seen |= grave
         if unseen:
-            self._tell("Look at what is marked ✗ first. Then record all the same, or cancel.")
+            self._tell("Look at what is marked ✗ first. Then record anyway, or cancel.")
             self.query_one("#leave").focus()
             return
         odd = [doubt for doubt in doubts(typed, want, found, self._kept_price) if doubt not in self._confirmed]

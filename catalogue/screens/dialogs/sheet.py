@@ -161,7 +161,7 @@ class SheetPanel(Dialog[None]):
         sheet = self._written()
         if sheet is not None:
             self.app.copy_to_clipboard(text_of(sheet.page))
-            self._tell("The path was offered to your terminal's clipboard; not every terminal takes it.")
+            self._tell("The path was sent to your terminal's clipboard; not every terminal accepts it.")
 
 
 class JobSheetPanel(SheetPanel):

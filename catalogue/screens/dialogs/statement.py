@@ -26,7 +26,7 @@ def open_statement(host: Page, artist: ArtistItem) -> None:
     def ask_terms() -> None:
         app.push_screen(TextQuestion(f"What are the terms with {safe(artist.name)}?",
                                      f"40 % of each print's price, 12.50 {currency} for each print, or none. "
-                                     "It applies from the first order.", hint="40 %"), agreed)
+                                     "The terms apply from the first order.", hint="40 %"), agreed)
 
     def agreed(text: str | None) -> None:
         if text is not None:

@@ -19,7 +19,7 @@ from catalogue.operations.place_rules import Named
 from catalogue.records.folding import fold_name
 from catalogue.screens.background.threads import WorkerThread, run_in_thread
 from catalogue.screens.dialogs import confirm
-from catalogue.screens.dialogs.confirm import ReasonDialog, TextQuestion
+from catalogue.screens.dialogs.confirm import TextQuestion
 from catalogue.screens.page import Page
 from catalogue.screens.texts import filed_names as filed
 from catalogue.screens.texts.filed_names import FiledRow, FolderRow
@@ -218,7 +218,7 @@ class NamesPage(Page):
 
         def chosen(at: int | None) -> None:
             if at == 0:
-                self.app.push_screen(ReasonDialog(f"The name of {artist}", "Spelling:"), meant)
+                self.app.push_screen(TextQuestion("How is this artist spelt?", safe(artist), value=artist), meant)
             elif at is not None:
                 meant(others[at - 1])
 

@@ -219,8 +219,8 @@ class PiecePage(FileActions):
         def change(db: Database) -> None:
             choose_current_master(db, piece_id, row.scan.id)
 
-        confirm(app, "Make this the current master?", f"{name}\nThe present one stays in the archive as superseded. "
-                "Past orders keep the scan they were printed from.",
+        confirm(app, "Make this the current master?", f"{name}\nThe present one stays in the archive, marked "
+                "superseded. Past orders keep the scan they were printed from.",
                 lambda: self.record(f"current master {name}", change, lambda _: app.changed()),
                 yes="Make current")
 

@@ -127,7 +127,7 @@ class StoresPage(Page):
         if view is None:
             return
         if view.store.kind == "primary":
-            self.app.say("Copies go to copy and off-site stores.", "warning")
+            self.app.say("This is a primary store. Choose a copy or off-site store to bring up to date.", "warning")
             return
 
         confirm(self.app, f"Copy what {safe(view.store.name)} lacks?",

@@ -238,7 +238,8 @@ def pair_words(row: PairRow) -> Content:
     e = row.pair.evidence
     verdict = {"confirmed": ("✓ confirmed", "$success"), "rejected": ("✗ rejected", "$error"),
                "": ("? no verdict yet", "$warning")}[row.pair.verdict]
-    said = [line(("This is ", "$quiet"), (e.relation.value, "bold"), (f" {e.sure:.0%} sure   ", "$quiet"), verdict,
+    relation = e.relation.value
+    said = [line((f"{relation[:1].upper()}{relation[1:]}", "bold"), (f": {e.sure:.0%} certain   ", "$quiet"), verdict,
                  (f"   pair {row.pair.id}", "$quiet"))]
     said += [line(("! ", "bold $warning"), row.why)] if row.why else []
     said += [line((f"· {reason}", "$quiet")) for reason in e.reasons]
