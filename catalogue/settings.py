@@ -82,6 +82,10 @@ class Home:
         return self.folder / "catalogue.sqlite"
 
     @property
+    def settings_file(self) -> Path:
+        return self.folder / "settings.toml"
+
+    @property
     def previews(self) -> Path:
         return self.folder / "previews"
 

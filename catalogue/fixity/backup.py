@@ -20,7 +20,7 @@ from catalogue.records import events, journal
 from catalogue.records.backup import Condition, condition, copy_database
 from catalogue.records.database import Database, now, transaction
 from catalogue.settings import Home
-from catalogue.storage.atomic import PART_PREFIX, opened, remove_leftover, staged_file
+from catalogue.storage.atomic import PART_PREFIX, opened, remove_leftover, staged_file, write_atomically
 
 MONTHS_KEPT = 12
 _NAME = re.compile(r"catalogue-([0-9]{6,})-([0-9]{8}T[0-9]{6})Z\.sqlite")
@@ -57,8 +57,8 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
             cancelled: Cancelled = never_cancelled) -> Generation:
     """Make a backup, check it, and drop generations that are no longer needed.
 
-    ``also`` is a folder, best on another disk, that gets a verified copy of it. The profiles that recipes name go with
-    both.
+    ``also`` is a folder, best on another disk, that gets a verified copy of it. The profiles that recipes name and the
+    settings go with both.
 
     Raises:
         Damaged: the catalogue fails its integrity check; its backups are left as they are. NoRoom, CatalogueError.
@@ -94,6 +94,9 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
                 copy_verified(target, also / target.name, sha256=None, report=report, cancelled=cancelled)
                 _copy_journal(home, also)
             back_up_profiles(home, also)
+            if home.settings_file.exists():
+                for folder in (home.backups, *([also] if also else [])):
+                    write_atomically(folder / home.settings_file.name, home.settings_file.read_bytes())
         except CatalogueError as error:
             error.hint = f"{error.hint} The backup itself is made and checked: {target.name}.".lstrip()
             raise

@@ -33,8 +33,8 @@ from catalogue.records.database import (
 )
 from catalogue.records.events import Event
 from catalogue.records.statements import staged_count, unpacked
-from catalogue.settings import Home
-from catalogue.storage.atomic import aside_name, opened
+from catalogue.settings import Home, Settings, read_settings
+from catalogue.storage.atomic import aside_name, opened, write_atomically
 from catalogue.storage.medium import sync_folder
 
 # Events that tell of one file whether its bytes were those on record.
@@ -63,13 +63,17 @@ class PutBack:
 
 @dataclass(frozen=True, slots=True)
 class Recovered:
-    """What a recovery did. ``source`` None: it finished one that was cut short. ``detail`` is the event's text."""
+    """What a recovery did. ``source`` None: it finished one that was cut short. ``detail`` is the event's text.
+
+    ``settings`` tells whether the shop's settings came back too, where the catalogue's folder had none.
+    """
 
     source: Path | None
     aside: Path | None
     condition: Condition
     put_back: PutBack | None
     detail: str
+    settings: bool = False
 
     @property
     def lost(self) -> int:
@@ -113,11 +117,29 @@ def recover(home: Home, source: Path | None = None, *, report: Report = ignore_p
             finally:
                 remove_staged(part)
             recovered = finish(home)
+        settings, doubts = _bring_back_settings(home, source.parent)
         with closing(open_database(home.database)) as db:
-            copies.review(db, home.settings)
+            copies.review(db, settings or home.settings)
             not_back = bring_back_profiles(db, home, source.parent)
     return Recovered(source, recovered.aside, recovered.condition,
-                     replace(put_back, doubts=(*put_back.doubts, *not_back)), recovered.detail)
+                     replace(put_back, doubts=(*put_back.doubts, *doubts, *not_back)), recovered.detail,
+                     settings is not None)
+
+
+def _bring_back_settings(home: Home, backups: Path) -> tuple[Settings | None, list[str]]:
+    """The settings kept beside a backup, put where the catalogue's folder has none; and in words why they were not.
+
+    Raises nothing of ours, for the catalogue stands already.
+    """
+    source = backups / home.settings_file.name
+    if home.settings_file.exists() or not source.exists():
+        return None, []
+    try:
+        settings = read_settings(source)
+        write_atomically(home.settings_file, source.read_bytes())
+    except CatalogueError as error:
+        return None, [f"The settings kept beside the backup could not be put back. {error}"]
+    return settings, []
 
 
 def _last_recovery_text(home: Home) -> str:

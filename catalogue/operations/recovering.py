@@ -58,6 +58,8 @@ def summarize(result: Recovered) -> list[str]:
     where = f"from {result.source}" if result.source else "by completing an interrupted recovery"
     lines = [f"The catalogue is restored {where}: {counted(state.files, 'file')}, {counted(state.scans, 'scan')}, "
              f"{counted(state.pieces, 'piece')}, {counted(state.orders, 'order')}"]
+    if result.settings:
+        lines.append("The shop's settings were kept beside the backup and are back too: settings.toml")
     lines += [sentence(result.detail)] if result.put_back is None else _put_back(
         result.put_back, "Index the stores, then audit them: what was met since the backup is not on record.",
         "No event was lost. To read again what was indexed since the backup: catalogue index.")

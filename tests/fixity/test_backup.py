@@ -28,7 +28,7 @@ from catalogue.records.backup import condition
 from catalogue.records.connection import Connection
 from catalogue.records.database import Database, open_database
 from catalogue.records.fixity import wanted_by
-from catalogue.settings import Home, Settings
+from catalogue.settings import Home, Settings, find_home
 from catalogue.storage.atomic import part_name
 from tests import recorded
 
@@ -215,6 +215,26 @@ def test_recover_right_after_a_backup_loses_nothing(archive: Shop) -> None:
     archive.db.close()
     spoil(archive.home)
     assert recover(archive.home).lost == 0
+
+
+def test_the_settings_go_with_a_backup_and_come_back_where_there_are_none(archive: Shop) -> None:
+    chosen = b'dates = "%d.%m.%Y"\ncurrency = "CHF"\n'
+    archive.home.settings_file.write_bytes(chosen)
+    made = back_up(archive.db, archive.home, also=archive.folder / "usb")
+    archive.db.close()
+    other = Home(archive.folder / "another machine")
+    other.folder.mkdir()
+    done = recover(other, archive.folder / "usb" / made.path.name)
+    assert done.settings and other.settings_file.read_bytes() == chosen
+    assert find_home(other.folder).settings.currency == "CHF"
+    own = b'currency = "GBP"\n'
+    other.settings_file.write_bytes(own)
+    assert not recover(other, made.path).settings and other.settings_file.read_bytes() == own
+    other.settings_file.unlink()
+    (archive.home.backups / "settings.toml").write_bytes(b'currency = 7\n')
+    done = recover(other, made.path)
+    assert not done.settings and not other.settings_file.exists()
+    assert done.put_back and any("settings" in doubt for doubt in done.put_back.doubts)
 
 
 def test_recover_leaves_a_sound_catalogue_alone_unless_a_backup_is_named(archive: Shop) -> None:
