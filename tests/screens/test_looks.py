@@ -8,8 +8,10 @@ from typing import Any
 import pytest
 from textual.widgets import Input, Static
 
-from catalogue.records.database import open_database
+from catalogue.records import pieces
+from catalogue.records.database import open_database, transaction
 from catalogue.records.upkeep_lists import Coverage, Growth
+from catalogue.screens.actions.opening import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.audit import budget_of
 from catalogue.screens.pages.health import HealthView, plot_words
@@ -153,3 +155,16 @@ async def test_sizes_of_a_piece_s_orders_are_not_cut(shop: Home) -> None:
         sizes = [column.width for column in pilot.app.screen.query_one("#orders", RowTable)._strips.columns
                  if column.title == "Size"]
         assert sizes == [len("18.5 × 14.4 cm")]
+
+
+async def test_a_first_order_opens_with_what_to_enter_not_with_a_fault(shop: Home) -> None:
+    db = open_database(shop.database)
+    with transaction(db):
+        new = pieces.piece_called(db, 1, "Never Ordered")
+    db.close()
+    async with running(shop) as pilot:
+        assert isinstance(pilot.app, CatalogueApp)
+        offer_repeat(pilot.app, piece_id=new)
+        await settled(pilot)
+        told = str(pilot.app.screen.query_one("#repeat-wrong", Static).render())
+        assert told == "No print of this piece was ordered yet. Enter its size."

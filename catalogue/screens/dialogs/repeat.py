@@ -125,7 +125,9 @@ class RepeatDialog(Dialog[Line]):
             if never_ordered and self._proposal is None and self._subject["line_id"] is None and not self._filled:
                 self.query_one("#panel-title", Static).update("First order of this piece")
                 self._fill({"quantity": "1"}, "size")
-            self._tell(str(answer))
+                self._tell("No print of this piece was ordered yet. Enter its size.")
+            else:
+                self._tell(str(answer))
             record.disabled = True
             return
         self._tell("")

@@ -34,10 +34,6 @@ class RowMessage(Message):
         super().__init__()
         self.table, self.row = table, row
 
-    @property
-    def control(self) -> "RowTable[Any]":
-        return self.table
-
 
 class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     """Rows of text. Posts ``Highlighted`` when the cursor comes to another row, ``Selected`` on a second click.
@@ -75,7 +71,6 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     @property
     def row_count(self) -> int:
-        """Rows held."""
         return len(self.rows_held)
 
     @property
@@ -85,11 +80,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     @property
     def row_to_act_on(self) -> R | None:
-        """The row under the cursor, for what a key does to it.
-
-        Raises:
-            Refused: if it is drawn but has left the list.
-        """
+        """The row under the cursor, for what a key does to it. Raises Refused if it is drawn but has left the list."""
         if self._departed is not None:
             raise Refused("That row is no longer in the list: another workstation or a job has changed it.",
                           hint="Nothing was changed. Choose a row again.")
@@ -282,10 +273,9 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         if room <= 0:
             return
         top = self.scroll_offset.y
-        if self.cursor_row < top:
-            self.scroll_to(y=self.cursor_row, animate=False, force=True)
-        elif self.cursor_row >= top + room:
-            self.scroll_to(y=self.cursor_row - room + 1, animate=False, force=True)
+        wanted = min(max(top, self.cursor_row - room + 1), self.cursor_row)
+        if wanted != top:
+            self.scroll_to(y=wanted, animate=False, force=True)
 
     def _tell(self) -> None:
         row = self.highlighted
@@ -321,18 +311,12 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         index = y - self._header_height + self.scroll_offset.y
         return index if y >= self._header_height and 0 <= index < len(self.rows_held) else -1
 
-    def action_choose(self) -> None:
-        """A click on the row under the cursor."""
-        self.post_message(self.Selected(self, self.row_to_act_on))
-
-    async def on_click(self, event: events.Click) -> None:
+    def on_click(self, event: events.Click) -> None:
         at = event.get_content_offset(self)
         index = self._row_at(at.y) if at is not None else -1
-        if index < 0:
-            return
-        if index == self.cursor_row:
-            await self.run_action("choose")
-        else:
+        if index >= 0 and index == self.cursor_row:
+            self.post_message(self.Selected(self, self.highlighted))
+        elif index >= 0:
             self.cursor_row = index
 
     def on_mouse_move(self, event: events.MouseMove) -> None:
