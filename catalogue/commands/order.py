@@ -17,6 +17,7 @@ from catalogue.errors import Ambiguous, CatalogueError, refusing, sentence
 from catalogue.ledger import periods
 from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.order_filter import read_filter
+from catalogue.ledger.values import shown_day
 from catalogue.records import numbers, order_list, orders, pieces
 from catalogue.records.order_list import OrderFilter
 from catalogue.records.orders import STATUSES
@@ -166,8 +167,12 @@ def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | Non
 
 
 def _print_asked(out: Printer, session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
-    """The proposal, and whether buyer and price are missing: neither is ever assumed."""
+    """The proposal, and a date after today; and whether buyer and price are missing: neither is ever assumed."""
     print_proposal(out, proposal, session.home.settings.dates)
+    with refusing("Nothing was recorded"):
+        placed = session.day(given["placed"])
+    if placed > date.today().isoformat():
+        out.print(f"  date        {shown_day(placed, session.home.settings.dates)}, which is after today")
     if given["price"] is None and given["unit_price"] is None and not proposal.line.price:
         out.print("  price       none; give one with --unit-price")
     if not given["buyer"] and not (given["number"] and orders.find_by_number(db, given["number"])):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from catalogue.commands.printing import Printer, undo_hint
 from catalogue.ledger.values import shown_day, shown_size
 from catalogue.money import show_amount
-from catalogue.operations.wording import counted, number
+from catalogue.operations.wording import counted, number, numbered
 from catalogue.records.orders import Line, NewLine, Order
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def print_lines(out: Printer, lines: Sequence[Line], dates: str) -> None:
         out.print("  ".join(filter(None, (shown_day(placed, dates), order, status, buyer))))
         for line in its:
             facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {size_of(line)}", print_details(line),
-                     f"numbers {line.numbers}" if line.numbers else "", price_of(line, line.currency))
+                     numbered(line.numbers), price_of(line, line.currency))
             out.print(f"    {', '.join(filter(None, facts))}")
 
 
@@ -88,7 +88,7 @@ def print_proposal(out: Printer, proposal: "Proposal", dates: str) -> None:
     line, last, printing = proposal.line, proposal.last, proposal.printing
     out.print(f"{proposal.piece.artist}: {proposal.piece.title}")
     if last:
-        numbers = f", numbers {last.numbers}" if last.numbers else ""
+        numbers = f", {numbered(last.numbers)}" if last.numbers else ""
         out.print(f"  last time   {shown_day(last.placed, dates)}, order {last.number}: "
                   f"{last.quantity} × {size_of(last)}, {print_details(last)}{numbers}")
         out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}".rstrip())

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import TypeVar
@@ -193,7 +194,8 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
     quantity = quantity_of(row.get("quantity"), len(numbered.taken) + len(numbered.replacing))
     piece_id = piece_of(db, row, rules.make_pieces, rules.names)
     sha256, remark = scan_of(row, piece_id, rules)
-    remarks += filter(None, [remark, numbered.remark])
+    after_today = "its date is after today" if placed > date.today().isoformat() else ""
+    remarks += filter(None, [remark, numbered.remark, after_today])
     line = NewLine(
         piece_id, width, height, quantity, medium=row.get("medium"), edge=row.get("edge"), scan_sha256=sha256,
         border_mm=values.margin_mm(row.get("border"), rules.units.get("border", "mm")),

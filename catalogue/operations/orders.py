@@ -7,7 +7,7 @@ from catalogue.errors import Refused
 from catalogue.ledger import statuses
 from catalogue.ledger.health import check_now
 from catalogue.ledger.repeat import record as record_order
-from catalogue.operations.wording import counted
+from catalogue.operations.wording import counted, numbered
 from catalogue.records import orders
 from catalogue.records.database import Database, last_statement, statement_since, transaction
 from catalogue.records.orders import Line, Order
@@ -117,5 +117,5 @@ def summarize(result: Line | Order | LineCancelled | OrdersChanged) -> list[str]
         case OrdersChanged():
             count = counted(len(result.orders), "order") if result.orders else counted(len(result.lines), "order line")
             return [f"Changed {count}." if result.event else "Nothing to change."]
-    numbers = f", numbers {result.numbers}" if result.numbers else ""
+    numbers = f", {numbered(result.numbers)}" if result.numbers else ""
     return [f"Recorded as order {result.number}, line {result.id}{numbers}."]

@@ -13,6 +13,11 @@ def counted(count: int, noun: str, plural: str = "") -> str:
     return f"{number(count)} {noun if count == 1 else plural or noun + 's'}"
 
 
+def numbered(numbers: str) -> str:
+    """``number 12``, ``numbers 3–5, 9``: of an edition, as :func:`catalogue.records.numbers.numbers_text` has them."""
+    return f"number{'s' * ('–' in numbers or ',' in numbers)} {numbers}" if numbers else ""
+
+
 def kind_counts(kinds: Mapping[str, int]) -> str:
     """``2 × truncated, 1 × missing``: most first, kinds that do not occur left out."""
     return ", ".join(f"{number(count)} × {kind}"

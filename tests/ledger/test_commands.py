@@ -247,6 +247,9 @@ def test_what_was_changed_is_said_in_the_history(books: Call) -> None:
 def test_a_missing_price_and_buyer_are_said_before_it_is_recorded(books: Call) -> None:
     seen = books("order", "repeat", "harbour", "--size", "20x28", "--dry-run")
     assert "price       none" in seen and "buyer       none" in seen
+    assert "after today" not in seen
+    seen = books("order", "repeat", "harbour", "--date", "9999-12-31", "--dry-run")
+    assert "date        31 Dec 9999, which is after today" in seen
     seen = books("order", "repeat", "harbour", "--size", "20x28", "--unit-price", "9", "--buyer", "Hall", "--dry-run")
     assert "price       none" not in seen and "buyer       none" not in seen
 

@@ -201,6 +201,13 @@ def test_an_east_asian_name_is_the_same_with_and_without_its_space(stocked: Shop
     assert pieces.artist_called(stocked.db, "山田 花子").id != pieces.artist_called(stocked.db, "山田花").id
 
 
+def test_a_date_after_today_is_remarked(stocked: Shop) -> None:
+    book = written(stocked, "book.csv", "number,date,artist,title,size\n1,9999-12-31,Tomas Quill,Salt Field,60 x 40\n"
+                                        "2,2020-12-31,Tomas Quill,Salt Field,60 x 40\n")
+    future, past = import_orders(stocked.db, stocked.home.settings, book).fates
+    assert "its date is after today" in future.remarks and "its date is after today" not in past.remarks
+
+
 def test_one_row_cancelled_leaves_its_order_standing(stocked: Shop) -> None:
     import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
     rows = ["R-7,2024-01-01,Ilse Marwood,Harbour at Low Water,,50,70,,,,,1,1,,,cancelled,,harbour.tif",
