@@ -7,47 +7,32 @@ written down first.
 """
 
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import partial
 from itertools import groupby
 from pathlib import Path, PurePosixPath
-from typing import TypeVar
 
-from catalogue.errors import CatalogueError, Damaged, NotFound, StoreAway
+from catalogue.errors import Damaged, NotFound, StoreAway
 from catalogue.fixity.copying import copy_verified
-from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.removing import (
-    CopyLocation,
-    Skipped,
-    different_places,
-    digest_of,
-    places_wanted,
-    state_of,
-    verified_places,
-)
+from catalogue.intake.freeing import Freed, bring_back_listed, free_listed, lacking_places
+from catalogue.intake.removing import digest_of, places_wanted, verified_places
 from catalogue.intake.tidy import numbered_twin
-from catalogue.intake.undo_lists import DOUBLES, PRINT_FILES, new_list, read_list, store_of, undo_folder, write_line
-from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
+from catalogue.intake.undo_lists import DOUBLES
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import copies, doubles, events, files, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.doubles import DoubledFile
 from catalogue.records.folding import fold_name
 from catalogue.records.paths import UnusablePath, native_path, stored_mtime
 from catalogue.records.stores import Store
-from catalogue.settings import Home, Settings
+from catalogue.settings import Home
 from catalogue.storage.atomic import remove_leftover
-from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
+from catalogue.storage.folders import Entry, OpenFolder, open_entry
 from catalogue.storage.identity import FileId
 
-CHANGED = "it has changed since it was indexed"
 KEPT_HAS_CHANGED = "the file that was to be kept has changed"
-GONE = "it is no longer there"
-HAS_SIDECAR = "it has a sidecar"
-FREED_KINDS = {DOUBLES: "doubles", PRINT_FILES: "print files"}
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,21 +43,6 @@ class Doubles:
     size: int
     keep: DoubledFile
     others: tuple[DoubledFile, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Freed:
-    """What was removed, what was left and why, and the list by which it is brought back."""
-
-    removed: tuple[DoubledFile, ...]
-    skipped: tuple[Skipped, ...]
-    undo: Path | None
-    stopped: bool = False
-
-    @property
-    def bytes(self) -> int:
-        """How much room it gave."""
-        return sum(file.size for file in self.removed)
 
 
 def find_doubles(db: Database, store: Store) -> list[Doubles]:
@@ -118,108 +88,6 @@ def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubl
                       " were read and compared", report=report, cancelled=cancelled)
 
 
-def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Sequence[tuple[T, DoubledFile]],
-                check: Callable[[T, DoubledFile, os.stat_result], str],
-                line: Callable[[T, DoubledFile], dict[str, str]], reason: Callable[[T], str], *, report: Report,
-                cancelled: Cancelled) -> Freed:
-    """Remove files of a store that are still what is on record, without a sidecar, and of which ``check`` says nothing
-    against it; each is written down first in a list of ``kind``, with what ``line`` adds. ``reason`` is for the log.
-
-    Raises as :func:`free_doubles`; Stopped where ``check`` does.
-    """
-    if not chosen:
-        return Freed((), (), None)
-    removed: list[DoubledFile] = []
-    skipped: list[Skipped] = []
-    stopped = unrecorded = False
-    cut_short = _listed_before(home, store, kind)
-    with (exclusive_lock(home, "index"), new_list(home, store, kind) as (path, written),
-          opened_store(db, store) as root):
-        for number, (subject, file) in enumerate(chosen):
-            report(Progress("freeing", number, len(chosen), note=file.path))
-            if cancelled():
-                stopped = True
-                break
-            try:
-                why = _remove(root, file, partial(check, subject, file), line(subject, file), written)
-                if not why or (why == GONE and (file.path, file.sha256) in cut_short):
-                    why = _record_removal(db, store, file, reason(subject))
-                    unrecorded = unrecorded or bool(why)
-            except Stopped:
-                stopped = True
-                break
-            except OSError as error:
-                why = f"the system refused: {error.strerror}"
-            except CatalogueError as error:
-                why = str(error)
-            if why:
-                skipped.append(Skipped(root.path / native_path(file.path), why))
-            else:
-                removed.append(file)
-    needed = bool(removed) or unrecorded  # it brings back, and tells the next run what this one could not record
-    if not needed:
-        path.unlink()
-    return Freed(tuple(removed), tuple(skipped), path if needed else None, stopped)
-
-
-def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result], str], line: dict[str, str],
-             written: int) -> str:
-    """Remove one file if that is safe; gives why it was not, empty where it was."""
-    with open_entry(root, native_path(file.path)) as entry:
-        try:
-            before = entry.stat()
-        except FileNotFoundError:
-            return GONE
-        if (before.st_size, stored_mtime(before.st_mtime_ns)) != (file.size, file.mtime_ns):
-            return CHANGED
-        if _has_sidecar(entry):
-            return HAS_SIDECAR
-        if why := check(before):
-            return why
-        write_line(written, {"from": file.path, **line, "sha256": file.sha256})
-        if state_of(entry.stat()) != state_of(before):
-            return CHANGED
-        entry.unlink()
-        with suppress(OSError):  # a removal that a power cut undoes loses nothing
-            sync(entry.folder.fd)
-    return ""
-
-
-def _record_removal(db: Database, store: Store, file: DoubledFile, reason: str) -> str:
-    """Record a removal; gives why it could not be, empty where it was."""
-    try:
-        with transaction(db):
-            events.append(db, "deletion", "success", store=store.name, path=file.path, sha256=file.sha256,
-                          detail=reason)
-            files.forget(db, file.file_id)
-    except CatalogueError as error:
-        return (f"It was removed, but the catalogue could not record that: {error.message} Do it again: that records"
-                " it.")
-    return ""
-
-
-def _listed_before(home: Home, store: Store, kind: str) -> set[tuple[str, str]]:
-    """``(path, SHA-256)`` of what earlier lists of this store name: one that is gone but on record was removed by a run
-    that was killed before it could say so."""
-    listed: set[tuple[str, str]] = set()
-    for path in undo_folder(home.folder).glob(f"{kind}-{store.id}-*.jsonl"):
-        with suppress(CatalogueError):  # not a list of ours
-            listed |= {(entry["from"], entry["sha256"]) for entry in read_list(path).entries}
-    return listed
-
-
-def lacking_places(settings: Settings, locations: Sequence[CopyLocation]) -> str:
-    """Why verified copies in these places are too few to remove what hangs on them; empty where they are enough."""
-    good, wanted = different_places(locations, one_disk=settings.copies_on_one_disk), places_wanted(settings)
-    return "" if len(good) >= wanted else (
-        f"only {len(good)} of the {wanted} places required hold another verified copy")
-
-
-def _has_sidecar(entry: Entry) -> bool:
-    stem = PurePosixPath(entry.name).stem
-    return any(entry.folder.entry(name).exists() for name in (f"{entry.name}.xmp", f"{stem}.xmp"))
-
-
 def bring_back(db: Database, home: Home, path: Path, *, report: Report = ignore_progress,
                cancelled: Cancelled = never_cancelled
                ) -> Freed:
@@ -232,34 +100,6 @@ def bring_back(db: Database, home: Home, path: Path, *, report: Report = ignore_
         db, home, path, DOUBLES, "copying back",
         lambda store, root, line: _copy_back(db, store, root, line, report, cancelled),
         report=report, cancelled=cancelled)
-
-
-def bring_back_listed(db: Database, home: Home, path: Path, kind: str, step: str,
-                      put_back: Callable[[Store, OpenFolder, dict[str, str]], DoubledFile], *,
-                      report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Freed:
-    """Put every file of a list of freed ones back in its place by ``put_back``, which gets a line of the list.
-
-    ``kind``: of list, in the words of :mod:`catalogue.intake.undo_lists`. One that cannot be put back is left and said.
-    Raises as :func:`bring_back`.
-    """
-    undo = read_list(path)
-    store = store_of(db, undo)
-    if store is None or undo.kind != kind:
-        raise CatalogueError(f"This is not a list of freed {FREED_KINDS[kind]} of a store known here.", path=path)
-    brought_back: list[DoubledFile] = []
-    skipped: list[Skipped] = []
-    with exclusive_lock(home, "index"), opened_store(db, store) as root:
-        for number, line in enumerate(undo.entries):
-            report(Progress(step, number, len(undo.entries), note=line["from"]))
-            try:
-                if cancelled():
-                    raise Stopped
-                brought_back.append(put_back(store, root, line))
-            except Stopped:
-                return Freed(tuple(brought_back), tuple(skipped), None, stopped=True)
-            except CatalogueError as error:
-                skipped.append(Skipped(root.path / native_path(line["from"]), str(error)))
-    return Freed(tuple(brought_back), tuple(skipped), None)
 
 
 def _copy_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, str], report: Report,

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.fixity.copies import review_scans
-from catalogue.intake.doubles import Doubles, Freed, find_doubles, total
+from catalogue.intake.doubles import Doubles, find_doubles, total
 from catalogue.intake.doubles import bring_back as _bring_back
 from catalogue.intake.doubles import free_doubles as _free_doubles
+from catalogue.intake.freeing import Freed
 from catalogue.operations.wording import counted
 from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
 from catalogue.records import stores

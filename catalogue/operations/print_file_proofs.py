@@ -9,7 +9,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.doubles import Freed, bring_back_listed, free_listed, lacking_places
+from catalogue.intake.freeing import Freed, bring_back_listed, free_listed, lacking_places
 from catalogue.intake.removing import digest_of, verified_places
 from catalogue.intake.undo_lists import PRINT_FILES
 from catalogue.operations.doubles import skipped_lines

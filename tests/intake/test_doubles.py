@@ -13,7 +13,7 @@ from intake_pictures import TakeUp, Write
 
 from catalogue.errors import CatalogueError, DiskFull
 from catalogue.indexing.stores import add_store
-from catalogue.intake import doubles
+from catalogue.intake import doubles, freeing
 from catalogue.intake.moving import cut_short, finish_cut_short, undo_tidying
 from catalogue.operations.correcting import confirm_pieces
 from catalogue.operations.doubles import bring_back_doubles, free_doubles, list_doubles, summarize
@@ -118,10 +118,10 @@ def with_a_sidecar(desk: Desk) -> None:
 
 
 @pytest.mark.parametrize(("harm", "why", "left"), [
-    (changed, doubles.CHANGED, [ALL[1], ALL[2]]),
+    (changed, freeing.CHANGED, [ALL[1], ALL[2]]),
     (altered_in_silence, doubles.KEPT_HAS_CHANGED, ALL),
     (no_other_store, "only 1 of the 2 places required", ALL),
-    (with_a_sidecar, doubles.HAS_SIDECAR, [ALL[1], ALL[2]])])
+    (with_a_sidecar, freeing.HAS_SIDECAR, [ALL[1], ALL[2]])])
 def test_what_is_not_safe_stays_and_is_told(desk: Desk, harm: Callable[[Desk], None], why: str, left: list[str]
                                             ) -> None:
     groups = list_doubles(desk.db, "masters")[0].groups
@@ -132,7 +132,7 @@ def test_what_is_not_safe_stays_and_is_told(desk: Desk, harm: Callable[[Desk], N
 
 
 def test_a_run_killed_after_a_removal_is_completed_by_the_next(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doubles, "_record_removal", killed)
+    monkeypatch.setattr(freeing, "_record_removal", killed)
     with pytest.raises(KeyboardInterrupt):
         desk.free()
     monkeypatch.undo()

@@ -26,7 +26,7 @@ from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
-from catalogue.intake.doubles import HAS_SIDECAR
+from catalogue.intake.freeing import HAS_SIDECAR
 from catalogue.likeness.colour import delta_e
 from catalogue.operations import print_file_proofs as proofs_of
 from catalogue.operations import print_files as operation

@@ -17,7 +17,7 @@ REVIEWED = {
     "fixity/copies.py": "opens for reading; writes through storage",
     "fixity/restore.py": "the switch of a restore, through storage",
     "intake/removing.py": "the only remover of sources: every guard is there",
-    "intake/doubles.py": "removes doubles behind the guards of removing.py",
+    "intake/freeing.py": "removes doubles and print files behind the guards of removing.py",
     "intake/moving.py": "takes a new name back, through storage",
     "intake/renaming.py": "renames within a store, through storage",
     "intake/embedding.py": "writes into its own part file of storage",
