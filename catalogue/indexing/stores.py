@@ -19,6 +19,7 @@ from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_
 from catalogue.storage.identity import FileId, filesystem_id, identity, inside, overlapping, physical_disks, same_file
 
 UNMARKED = "unmarked:"
+RETIRED = "the store was retired"  # how the findings of such a store are closed
 __all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "locate_store", "marked_elsewhere", "marker_facts",
            "move_store", "offline", "on_one_disk", "opened_store", "overlapping_store", "read_marker", "retire_store",
            "store_holding"]
@@ -52,8 +53,11 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
             remove_leftover(place)  # of a program that was killed once the marker stood
     marker = marker or (_write_marker(root, name) if consent else f"{UNMARKED}{uuid4()}")
     with transaction(db):
+        retired = stores.retired_at(db, marker)
         store = stores.add(db, name, str(root), kind, marker)
         note_place(db, store, root, look=True)  # a retired store that returns: much may have happened to its files
+        if retired is not None:
+            findings.reopen(db, store.id, RETIRED, retired)
         events.append(db, "metadata modification", "success", store=name, path=str(root), detail=f"{kind} store added")
     return store
 
@@ -184,7 +188,7 @@ def retire_store(db: Database, store: Store) -> None:
     """Leave a store out from now on, with an event; its open findings are closed, nothing on its disk is touched."""
     with transaction(db):
         stores.forget(db, store.id)
-        findings.resolve(db, "the store was retired", store_id=store.id)
+        findings.resolve(db, RETIRED, store_id=store.id)
         events.append(db, "metadata modification", "success", store=store.name, path=store.root,
                       detail=f"{store.kind} store retired")
 

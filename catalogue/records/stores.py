@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused, required
-from catalogue.records.rows import Database, fetch, fetch_one, insert_row, now
+from catalogue.records.rows import Database, fetch, fetch_one, fetch_text, insert_row, now
 
 KINDS = ("primary", "copy", "off-site")
 
@@ -46,6 +46,11 @@ def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
         return by_name(db, name)
     insert_row(db, "store", {"name": name, "root": root, "kind": kind, "marker": marker, "added": now()})
     return by_name(db, name)
+
+
+def retired_at(db: Database, marker: str) -> str | None:
+    """When the store with this marker was retired; None where there is none, or it is in use."""
+    return fetch_text(db, "SELECT coalesce(max(forgotten), '') FROM store WHERE marker = ?", [marker]) or None
 
 
 def listed(db: Database) -> list[Store]:

@@ -387,6 +387,22 @@ def test_what_a_retired_store_has_lost_meanwhile_is_no_copy_when_it_returns(shop
     assert held(shop, "Ada/Harbour/0.tif").stores == 1
 
 
+def test_what_was_wrong_in_a_retired_store_is_known_when_it_returns(shop: Shop, scan: Scan) -> None:
+    """Index runs do not read unchanged files again, so nothing opened these findings any more."""
+    nas = shop.add("nas", "copy")
+    whole = scan("main/Ada/Harbour/0.tif")
+    cut = shop.folder / "nas" / "Ada" / "Harbour" / "0.tif"
+    cut.parent.mkdir(parents=True)
+    cut.write_bytes(whole.read_bytes()[:-900])
+    shop.index("main", "nas")
+    assert shop.kinds("Ada/Harbour/0.tif", "nas") >= {"truncated"}
+    on_disk.retire_store(shop.db, nas)
+    shop.add("nas", "copy")
+    assert shop.kinds("Ada/Harbour/0.tif", "nas") >= {"truncated"}
+    shop.index("nas")
+    assert shop.kinds("Ada/Harbour/0.tif", "nas") >= {"truncated"}
+
+
 def test_of_two_disks_with_one_marker_none_is_chosen(shop: Shop, volumes: Path) -> None:
     store = shop.add("nas", "copy")
     shutil.copytree(shop.folder / "nas", volumes / "clone")
