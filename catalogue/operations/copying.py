@@ -13,6 +13,8 @@ from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
+NEVER_READ = "it could never be read"
+NO_INTACT_COPY = "no intact copy is on record: restore it first"
 OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "cancelled": "stopped",
             "full": "the disk is full", "failed": "the store was disconnected"}
 
@@ -50,7 +52,7 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
     summary = copies.copy_to(db, home, plan.target, plan.wanted, report=report, cancelled=cancelled)
     known = {item.path for item in summary.not_copied}
     summary.not_copied += [
-        NotCopied(path, "no intact copy is on record: restore it first" if readable else "it could never be read")
+        NotCopied(path, NO_INTACT_COPY if readable else NEVER_READ)
         for path, readable in without_source(db, plan.target, plan.source, masters_only=plan.masters_only)
         if path not in known]
     return summary

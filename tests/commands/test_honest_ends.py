@@ -18,6 +18,7 @@ from catalogue.commands.printing import plain
 from catalogue.fixity import audit as auditing
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store, retire_store
+from catalogue.operations.copying import NEVER_READ, NO_INTACT_COPY, OUTCOMES
 from catalogue.reading.exif import iso_time
 from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import Database, transaction
@@ -148,13 +149,13 @@ def test_copy_says_so_when_masters_can_be_had_from_nowhere(call: Call, archive: 
                         scan_id=file.scan_id)
     done = call("copy", "--to", "nas", "--yes")
     assert done.code == 1
-    assert "up to date" not in done.out and "not all could be copied; 1 copied" in done.out
-    assert "not copied: Ada Quill/Pier/master.tif: no intact copy is on record: restore it first" in done.out
+    assert f"{OUTCOMES['incomplete']}; 1 copied" in done.out
+    assert f"Ada Quill/Pier/master.tif: {NO_INTACT_COPY}" in done.out
     (archive / "lost.tif").touch()
     with transaction(db):
         db.execute("INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, read_at) "
                    "VALUES (1, 'lost.tif', 5, 0, NULL, 'present', '2026', '2026')")
-    assert "not copied: lost.tif: it could never be read" in call("copy", "--to", "nas", "--yes", "--masters").out
+    assert f"lost.tif: {NEVER_READ}" in call("copy", "--to", "nas", "--yes", "--masters").out
 
 
 def test_a_retired_store_leaves_no_findings_and_frees_its_name(call: Call, archive: Path, db: Database,

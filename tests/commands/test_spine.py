@@ -13,9 +13,11 @@ from typing import Any
 
 import pytest
 
+from catalogue.fixity.copies import NO_OFF_SITE, SINGLE
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
 from catalogue.operations.upkeep import count_and_back_up
+from catalogue.reading.model import Fault
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
 from tests.waiting import HANG_SECONDS, wait_until
@@ -88,7 +90,7 @@ def test_findings_set_the_exit_code(run: Run, archive: Path) -> None:
     assert "1 × empty" in run("index", "--workers", 1, code=1)
     found = run.json("findings", code=1)
     assert [f["path"] for f in found if f["kind"] == "empty"] == ["empty.tif"]
-    assert {f["kind"] for f in found} == {"empty", "single copy", "no off-site copy"}
+    assert {f["kind"] for f in found} == {Fault.EMPTY, SINGLE, NO_OFF_SITE}
     told = run("findings", "--kind", "empty", code=1)
     assert "main:empty.tif" in told and "1 open" in told
     assert not (archive / ".scan-store.json").exists()

@@ -327,7 +327,7 @@ def test_artists_who_both_have_an_edition_of_one_title_are_not_merged(shop: Shop
 def test_an_artist_does_not_take_the_name_of_another(shop: Shop) -> None:
     shop.add("Ada Quill/One/master.tif", "Ben Ashe/Two/master.tif")
     before = shop.everything()
-    with pytest.raises(Refused, match="already an artist called 'Ben Ashe'"):
+    with pytest.raises(Refused, match="'Ben Ashe'"):
         corrections.rename_artist(shop.db, shop.piece("Ada Quill", "One").artist_id, "BEN  Ashe")
     assert shop.everything() == before
 
@@ -573,7 +573,7 @@ def test_two_pieces_are_never_each_part_of_the_other(shop: Shop) -> None:
     corrections.undo(shop.db, last_statement(shop.db) or 0)
     undoing = last_statement(shop.db) or 0
     merging.merge(shop.db, harbour, quay)
-    with pytest.raises(Refused, match="has since been merged into the other"):
+    with pytest.raises(Refused, match="since been merged"):
         corrections.undo(shop.db, undoing)
     assert set(shop.filed().values()) == {"Ada Quill: Harbour"}
 

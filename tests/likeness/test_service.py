@@ -78,7 +78,7 @@ def works() -> dict[str, np.ndarray]:
     return made
 
 
-def test_update_groups_judge(shop: Shop, works: dict[str, np.ndarray]) -> None:
+def test_an_update_finds_groups_and_verdicts_stay(shop: Shop, works: dict[str, np.ndarray]) -> None:
     first = shop.put("coffee", works["coffee"], "Cup", bits=16)
     shop.put("cat", works["cat"], "Cat")
     again = shop.put("again", works["coffee again"], None)
@@ -235,7 +235,7 @@ def test_a_preview_lost_after_its_features_were_made_stops_nothing(shop: Shop, w
     assert (done.compared, done.found, done.unreadable) == (1, 0, (sha,))
 
 
-def test_find_picture_and_kin(shop: Shop, works: dict[str, np.ndarray]) -> None:
+def test_a_picture_is_found_with_its_kin(shop: Shop, works: dict[str, np.ndarray]) -> None:
     wanted = shop.put("coffee", works["coffee"], "Cup")
     for name in ("cat", "rocket"):
         shop.put(name, works[name], name)

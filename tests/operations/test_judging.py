@@ -6,6 +6,7 @@ from catalogue.errors import NotFound, Refused
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.operations.correcting import describe_piece, describe_scans, undo_statement
 from catalogue.operations.judging import (
+    MEANINGS,
     Filing,
     confirm_same_piece,
     judge_pairs,
@@ -28,7 +29,7 @@ def test_verdicts_are_kept_for_all_pairs_or_for_none(twins: tuple[Archive, Archi
         judge_pairs(db, [known.id, known.id + 1], "rejected")
     assert likenesses.listed(db)[0].verdict == ""
     done = judge_pairs(db, [known.id], "rejected")
-    assert summarize(done) == [f"Pair {known.id} is rejected: they are not the same (re-scan)."]
+    assert summarize(done) == [f"Pair {known.id} is rejected{MEANINGS['rejected']} (re-scan)."]
     assert likenesses.listed(db)[0].verdict == "rejected"
     assert summarize(judge_pairs(db, [known.id], "")) == [f"Pair {known.id} is open again (re-scan)."]
     db.close()
@@ -42,7 +43,7 @@ def test_a_verdict_given_meanwhile_is_not_overwritten(twins: tuple[Archive, Arch
     (known,) = likenesses.listed(db)
     judge_pairs(other, [known.id], "confirmed", seen="")
     judged = likenesses.listed(db)[0].judged
-    with pytest.raises(Refused, match=f"Pair {known.id} is now confirmed, no longer open"):
+    with pytest.raises(Refused, match=f"Pair {known.id} is now confirmed"):
         judge_pairs(db, [known.id], "rejected", seen="")
     assert likenesses.listed(db)[0].verdict == "confirmed"
     (same,) = judge_pairs(db, [known.id], "confirmed", seen="")

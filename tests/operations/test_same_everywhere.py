@@ -19,6 +19,7 @@ import tifffile
 from catalogue.errors import DiskFull
 from catalogue.fixity.audit import Budget
 from catalogue.intake.proposals import Plan, with_answers
+from catalogue.operations.copying import NEVER_READ, OUTCOMES
 from catalogue.records import files, stores
 from catalogue.records.database import open_database
 from catalogue.screens.background import jobs
@@ -227,7 +228,7 @@ def test_unreadable_masters_are_told_by_the_copy_of_the_screens(twins: tuple[Arc
                    "VALUES (1, 'lost.tif', 5, 0, NULL, 'present', '2026', '2026')")
     db.close()
     notice = by_screen(lambda desk: jobs.start_copy(desk, "nas"))(archive)
-    assert "not copied: lost.tif: it could never be read" in notice and "up to date" not in notice
+    assert f"lost.tif: {NEVER_READ}" in notice and OUTCOMES["incomplete"] in notice
 
 
 @pytest.mark.parametrize("name", ["index", "audit"])

@@ -80,13 +80,13 @@ def test_lab_against_littlecms() -> None:
     # differ by up to 0.03.
     [((54.292, 80.812, 69.885), (255, 0, 0)), ((53.585, 0.0, 0.0), (128, 128, 128)), ((100.0, 0, 0), (255, 255, 255))],
 )
-def test_lab_values(lab: tuple[float, float, float], srgb: tuple[int, int, int]) -> None:
+def test_lab_values_give_known_srgb(lab: tuple[float, float, float], srgb: tuple[int, int, int]) -> None:
     ours = to_srgb(np.array(lab, np.float32).reshape(1, 1, 3), "Lab", b"")[0, 0]
     assert np.abs(ours.astype(int) - srgb).max() <= 1
 
 
 @pytest.mark.parametrize("deep", [False, True])
-def test_lab_tiff(deep: bool, folder: Path) -> None:
+def test_a_lab_tiff_looks_like_its_photograph(deep: bool, folder: Path) -> None:
     """A CIELAB TIFF (signed a* and b*, TIFF 6.0 section 23) of a photograph looks like the photograph."""
     photo = photograph("astronaut")[:200, :300]
     lab = d50_lab(photo)
@@ -154,7 +154,7 @@ def test_profile_is_described() -> None:
 
 
 @pytest.mark.parametrize("icc", [b"nonsense", SRGB[:200], profiles.GREY], ids=["no profile", "cut short", "of grey"])
-def test_unusable_profile(icc: bytes) -> None:
+def test_an_unusable_profile_raises(icc: bytes) -> None:
     with pytest.raises(UnusableProfile):
         to_srgb(np.zeros((2, 2, 3), np.float32), "RGB", icc)
 

@@ -228,7 +228,7 @@ def test_a_profile_over_a_mebibyte_is_no_damage(painting: np.ndarray, folder: Pa
 
 
 @pytest.mark.parametrize("shape", [(40, 56, 3), (40, 56)])
-def test_a_jpeg_of_12_bits(shape: tuple[int, ...], folder: Path) -> None:
+def test_a_jpeg_of_12_bits_is_decoded(shape: tuple[int, ...], folder: Path) -> None:
     """Decoded by imagecodecs, which Pillow does not."""
     wave = (2000 + 1800 * np.sin(np.arange(np.prod(shape)).reshape(shape) / 400)).astype(np.uint16)
     data = imagecodecs.jpeg_encode(wave, bitspersample=12, level=95)

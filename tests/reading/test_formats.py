@@ -47,7 +47,7 @@ def psd(picture: np.ndarray, mode: int, packed: bool, big: bool = False, resourc
 @pytest.mark.parametrize("packed", [False, True])
 @pytest.mark.parametrize("big", [False, True])
 @pytest.mark.parametrize("kind", [np.uint8, np.uint16])
-def test_psd_composite(packed: bool, big: bool, kind: type, deep: np.ndarray, folder: Path) -> None:
+def test_a_psd_composite_is_that_of_pillow(packed: bool, big: bool, kind: type, deep: np.ndarray, folder: Path) -> None:
     picture = deep if kind is np.uint16 else (deep >> 8).astype(np.uint8)
     path = folder / ("a.psb" if big else "a.psd")
     resolution = struct.pack(">IHHIHH", 600 << 16, 1, 1, 600 << 16, 1, 1)
@@ -74,7 +74,7 @@ def test_psd_cmyk_against_pillow(folder: Path) -> None:
     assert np.array_equal(np.asarray(Image.open(path)), picture)
 
 
-def test_psd_cut_short(deep: np.ndarray, folder: Path) -> None:
+def test_a_psd_cut_short_is_truncated_with_a_preview(deep: np.ndarray, folder: Path) -> None:
     path = folder / "cut.psd"
     data = psd((deep >> 8).astype(np.uint8), 3, False)
     path.write_bytes(data[: len(data) // 2])
@@ -191,7 +191,7 @@ def test_old_jpeg_in_tiff_is_said_or_read(painting: np.ndarray, folder: Path) ->
 
 
 @pytest.mark.parametrize("compression", ["group3", "group4"])
-def test_fax(compression: str, painting: np.ndarray, folder: Path) -> None:
+def test_fax_compressions_decode_as_by_pillow(compression: str, painting: np.ndarray, folder: Path) -> None:
     image = Image.fromarray(painting).convert("1")
     image.save(folder / "f.tif", compression=compression)
     found = samples_of(folder / "f.tif")
@@ -225,7 +225,7 @@ def test_kinds_import_nothing_heavy() -> None:
       "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"),
      (b"a" * 1_000_000, "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0")],
 )
-def test_sha256(data: bytes, digest: str, folder: Path) -> None:
+def test_sha256_is_that_of_the_standard(data: bytes, digest: str, folder: Path) -> None:
     path = folder / "data"
     path.write_bytes(data)
     heard: list[Progress] = []
@@ -252,7 +252,7 @@ def test_a_colour_picture_without_a_profile_is_a_finding(tmp_path: Path) -> None
         assert (Fault.NO_PROFILE in faults) is found, name
 
 
-def test_prints_up_to() -> None:
+def test_how_large_a_scan_prints() -> None:
     """An A2 scan at 600 ppi prints as A0 at 300, less a wrap, plus a border."""
     a0 = prints_up_to(9921, 14031)[0]
     assert (a0.ppi, round(a0.width_mm), round(a0.height_mm)) == (300, 840, 1188)
@@ -268,7 +268,7 @@ def test_prints_up_to() -> None:
         ppi_at(100, 100, 50, 50, border_mm=25)
 
 
-def test_notes(painting: np.ndarray, folder: Path) -> None:
+def test_notes_say_what_falls_short(painting: np.ndarray, folder: Path) -> None:
     srgb = profiles.SRGB_LIKE
     tifffile.imwrite(folder / "a.tif", np.tile(painting[:100], (1, 4, 1)), photometric="rgb", metadata=None,
                      iccprofile=srgb, resolution=(300, 200), resolutionunit="inch")

@@ -21,7 +21,7 @@ SEEDS = {name: data for name, data in written_seeds().items() if "group4" not in
 @pytest.mark.filterwarnings("ignore::UserWarning:PIL")
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(name=st.sampled_from(sorted(SEEDS)), seed=st.integers(0, 2**32))
-def test_mutated_files(name: str, seed: int, tmp_path_factory: pytest.TempPathFactory) -> None:
+def test_mutations_give_a_preview_or_a_finding(name: str, seed: int, tmp_path_factory: pytest.TempPathFactory) -> None:
     """Whatever was done to a file, a Reading comes back: with a preview or with a finding that says why not."""
     path = tmp_path_factory.getbasetemp() / f"mutated{Path(name).suffix}"
     path.write_bytes(mutated(SEEDS[name], random.Random(seed)))

@@ -124,7 +124,7 @@ def test_metadata_alone_leaves_the_digest(deep: np.ndarray, plain: str, folder: 
 
 @pytest.mark.parametrize("kind", ["u1", "u2", "u4", "i1", "i2", "i4", "f2", "f4", "f8"])
 @pytest.mark.parametrize("samples", [1, 3])
-def test_sample_types(kind: str, samples: int, folder: Path) -> None:
+def test_every_sample_type_decodes_as_by_tifffile(kind: str, samples: int, folder: Path) -> None:
     """Each sample type TIFF knows, against tifffile's own decoding."""
     ramp = np.linspace(0, 1, 64 * 48 * samples).reshape(48, 64, samples)
     limits = np.iinfo(kind) if np.dtype(kind).kind != "f" else None
@@ -142,7 +142,7 @@ def test_sample_types(kind: str, samples: int, folder: Path) -> None:
 
 @pytest.mark.parametrize("bits", [1, 2, 4, 6, 10, 12, 14])
 @pytest.mark.parametrize("compression", ["none", "zlib"])
-def test_packed_bits(bits: int, compression: str, folder: Path) -> None:
+def test_packed_samples_decode_as_by_tifffile(bits: int, compression: str, folder: Path) -> None:
     """Samples that do not fill bytes, rows padded to whole bytes, against tifffile's decoding."""
     rng = np.random.default_rng(bits)
     picture = rng.integers(0, 1 << bits, (37, 53), dtype=np.uint16 if bits > 8 else np.uint8)
@@ -203,7 +203,7 @@ def test_orientation_against_pillow(orientation: int, painting: np.ndarray, fold
     deep=st.booleans(), big_endian=st.booleans(), planar=st.booleans(), tiled=st.booleans(),
     compression=st.sampled_from(["none", "lzw", "zlib", "packbits"]), rows=st.integers(1, 80),
 )
-def test_any_layout(
+def test_samples_come_back_whatever_the_layout(
     width: int, height: int, samples: int, deep: bool, big_endian: bool, planar: bool, tiled: bool, compression: str,
     rows: int, tmp_path_factory: pytest.TempPathFactory,
 ) -> None:
@@ -249,7 +249,7 @@ def test_layers_pages_and_thumbnails(deep: np.ndarray, folder: Path) -> None:
     assert [(page.width, page.kind) for page in picture.pages] == [(403, "picture"), (101, "reduced"), (60, "page")]
 
 
-def test_thumbnail_first(deep: np.ndarray, folder: Path) -> None:
+def test_a_thumbnail_ahead_is_not_taken_for_the_picture(deep: np.ndarray, folder: Path) -> None:
     """An unmarked thumbnail ahead of the picture is not taken for it."""
     path = folder / "thumbnail.tif"
     with tifffile.TiffWriter(path) as tif:

@@ -36,7 +36,7 @@ def dataset(number: int, value: bytes) -> bytes:
     return struct.pack(">BBBH", 0x1C, 2, number, len(value)) + value
 
 
-def test_xmp() -> None:
+def test_xmp_tells_the_file_from_the_artwork() -> None:
     of_file, of_artwork = xmp.facts(PACKET.encode())
     assert of_file == {"title": "Harbour [3]", "creator": "Mira Aldquin; Tomke Brannfell",
                        "modified": "2024-05-06T10:20:30+02:00"}
@@ -69,7 +69,7 @@ def test_xmp_expands_no_entities() -> None:
         assert facts.title == "" and [note.kind for note in notes] == ["metadata unreadable"]
 
 
-def test_iptc() -> None:
+def test_iptc_is_read_in_either_byte_order() -> None:
     data = (dataset(5, "Hafen – Dämmerung".encode()) + dataset(80, b"Mira Aldquin") + dataset(55, b"20240506")
             + dataset(60, b"101500+0200") + dataset(116, b"\xa9 Aldous"))
     assert iptc.facts(data) == {
@@ -87,7 +87,7 @@ def test_iptc() -> None:
      ("0000:00:00 00:00:00", "", ""), ("    :  :     :  :  ", "", ""), ("spring 1998", "", "spring 1998"),
      ("2024:05:06", "", "2024-05-06"), ("2003:08:27:00:09:15", "", "2003-08-27T00:09:15")],
 )
-def test_exif_times(stated: str, zone: str, iso: str) -> None:
+def test_exif_times_become_iso_8601(stated: str, zone: str, iso: str) -> None:
     """Exif's own form to ISO 8601; a zone only where OffsetTime states one."""
     assert iso_time(stated, zone) == iso
 

@@ -157,7 +157,7 @@ def damaged(data: bytes, what: str) -> bytes:
     [("no end", Fault.TRUNCATED), ("cut", Fault.TRUNCATED), ("a text", Fault.DAMAGED), ("header", Fault.DAMAGED),
      ("pixels", Fault.DAMAGED), ("first pixels", Fault.DAMAGED)])
 @pytest.mark.parametrize("interlaced", [False, True])
-def test_damage(what: str, kind: Fault, interlaced: bool, folder: Path) -> None:
+def test_damage_is_found_and_gives_no_digest(what: str, kind: Fault, interlaced: bool, folder: Path) -> None:
     path = folder / "bad.png"
     path.write_bytes(damaged(written(invented(2, 8, 60, 70), 2, 8, interlaced), what))
     reading = read_file(path)

@@ -76,7 +76,7 @@ def test_lines_of_one_order_and_of_one_day(equal: Database, size: int) -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_artists_and_findings(equal: Database, size: int) -> None:
+def test_artists_and_findings_are_paged_both_ways(equal: Database, size: int) -> None:
     names = [row[0] for row in equal.execute("SELECT key FROM artist ORDER BY key")]
     for way, ahead in ((forward, True), (backward, False)):
         got = way(lambda beyond, limit, ahead=ahead: browsing.artists(equal, beyond, limit, forward=ahead), size)

@@ -33,14 +33,14 @@ def stocked(db: Database) -> Database:
 
 @pytest.mark.parametrize("typed", ["harbour dusk", "HARBOUR DUSK", "harb dus", "adelheid", "ädelheid harbour",
                                    "harbor dusk", "harbuor dusk", "oscar harbour", "dusk 2019"])
-def test_pieces(stocked: Database, typed: str) -> None:
+def test_a_piece_is_found_however_it_is_typed(stocked: Database, typed: str) -> None:
     assert search(stocked, typed).pieces[0].title == "Harbour at Dusk"
 
 
 @pytest.mark.parametrize("typed", ["50x70", "70 x 50", "50×70 cm", "50.2 x 69,8cm", "500x700", "500 x 700 mm",
                                    "50cm x 70cm", "50x70cm harbour", "F-2021-O17", "F-2021-017", "2021 marlow", "marlo",
                                    "marlwo", "stairwell", "harbour 50x70", "cotton rag"])
-def test_orders(stocked: Database, typed: str) -> None:
+def test_an_order_is_found_however_it_is_typed(stocked: Database, typed: str) -> None:
     assert [o.number for o in search(stocked, typed).orders] == ["F-2021-017"]
 
 

@@ -315,7 +315,7 @@ async def test_a_fault_of_ours_does_not_lock_the_panel(shop: Home, monkeypatch: 
 
 async def test_an_error_that_lasts_is_told_once(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(_: object) -> int:
-        raise Damaged("The catalogue cannot be read.")
+        raise Damaged("Nothing can be had.")
 
     async with running(shop) as pilot:
         app = _app(pilot)
@@ -324,7 +324,7 @@ async def test_an_error_that_lasts_is_told_once(shop: Home, monkeypatch: pytest.
             for _ in range(3):
                 app.changes.look_for_writes()
                 await settled(pilot)
-        assert sum("cannot be read" in text for text in said(pilot)) == 1
+        assert sum("Nothing can be had" in text for text in said(pilot)) == 1
 
 
 async def test_while_nothing_is_proposed_nothing_is_shown(shop: Home) -> None:

@@ -50,7 +50,7 @@ async def opened(pilot: object, home: Home) -> CatalogueApp:
     db.close()
     app.push_screen(job_sheet_panel(home, line.id, "A-103"))
     await settled(pilot)  # type: ignore[arg-type]
-    assert "JOB SHEET  order A-103" in words(pilot)  # type: ignore[arg-type]
+    assert "A-103" in words(pilot)  # type: ignore[arg-type]
     return app
 
 
@@ -66,7 +66,7 @@ async def test_it_is_printed_as_pdf_by_lp(shop: Home, programs: Path) -> None:
         app = await opened(pilot, shop)
         await pilot.press("p")
         await settled(pilot)
-        assert told(app) == "Sent to the printer: request id is office-12 (1 file(s))"
+        assert "request id is office-12 (1 file(s))" in told(app)
     option, title, file = (programs / "got").read_text().splitlines()
     assert (option, title.startswith("A-103")) == ("-t", True)
     assert Path(file).read_bytes().startswith(b"%PDF-")     # ISO 32000: how a PDF begins
@@ -81,10 +81,10 @@ async def test_without_the_library_it_is_printed_as_text_and_no_pdf_is_saved(
         app = await opened(pilot, shop)
         await pilot.press("p")
         await settled(pilot)
-        assert told(app).startswith("Sent to the printer. Printed as text, without the picture.")
+        assert "as text" in told(app) and "[pdf]" in told(app)
         await pilot.press("s")
         await settled(pilot)
-        assert told(app).startswith("PDF needs a library that is not installed.")
+        assert told(app).startswith("PDF needs") and "[pdf]" in told(app)
     assert Path((programs / "got").read_text()).suffix == ".txt"
 
 
@@ -93,11 +93,11 @@ async def test_it_is_said_where_there_is_no_printer(shop: Home, programs: Path) 
         app = await opened(pilot, shop)
         await pilot.press("p")
         await settled(pilot)
-        assert told(app).startswith("There is no lp command on this system, so nothing was printed.")
+        assert "lp command" in told(app)
         command(programs, "lp", "print('lp: Error - no default destination available.', file=sys.stderr); sys.exit(1)")
         await pilot.press("p")
         await settled(pilot)
-        assert told(app).startswith("Nothing was printed: lp: Error - no default destination available. Set up a")
+        assert "lp: Error - no default destination available." in told(app)
 
 
 async def test_a_slow_printer_holds_up_nothing(shop: Home, programs: Path) -> None:
@@ -121,7 +121,7 @@ async def test_the_page_is_opened_in_the_systems_viewer(shop: Home, monkeypatch:
     async with running(shop) as pilot:
         app = await opened(pilot, shop)
         await pilot.press("o")
-        assert "There is no program" in told(app) and "in a browser" in told(app)
+        assert "xdg-open" in told(app) and "browser" in told(app)
         started: list[list[str]] = []
         monkeypatch.setattr(sheet_module, "start_program", lambda given, _: started.append(given))
         await pilot.press("o")
@@ -137,7 +137,7 @@ async def test_a_pdf_is_saved_beside_the_page(shop: Home) -> None:
         await pilot.press("s")
         await settled(pilot)
         saved = page_of(app).with_suffix(".pdf")
-        assert told(app) == f"Saved as PDF: {saved}"
+        assert told(app).endswith(f": {saved}")
         assert saved.read_bytes().startswith(b"%PDF-")
 
 
@@ -173,4 +173,4 @@ async def test_a_sheet_that_cannot_be_written_says_so(shop: Home) -> None:
         app.push_screen(job_sheet_panel(shop, 999, "gone"))
         await settled(pilot)
         assert "The sheet was not written." in words(pilot)
-        assert any("no order line number 999" in text for text in said(pilot))
+        assert any("line number 999" in text for text in said(pilot))
