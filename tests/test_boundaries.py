@@ -27,8 +27,12 @@ def test_layers_hold() -> None:
     assert checked.returncode == 0, checked.stdout + checked.stderr
 
 
+def tree_of(module: Path) -> ast.Module:
+    return ast.parse(module.read_text(encoding="utf-8"))
+
+
 def _strings(module: Path) -> list[str]:
-    tree = ast.parse(module.read_text(encoding="utf-8"))
+    tree = tree_of(module)
     docs = {id(node.body[0].value) for node in ast.walk(tree)
             if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef)
             and node.body and isinstance(node.body[0], ast.Expr)}
@@ -54,12 +58,10 @@ def bound_names(tree: ast.AST) -> set[str]:
     return names
 
 
-@pytest.mark.parametrize("module", [m for m in MODULES if m.parent == PACKAGE
-                                    or (m.relative_to(PACKAGE).parts[0] in NAMED_ROOMS
-                                    and not m.name.startswith("print"))],
-                         ids=lambda m: str(m.relative_to(PACKAGE)))
-def test_a_name_says_what_it_names(module: Path) -> None:
-    assert bound_names(ast.parse(module.read_text(encoding="utf-8"))) & NAMELESS == set()
+def test_a_name_says_what_it_names() -> None:
+    modules = [m for m in MODULES if m.parent == PACKAGE or (m.relative_to(PACKAGE).parts[0] in NAMED_ROOMS
+                                                             and not m.name.startswith("print"))]
+    assert {m: names for m in modules if (names := bound_names(tree_of(m)) & NAMELESS)} == {}
 
 
 def test_every_way_to_bind_a_name_is_seen() -> None:
@@ -72,10 +74,9 @@ SQL = re.compile(r"\bSELECT\b.*\bFROM\b|\bINSERT\s+(OR \w+\s+)?INTO\b|\bUPDATE\s
                  r"\bCREATE\s+(TEMP\s+)?(TABLE|INDEX|VIRTUAL)\b|\bPRAGMA\b", re.DOTALL)
 
 
-@pytest.mark.parametrize("module", [m for m in MODULES if "records" not in m.relative_to(PACKAGE).parts],
-                         ids=lambda m: str(m.relative_to(PACKAGE)))
-def test_only_the_records_speak_sql(module: Path) -> None:
-    assert [text for text in _strings(module) if SQL.search(text)] == []
+def test_only_the_records_speak_sql() -> None:
+    modules = [m for m in MODULES if "records" not in m.relative_to(PACKAGE).parts]
+    assert [(m, text) for m in modules for text in _strings(m) if SQL.search(text)] == []
 
 
 def test_the_sql_pattern_sees_sql() -> None:
@@ -151,7 +152,7 @@ def test_an_operation_loads_no_user_interface() -> None:
 def imported(module: Path) -> list[tuple[str, str]]:
     """Each ``(module, name)`` that a file imports anywhere; the name is "" for a whole module."""
     found = []
-    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(module)):
         if isinstance(node, ast.ImportFrom):
             found += [(node.module or "", alias.name) for alias in node.names]
         elif isinstance(node, ast.Import):
@@ -159,10 +160,10 @@ def imported(module: Path) -> list[tuple[str, str]]:
     return found
 
 
-@pytest.mark.parametrize("module", [m for m in MODULES if "operations" in m.relative_to(PACKAGE).parts],
-                         ids=lambda m: m.stem)
-def test_an_operation_imports_no_user_interface(module: Path) -> None:
-    assert [name for name, _ in imported(module) if name.partition(".")[0] in ("click", "rich", "textual")] == []
+def test_an_operation_imports_no_user_interface() -> None:
+    modules = [m for m in MODULES if "operations" in m.relative_to(PACKAGE).parts]
+    assert [(m, name) for m in modules for name, _ in imported(m)
+            if name.partition(".")[0] in ("click", "rich", "textual")] == []
 
 
 SERVICES = ("intake", "sheets", "ledger", "likeness", "fixity", "indexing")
@@ -205,7 +206,7 @@ READ_ONLY = {
 
 def used_of_services(module: Path) -> set[str]:
     """Functions of services that a file imports, or reaches through a module it imports, as ``room.module.name``."""
-    tree = ast.parse(module.read_text(encoding="utf-8"))
+    tree = tree_of(module)
     found, whole = set(), {}
     for node in ast.walk(tree):
         if not isinstance(node, ast.ImportFrom) or not (node.module or "").startswith("catalogue."):
@@ -227,11 +228,10 @@ def used_of_services(module: Path) -> set[str]:
 INTERFACES = [m for m in MODULES if m.relative_to(PACKAGE).parts[0] in ("commands", "screens")]
 
 
-@pytest.mark.parametrize("module", INTERFACES, ids=lambda m: str(m.relative_to(PACKAGE)))
-def test_commands_and_screens_write_through_operations_alone(module: Path) -> None:
+def test_commands_and_screens_write_through_operations_alone() -> None:
     allowed = {f"{source}.{name}" for source, names in READ_ONLY.items() for name in names}
-    assert used_of_services(module) - allowed == set()
-    assert [name for _, name in imported(module) if name.endswith("transaction")] == []
+    assert {m: used for m in INTERFACES if (used := used_of_services(m) - allowed)} == {}
+    assert [(m, name) for m in INTERFACES for _, name in imported(m) if name.endswith("transaction")] == []
 
 
 def test_every_reading_function_of_the_list_is_used() -> None:

@@ -112,10 +112,10 @@ def test_a_review_is_noted_and_keeps_the_head(shop_with_history: Shop) -> None:
 
 
 @pytest.mark.parametrize(("sql", "row"), [
-    ("UPDATE order_line SET width_mm = 632", "order line 1"), ("DELETE FROM order_line WHERE id = 1", "order line 1"),
-    ("INSERT INTO orders (number, placed) VALUES ('X', '2026-01-01')", "order 2"),
-    ("UPDATE order_line SET price = '12.00'", "order line 1")])
+    ("DELETE FROM order_line WHERE id = 1", "order line 1"),
+    ("INSERT INTO orders (number, placed) VALUES ('X', '2026-01-01')", "order 2")])
 def test_a_ledger_that_is_not_what_the_log_says_is_a_finding(shop_with_history: Shop, sql: str, row: str) -> None:
+    """tests/records/test_statements.py holds what is a difference."""
     shop = shop_with_history
     runner = CliRunner()
     asked = ["--catalogue", str(shop.home.folder), "audit", "--log"]

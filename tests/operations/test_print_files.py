@@ -608,8 +608,6 @@ def test_a_recovery_says_which_profiles_are_gone(shop: PrintShop, tmp_path: Path
 def test_a_print_file_of_other_choices_is_not_written_over(shop: PrintShop) -> None:
     shop.print("--line", 1, "--to", shop.hot)
     assert operation.OTHER_PRINT_FILE in failed(shop, "--line", 1, "--to", shop.hot, "--kernel", "mitchell")
-    (shop.hot / shop.made()[0].name).write_bytes(b"somebody's")
-    assert operation.ANOTHER_FILE in failed(shop, "--line", 1, "--to", shop.hot)
 
 
 def test_sharpening_is_carried_to_the_next_time_until_it_is_taken_off(shop: PrintShop) -> None:

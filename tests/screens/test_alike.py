@@ -148,7 +148,7 @@ async def test_a_verdict_of_another_seat_is_not_overwritten_nor_taken_back(pairs
         judge_pairs(db, [second.pair.id], "confirmed")
         await pilot.press("u")
         await settled(pilot)
-        assert any(t.startswith("Likeness verdict ") for t in said(pilot)), said(pilot)
+        assert any("Likeness verdict " in t for t in said(pilot)), said(pilot)
         assert {row.id: row.verdict for row in likenesses.listed(db)} == {first.pair.id: "rejected",
                                                                           second.pair.id: "confirmed"}
         await pilot.press("u")
@@ -175,7 +175,7 @@ async def test_same_piece_files_both_under_the_one_that_is_chosen_and_one_undo_t
         assert isinstance(pilot.app.screen, Choice)
         assert "Keep Harbour, Low Water, Maren Tarnvik" in words(pilot)
         rows = pilot.app.screen.query_one("#choices", RowTable).rows_held
-        assert [row[0] for row in rows] == [1, 2, -2], "the first piece stays, the second, or the one scan moves to it"
+        assert sorted(row[0] for row in rows) == [-2, 1, 2], "of the pieces only the first has another scan"
         await pilot.press("escape")
         await settled(pilot)
         assert filed(pairs) == before
