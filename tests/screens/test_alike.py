@@ -19,7 +19,7 @@ from catalogue.records.likenesses import ComparedScan
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background import screen_cache
 from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog
-from catalogue.screens.pages.alike import VIEWS
+from catalogue.screens.pages.alike import NOTHING_TO_UNDO, VIEWS
 from catalogue.screens.pictures.alignment import align_pair, difference
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.alike import NamedScan, told_apart
@@ -148,11 +148,11 @@ async def test_a_verdict_of_another_seat_is_not_overwritten_nor_taken_back(pairs
         judge_pairs(db, [second.pair.id], "confirmed")
         await pilot.press("u")
         await settled(pilot)
-        assert any("Likeness verdict " in t for t in said(pilot)), said(pilot)
+        assert any("(judged, verdict)" in t for t in said(pilot)), said(pilot)
         assert {row.id: row.verdict for row in likenesses.listed(db)} == {first.pair.id: "rejected",
                                                                           second.pair.id: "confirmed"}
         await pilot.press("u")
-        assert any("Nothing to undo" in t for t in said(pilot))
+        assert any(NOTHING_TO_UNDO in t for t in said(pilot))
     db.close()
 
 
@@ -197,7 +197,7 @@ async def test_same_piece_files_both_under_the_one_that_is_chosen_and_one_undo_t
         assert [row.verdict for row in likenesses.listed(db)] == ["", ""]
         assert "A-104" in {line.number for line in orders.lines_of_piece(db, 2)}
         await pilot.press("u")
-        assert any("Nothing to undo" in t for t in said(pilot))
+        assert any(NOTHING_TO_UNDO in t for t in said(pilot))
         db.close()
 
 

@@ -14,6 +14,7 @@ from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog
 from catalogue.screens.dialogs.form import FormDialog
 from catalogue.screens.pages.piece import PiecePage
+from catalogue.screens.pages.piece_view import GONE
 from catalogue.screens.widgets.row_table import MARK, RowTable
 from catalogue.settings import Home
 from tests.screens.shop import burst, held_up, running, said, settled, sha, typed, words
@@ -327,7 +328,7 @@ async def test_a_page_whose_piece_went_is_left(shop: Home) -> None:
         app.changed()
         await settled(pilot)
         assert not isinstance(app.screen, PiecePage)
-        assert any("no longer in the catalogue" in text for text in said(pilot))
+        assert any(GONE in text for text in said(pilot))
     db.close()
 
 

@@ -25,9 +25,10 @@ from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, Reas
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.search import SearchDialog
 from catalogue.screens.keys import KEYS, PLACES
+from catalogue.screens.pages.alike import NOTHING_TO_UNDO
 from catalogue.screens.pages.piece import PiecePage
 from catalogue.screens.widgets.paged_table import PagedTable, Source
-from catalogue.screens.widgets.row_table import RowTable
+from catalogue.screens.widgets.row_table import ROW_GONE, RowTable
 from catalogue.settings import Home
 from tests.screens.shop import WHOLE, burst, held_up, running, said, settled, sha, until, words
 from tests.screens.test_snapshots import tiles_proposed
@@ -321,7 +322,7 @@ async def test_a_row_that_another_seat_removed_is_said_to_be_gone_and_its_neighb
                     await settled(pilot)
                     assert trace.take() == [], key
                     assert len(said(pilot)) == 1, key
-                    assert "no longer in the list" in said(pilot)[0], key
+                    assert ROW_GONE in said(pilot)[0], key
         await burst(pilot, "down")
         await settled(pilot)
         assert table._identity(table.highlighted) == following
@@ -337,7 +338,7 @@ async def test_a_click_on_a_row_that_is_gone_opens_nothing(busy: Home) -> None:
         await pilot.click("#pieces", offset=(5, table.cursor_row + table._header_height + 1))     # below the border
         await settled(pilot)
         assert not isinstance(pilot.app.screen, PiecePage)
-        assert ["no longer in the list" in text for text in said(pilot)] == [True]
+        assert [ROW_GONE in text for text in said(pilot)] == [True]
 
 
 async def test_a_finding_closed_elsewhere_stays_under_the_cursor_until_it_leaves(busy: Home) -> None:
@@ -355,7 +356,7 @@ async def test_a_finding_closed_elsewhere_stays_under_the_cursor_until_it_leaves
         await burst(pilot, "e")
         await settled(pilot)
         assert not isinstance(app.screen, ReasonDialog)
-        assert ["no longer in the list" in text for text in said(pilot)] == [True]
+        assert [ROW_GONE in text for text in said(pilot)] == [True]
         await burst(pilot, "down", "e", *"seen", "enter")
         await settled(pilot)
         still_open = {row.id for row in findings.list_open(db)}
@@ -402,7 +403,7 @@ async def test_a_write_that_fails_is_told_with_what_was_not_done(busy: Home, mon
         assert table.highlighted == row
         await burst(pilot, "u")
         await settled(pilot)
-        assert any("Nothing to undo" in text for text in said(pilot))
+        assert any(NOTHING_TO_UNDO in text for text in said(pilot))
 
 
 async def test_leaving_waits_for_what_is_not_recorded_and_asks(busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -27,7 +27,7 @@ from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background import folder_watch
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
 from catalogue.screens.dialogs.proposal_answers import AnswerDialog
-from catalogue.screens.pages.intake import IntakePage
+from catalogue.screens.pages.intake import NO_SCANS, IntakePage
 from catalogue.screens.widgets.intake_tables import WatchedTable
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
@@ -218,7 +218,7 @@ async def test_what_ends_a_watch_is_said(shop: Home, tmp_path: Path, read: list[
         table = await watching_begun(pilot, tmp_path / "key")
         await until(pilot, lambda: any("no such folder" in text for text in said(pilot)))
         await pilot.press("w")
-        await until(pilot, lambda: any("no scans arrived" in text for text in said(pilot)))
+        await until(pilot, lambda: any(NO_SCANS in text for text in said(pilot)))
         assert "Stop watching" not in words(pilot) and read == [] and table.scans == []
 
         page_of(pilot).query_one("#intake-folder", Input).value = str(shop.folder.parent / "main disk")
@@ -236,7 +236,7 @@ async def test_what_ends_a_watch_is_said(shop: Home, tmp_path: Path, read: list[
         await pilot.press("w")
         await settled(pilot)
         await pilot.press("w", "w")     # a share that does not answer holds nobody up
-        await until(pilot, lambda: any("no scans arrived" in text for text in said(pilot)))
+        await until(pilot, lambda: any(NO_SCANS in text for text in said(pilot)))
         hangs.set()
 
         def broken(_: watching.Watch) -> Iterator[watching.News]:

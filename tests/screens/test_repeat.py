@@ -19,6 +19,7 @@ from catalogue.screens.actions.opening import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.sheet import SheetPanel
+from catalogue.screens.pages.piece_view import GONE
 from catalogue.screens.pictures.cells import Cells
 from catalogue.screens.pictures.drawing import draw_picture
 from catalogue.screens.pictures.picture import Picture
@@ -168,7 +169,7 @@ async def test_a_piece_that_has_gone_is_refused(shop: Home) -> None:
         offer_repeat(app, piece_id=999)
         await settled(pilot)
         assert not isinstance(app.screen, RepeatDialog)
-        assert any("no longer in the catalogue" in text for text in said(pilot))
+        assert any(GONE in text for text in said(pilot))
 
 
 async def test_a_faulty_number_is_no_fault_of_the_program(shop: Home) -> None:

@@ -25,6 +25,7 @@ from catalogue.screens.texts.formats import counted
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
+NOTHING_TO_UNDO = "Nothing to undo."
 BLINK = 0.7             # seconds each picture stands
 VIEWS = ("side by side", "blink", "difference", "where it lies")
 
@@ -200,7 +201,7 @@ class AlikePage(Page):
     def action_undo(self) -> None:
         """Take the last verdict of this sitting back, and what was filed with it."""
         if not self._verdicts:
-            self.app.say("Nothing to undo.")
+            self.app.say(NOTHING_TO_UNDO)
             return
         last = self._verdicts.pop()
         what = f"undo: {last.detail}"

@@ -31,6 +31,9 @@ from catalogue.screens.widgets.scan_details import ScanDetails
 if TYPE_CHECKING:
     from catalogue.operations.intake import ImportedScans
 
+NO_SCANS = "Watching stopped; no scans arrived."
+
+
 class IntakePage(Page):
     """Folder and store on top, one row an original (or, under watch, one row a scan), details and picture below."""
 
@@ -179,7 +182,7 @@ class IntakePage(Page):
             self.app.failed(message.error)
         if not self.query_one(WatchedTable).scans:
             self._details.say(Content(BEFORE))
-            self.app.say("Watching stopped; no scans arrived.")
+            self.app.say(NO_SCANS)
             return
         self._watched = watcher
         self._open_watched()

@@ -21,7 +21,7 @@ from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
 from catalogue.screens.dialogs.confirm import confirm
 from catalogue.screens.dialogs.correction_forms import new_edition_form
 from catalogue.screens.dialogs.edition_numbers import show_numbers
-from catalogue.screens.pages.piece_view import PieceView, ScanView, piece_view
+from catalogue.screens.pages.piece_view import GONE, PieceView, ScanView, piece_view
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.facts import edition_words, piece_words, prints_words, scan_words
 from catalogue.screens.texts.formats import cell, counted, day, file_name, size_cm
@@ -93,7 +93,7 @@ class PiecePage(FileActions):
         if view is not None:
             self._show(view, keep=True)
         elif self.is_current:
-            self.app.say("This piece is no longer in the catalogue: its scans are filed elsewhere now.")
+            self.app.say(f"This piece {GONE}: its scans are filed elsewhere now.")
             self.action_back()
 
     def _show(self, view: PieceView, *, keep: bool) -> None:

@@ -15,6 +15,8 @@ from catalogue.records.orders import Line
 from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
 
+GONE = "is no longer in the catalogue"
+
 
 @dataclass(frozen=True, slots=True)
 class HeldFile:
@@ -66,7 +68,7 @@ class PieceView:
 
 
 def _gone(what: str) -> NotFound:
-    return NotFound(f"This {what} is no longer in the catalogue.",
+    return NotFound(f"This {what} {GONE}.",
                     hint="It was merged or undone a moment ago. Nothing was changed.")
 
 

@@ -23,6 +23,7 @@ from catalogue.screens.keys import LISTS, bindings
 from catalogue.screens.texts.formats import number, safe
 from catalogue.screens.widgets.row_drawing import MARK, Column, RowStrips
 
+ROW_GONE = "That row is no longer in the list: another workstation or a job has changed it."
 R = TypeVar("R")
 HERE = object()
 
@@ -82,7 +83,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     def row_to_act_on(self) -> R | None:
         """The row under the cursor, for what a key does to it. Raises Refused if it is drawn but has left the list."""
         if self._departed is not None:
-            raise Refused("That row is no longer in the list: another workstation or a job has changed it.",
+            raise Refused(ROW_GONE,
                           hint="Nothing was changed. Choose a row again.")
         return self.highlighted
 
