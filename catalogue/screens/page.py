@@ -133,7 +133,6 @@ class Page(HeldScreen[None], CatalogueScreen[None]):
         self.query_one(f"#{self.LIST}", RowTable).toggle_mark()
 
     def action_undo(self) -> None:
-        """Take back the last correction."""
         from catalogue.screens.actions.correcting import take_back
 
         take_back(self)

@@ -210,7 +210,6 @@ class RepeatDialog(Dialog[Line]):
         self.query_one("#repeat-scroll").scroll_page_up(animate=False)
 
     def action_switch_scan(self) -> None:
-        """Between the current master and the same scan as last time."""
         if self.recording or not self._filled:
             return
         if self._proposal is None or self._proposal.used is None:
@@ -222,7 +221,6 @@ class RepeatDialog(Dialog[Line]):
             self._propose_typed()
 
     def action_last_buyer(self) -> None:
-        """For the buyer of last time."""
         last = self._proposal.last if self._proposal else None
         if last is None or not last.buyer:
             self.app.say("No buyer is on record from last time.", "warning")
@@ -230,7 +228,6 @@ class RepeatDialog(Dialog[Line]):
             self._set_buyer(last.buyer)
 
     def action_artist_buys(self) -> None:
-        """For the artist."""
         if self._proposal is not None:
             self._set_buyer(self._proposal.piece.artist)
 

@@ -162,7 +162,6 @@ class SearchDialog(Dialog[Hit]):
             self._open(self._hit)
 
     def action_edit(self) -> None:
-        """Correct what is under the cursor: an artist, a piece, the piece of an order, a scan."""
         hit = self._hit if self._words == self.query_one(Input).value else None
         if hit is None:
             return

@@ -86,7 +86,6 @@ class StatementPanel(SheetPanel):
         return Sheet(done.files[0], "\n".join(statement_words(done.statement, self._home.settings.dates)))
 
     def action_issue(self) -> None:
-        """Keep it as it is, after a yes."""
         if self._written() is None or self._made is None:
             return
         if self._made.issued:

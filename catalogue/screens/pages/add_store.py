@@ -161,7 +161,6 @@ class AddStorePage(Page):
         self.app.push_screen(NamesPage(title, source, self.app.plain_threads["names"], self._reading, use))
 
     def action_enter_folder(self) -> None:
-        """Open this folder."""
         folder = self.query_one("#folders", RowTable).highlighted
         if folder is not None:
             self.query_one("#folder", Input).value = str(folder)
@@ -176,7 +175,6 @@ class AddStorePage(Page):
         self.action_take()
 
     def action_take(self) -> None:
-        """Add the store, then read it."""
         seen = self._look
         if seen is None:
             self.app.say("Choose a folder first.", "warning")

@@ -133,7 +133,6 @@ class AlikePage(Page):
             self._draw()
 
     def action_view(self, number: int) -> None:
-        """Side by side, blink, difference, or where the one lies on the other."""
         self._view = 0 if number == self._view else number
         self._draw()
 

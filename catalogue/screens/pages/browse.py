@@ -157,7 +157,6 @@ class BrowsePage(FileActions, Page):
             opening.offer_repeat(self.app, piece_id=piece.id)
 
     def action_edit(self) -> None:
-        """Correct the artist, or the piece or pieces."""
         from catalogue.screens.actions.correcting import edit_artist, edit_pieces
 
         artists, pieces = self._artists, self._pieces
@@ -198,7 +197,6 @@ class BrowsePage(FileActions, Page):
                              lambda done: announce_correction(self.app, done))
 
     def action_statement(self) -> None:
-        """To the artist under the cursor."""
         from catalogue.screens.dialogs.statement import open_statement
 
         artist = self._artists.row_to_act_on

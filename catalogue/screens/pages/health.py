@@ -100,7 +100,6 @@ class HealthPage(Page):
             self.query_one("#criterion-words", Static).update(criterion_words(event.row))
 
     def action_answer(self) -> None:
-        """Answer the question a criterion asks of a person."""
         if self.query_one("#areas", RowTable).has_focus:
             self.query_one("#criteria", RowTable).focus()
         else:

@@ -105,7 +105,6 @@ class IntakePage(Page):
         self.action_look()
 
     def action_plan(self) -> None:
-        """How to capture an original."""
         self.app.push_screen(CapturePlanDialog())
 
     def action_leave_box(self) -> None:
@@ -274,7 +273,6 @@ class IntakePage(Page):
         self._choices.removing.toggle()
 
     def action_go(self) -> None:
-        """Import what is ready, after a yes."""
         plan = self._plan
         if self._watcher is not None or plan is None:
             why = "Stop watching first: w." if self._watcher else "Nothing is ready to import yet."

@@ -190,7 +190,6 @@ class NamesPage(Page):
             (n, told(prefix), counted(count(prefix), "folder")) for n, prefix in enumerate(prefixes)]), chosen)
 
     def action_rename(self) -> None:
-        """Correct the artist or the piece under the cursor."""
         row = self._filed.row_to_act_on if self._filed.has_focus else None
         if row is None or not row.artist:
             self.app.say("Go to an artist or a piece on the right; Tab changes sides.", "warning")

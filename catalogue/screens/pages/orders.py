@@ -134,7 +134,6 @@ class OrdersPage(Page):
         self.query_one("#orders-filter", Input).focus()
 
     def action_leave_filter(self) -> None:
-        """From the filter to the list; from the list, show every line."""
         box = self.query_one("#orders-filter", Input)
         if box.has_focus:
             self._table.focus()
@@ -155,13 +154,11 @@ class OrdersPage(Page):
         self._table.focus()
 
     def action_sort(self) -> None:
-        """By the next column."""
         sorts = list(SORTS)
         self._sort, self._reversed = sorts[(sorts.index(self._sort) + 1) % len(sorts)], False
         self.load()
 
     def action_reverse(self) -> None:
-        """Reverse the sort order."""
         self._reversed = not self._reversed
         self.load()
 
@@ -200,7 +197,6 @@ class OrdersPage(Page):
     # One line or several
 
     def action_print_file(self) -> None:
-        """Of the line under the cursor, or of all marked ones."""
         rows = self._table.rows_to_act_on
         if rows:
             start_print_files(self.app, [row.line.id for row in rows])
@@ -230,7 +226,6 @@ class OrdersPage(Page):
                 if len(numbers) == 1 else "All lines of these orders move on.", move_on, yes=following.capitalize())
 
     def action_edit(self) -> None:
-        """State, price, notes, buyer and date of the line under the cursor, or of all marked ones."""
         rows = self._table.rows_to_act_on
         if rows:
             self.app.push_screen(change_form([row.line for row in rows], self.app.day_form),

@@ -177,12 +177,10 @@ class PiecePage(FileActions):
                                  lambda done: announce_correction(self.app, done))
 
     def action_numbers(self) -> None:
-        """Where each numbered print is."""
         if self._view is not None:
             show_numbers(self, self._view.piece.title, self._view.editions)
 
     def action_plan(self) -> None:
-        """How to capture the original."""
         piece = self._view.piece if self._view is not None else None
         size = (piece.width_mm, piece.height_mm) if piece and piece.width_mm and piece.height_mm else None
         self.app.push_screen(CapturePlanDialog(size))

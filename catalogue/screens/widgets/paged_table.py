@@ -133,14 +133,12 @@ class PagedTable(RowTable[R]):
         self._fetch_more()
 
     def action_scroll_top(self) -> None:
-        """Home: the first row of the whole list."""
         if self.begins or self._source is None:
             super().action_scroll_top()
         else:
             self.show(self._source)
 
     def action_scroll_bottom(self) -> None:
-        """End: the last row of the whole list."""
         source = self._source
         if self.ends or source is None:
             super().action_scroll_bottom()
