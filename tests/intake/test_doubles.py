@@ -213,6 +213,16 @@ def test_a_copy_that_freeing_found_damaged_counts_no_more(desk: Desk) -> None:
     assert desk.names() == ALL
 
 
+def test_a_double_whose_own_bytes_are_others_by_now_stays(desk: Desk) -> None:
+    """Size and time were compared, and the bytes of all copies but its own: what had taken its place was removed."""
+    double = desk.path(ALL[0])
+    times = double.stat()
+    double.write_bytes(bytes(reversed(double.read_bytes())))
+    os.utime(double, ns=(times.st_atime_ns, times.st_mtime_ns))
+    assert desk.free() == ["its bytes are not those on record: audit the store"]
+    assert desk.names() == [ALL[0], ALL[1]]
+
+
 @pytest.mark.parametrize("lost", ["moved", "damaged"])
 def test_doubles_come_back_from_any_sound_copy(desk: Desk, lost: str) -> None:
     """Where the file that was kept has moved or is damaged by then."""
