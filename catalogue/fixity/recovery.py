@@ -18,9 +18,10 @@ from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.job_sheets import hold_numbers
 from catalogue.fixity.log import Head
 from catalogue.fixity.profiles import bring_back_profiles
+from catalogue.fixity.verdicts import distrust_failed
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.progress import Progress, Report, ignore_progress, never_cancelled
-from catalogue.records import events, files, fixity, journal, salvage, stores
+from catalogue.records import events, journal, salvage
 from catalogue.records.backup import Condition, condition, foreign_parts, hold, make_one_file
 from catalogue.records.database import (
     Database,
@@ -36,9 +37,6 @@ from catalogue.records.statements import staged_count, unpacked
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.storage.atomic import aside_name, opened, write_atomically
 from catalogue.storage.medium import sync_folder
-
-# Events that tell of one file whether its bytes were those on record.
-_LOOKS = ("fixity check", "message digest calculation", "recovery", "replication")
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,10 +239,9 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
         doubts.append(f"Neither the journal nor the old file is complete: what was recorded after event {last_kept}"
                       f"{' of ' + before.last_event if before.last_event and not continued else ''} may be lost"
                       " unless it is named here.")
-    distrusted = _failed_last([*readable.proven, *readable.unproven])
     with transaction(db):
         salvage.append_recovery(db, highest, source, words)
-        count = sum(_distrust(db, *place) for place in distrusted)
+        distrusted = distrust_failed(db, [*readable.proven, *readable.unproven])
     for event in restored:
         detail = journal.put_back_detail(event)
         with transaction(db, detail):
@@ -253,25 +250,7 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
             if staged_count(db) == seen:
                 events.append(db, "recovery", "success", store="statement", detail=detail)
     return PutBack(len(continued), tuple(event.detail for event in restored), tuple(orders_back), lost, last_kept + 1,
-                   highest, count, tuple(doubts))
-
-
-def _failed_last(known: Sequence[Event]) -> list[tuple[str, str]]:
-    """``(store, path)`` of files that the last of these events found damaged, lost or unreadable."""
-    failed = {(event.store, event.path): event.outcome == "fail" for event in sorted(known, key=lambda e: e.id)
-              if event.path and event.type in _LOOKS}
-    return [place for place, failing in failed.items() if failing]
-
-
-def _distrust(db: Database, store_name: str, path: str) -> bool:
-    """Have a file of the backup count as no copy until it is read again, and be audited first of all."""
-    store = next((store for store in stores.listed(db) if store.name == store_name), None)
-    file = files.by_path(db, store.id, path) if store is not None else None
-    if file is None or file.scan_id is None:
-        return False
-    files.note_failure(db, file.id, "failed a check since the backup")
-    fixity.set_turn(db, file.id, 0)
-    return True
+                   highest, distrusted, tuple(doubts))
 
 
 def _apply(db: Database, event: Event, damaged: Sequence[Path], names: salvage.StatedNames) -> list[str]:

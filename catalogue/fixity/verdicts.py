@@ -14,9 +14,10 @@ from catalogue.indexing.crawl import crawl
 from catalogue.indexing.places import note_file_place
 from catalogue.indexing.recording import real_path
 from catalogue.progress import Cancelled, Progress, Report
-from catalogue.records import events, files, findings, fixity, pieces, scans
+from catalogue.records import events, files, findings, fixity, pieces, scans, stores
 from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, now, transaction
+from catalogue.records.events import Event
 from catalogue.records.findings import Observed
 from catalogue.records.fixity import Due
 from catalogue.records.paths import UnusablePath, display_path, stored_mtime
@@ -38,6 +39,8 @@ _HINTS = {
     Result.CHANGING: "Audit it again when nothing is writing to it.",
 }
 _DENIED = "Check its permissions, then audit it again."
+# Events that tell of one file whether its bytes were those on record.
+_LOOKS = ("fixity check", "message digest calculation", "recovery", "replication")
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +154,22 @@ def distrust(db: Database, file_id: int, store: str, path: str, error: Catalogue
         files.note_failure(db, file_id, "failed as a source")
         events.append(db, "fixity check", "fail", store=store, path=path,
                       detail=f"read as a copy: {error.message}")
+
+
+def distrust_failed(db: Database, known: Sequence[Event]) -> int:
+    """Have files that the last of these events found damaged, lost or unreadable count as no copies until they are read
+    again, and be audited first of all; gives how many. Within a transaction."""
+    ids = {store.name: store.id for store in stores.listed(db)}
+    failed = {(event.store, event.path): event.outcome == "fail" for event in sorted(known, key=lambda e: e.id)
+              if event.path and event.type in _LOOKS}
+    count = 0
+    for (store, path), failing in failed.items():
+        file = files.by_path(db, ids[store], path) if failing and store in ids else None
+        if file is not None and file.scan_id is not None:
+            files.note_failure(db, file.id, "failed a check since the backup")
+            fixity.set_turn(db, file.id, 0)
+            count += 1
+    return count
 
 
 def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, settled: tuple[str, ...]) -> None:
