@@ -71,10 +71,11 @@ def take_off_counters(works: Sequence[Work]) -> None:
     for (folder, artist, base), members in counted.items():
         places = known[artist][base]
         codes = {code for _, _, code in members}
-        apart = _says_captures(members[0][0]) or (
+        apart = any(t.role in ("raw", "tile") for name in members[0][0].names[:-1][-1:] for t in name.tokens) or (
             members[0][0].kinds[-1:] == "p" and with_number[folder] >= 0.5 * titled[folder])
         if (apart and (places or _count_from_one(codes))) or (
-            folder in places and _are_marked(codes) and _count_from_one(codes)
+            folder in places and _count_from_one(codes) and (
+                not any(code.isdigit() for code in codes) or any(len(c) > 1 and c.startswith("0") for c in codes))
         ):
             for work, text, code in members:
                 assert work.title is not None
@@ -103,11 +104,6 @@ def _find_counting_words(matches: Iterable[re.Match[str]]) -> frozenset[str]:
     return frozenset(word for word, bases in behind.items() if len(bases) > 1 or role_word(word))
 
 
-def _are_marked(codes: Iterable[str]) -> bool:
-    """Whether codes look like counters and not like the numbers of a series: "T1", "01", "a"."""
-    return all(not code.isdigit() for code in codes) or any(len(c) > 1 and c.startswith("0") for c in codes)
-
-
 def _count_from_one(codes: Iterable[str]) -> bool:
     """Whether codes count captures: from one on, or as rows and columns ("A1", "B2")."""
     given = list(codes)
@@ -122,7 +118,3 @@ LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 def _is_last(work: Work) -> bool:
     """Whether nothing stands behind the title in the file's name."""
     return all(t.kind == Kind.BREAK for t in work.names[-1].tokens[work.last + 1 :])
-
-
-def _says_captures(work: Work) -> bool:
-    return bool(work.names[:-1]) and any(t.role in ("raw", "tile") for t in work.names[-2].tokens)

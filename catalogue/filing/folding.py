@@ -14,11 +14,8 @@ def fold(text: str) -> str:
     if text.isascii():
         return " ".join(_WORDS.findall(text.casefold()))
     decomposed = unicodedata.normalize("NFKD", text.casefold().translate(_PLAIN))
-    plain = "".join(
-        c
-        for i, c in enumerate(decomposed)
-        if not (unicodedata.combining(c) and i and unicodedata.name(decomposed[i - 1], "").startswith("LATIN"))
-    )
+    plain = "".join([c for i, c in enumerate(decomposed) if c < "\x80" or not (
+        unicodedata.combining(c) and i and unicodedata.name(decomposed[i - 1], "").startswith("LATIN"))])
     return " ".join(_WORDS.findall(unicodedata.normalize("NFC", plain)))
 
 

@@ -59,9 +59,11 @@ def _garbage_collection_paused() -> Iterator[None]:
 
 def _guess_all(files: Sequence[FileFacts], known_artists: Iterable[str]) -> list[Guess]:
     paths = write_out_fields([split_path(f.path) for f in files])
-    endings = learn_endings(paths)
+    endings = Endings([read_name(text) for text in sorted({path[-1] for path in paths})],
+                      [read_name(text) for text in folder_titles(path[:-1] for path in paths)])
     places = find_places(paths, endings)
-    artists = Artists(sorted(dict.fromkeys(places), key=_order), (f.creator for f in files if f.creator), known_artists)
+    by_path = sorted(dict.fromkeys(places), key=lambda place: (place.folders, place.stem, place.last))
+    artists = Artists(by_path, (f.creator for f in files if f.creator), known_artists)
     works = [begin(facts, parts, place, artists) for facts, parts, place in zip(files, paths, places, strict=True)]
     end_behind_artists(works, endings)
     settle_ambiguous_artists(works)
@@ -76,13 +78,6 @@ def _guess_all(files: Sequence[FileFacts], known_artists: Iterable[str]) -> list
     join_spellings(works)
     follow_likeness(works)
     return _finished(works)
-
-
-def learn_endings(paths: Sequence[tuple[str, ...]]) -> Endings:
-    """Where titles end in this archive's names."""
-    return Endings(
-        (read_name(text) for text in sorted({path[-1] for path in paths})),
-        (read_name(text) for text in folder_titles(path[:-1] for path in paths)))
 
 
 def find_places(paths: Sequence[tuple[str, ...]], endings: Endings) -> list[Place]:
@@ -136,10 +131,8 @@ def _span(name: Name, endings: Endings) -> tuple[int, int, bool]:
     last = behind - 1
     while last >= first and (name.tokens[last].kind == Kind.BREAK or name.tokens[last].kind in SURE):
         last -= 1
-    if not proved and not any(
-        t.kind == Kind.YEAR or (t.kind == Kind.WORD and (len(t.text) > 1 or not t.text.isascii()))
-        for t in name.tokens[first : last + 1]
-    ):
+    if not proved and not any(t.kind == Kind.YEAR or (t.kind == Kind.WORD and (len(t.text) > 1 or not t.text.isascii()))
+            for t in name.tokens[first : last + 1]):
         return 0, -1, False  # "re-scan 2" says nothing of what it shows
     return first, last, proved
 
@@ -163,10 +156,6 @@ def end_behind_artists(works: Sequence[Work], endings: Endings) -> None:
 
 def _words(name: Name, first: int, last: int) -> str:
     return title_key(" ".join(t.text for t in name.tokens[first : last + 1] if t.kind not in SURE)) if last >= 0 else ""
-
-
-def _order(place: Place) -> tuple[tuple[str, ...], str, int]:
-    return place.folders, place.stem, place.last
 
 
 def _finished(works: Sequence[Work]) -> list[Guess]:
@@ -225,16 +214,10 @@ def _is_whole(work: Work) -> bool:
 def _role(work: Work, title: Title, captures: _Captures, purposes: Purposes) -> Guessed:
     facts = work.facts
     first = work.artist_in_path.part + 1 if work.artist_in_path else 0
-    return judge(
-        title,
-        [n for i, n in enumerate(work.names[:-1]) if i >= first or n.is_shelf],
-        picture=facts.picture,
-        lossy=facts.format in LOSSY,
-        small=0 < max(facts.width, facts.height) < SMALL,
-        tile_set=captures.is_tile_set(work),
-        has_master=captures.whole > _is_whole(work),
-        learned=_learned(work, title, purposes),
-    )
+    return judge(title, [n for i, n in enumerate(work.names[:-1]) if i >= first or n.is_shelf], picture=facts.picture,
+        lossy=facts.format in LOSSY, small=0 < max(facts.width, facts.height) < SMALL,
+        tile_set=captures.is_tile_set(work), has_master=captures.whole > _is_whole(work),
+        learned=_learned(work, title, purposes))
 
 
 def _learned(work: Work, title: Title, purposes: Purposes) -> tuple[str, str]:

@@ -68,18 +68,10 @@ def _own_title(work: Work, is_title: Callable[[str], bool]) -> Title:
         return title
     extra = read_title(name, last + 1, len(name.tokens) - 1, small=small) if last < len(name.tokens) - 1 else None
     year = title.year or next((t.text for t in outside if t.kind == Kind.YEAR), "")
-    number = (
-        title.number
-        or (extra.number if extra else "")
-        or next((t.text.split()[-1] for t in outside if t.kind == Kind.INVENTORY), "")
-    )
-    return replace(
-        title,
-        stripped=title.stripped + outside,
-        year=year,
-        number=number,
-        size=title.size or (extra.size if extra else ""),
-    )
+    number = (title.number or (extra.number if extra else "")
+        or next((t.text.split()[-1] for t in outside if t.kind == Kind.INVENTORY), ""))
+    return replace(title, stripped=title.stripped + outside, year=year, number=number, size=title.size
+        or (extra.size if extra else ""))
 
 
 def beside_artist(work: Work) -> tuple[int, int, range]:

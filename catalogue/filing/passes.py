@@ -69,19 +69,11 @@ def settle_ambiguous_artists(works: Sequence[Work]) -> None:
     ambiguous = [w for w in works if w.artist_in_path and w.artist_in_path.either and not w.facts.creator.strip()]
     if not ambiguous:
         return
-    near: dict[tuple[str, ...], set[str]] = defaultdict(set)
-    for work in works:
-        for depth in range(1, len(work.parts)):
-            near[work.parts[:depth]].add(work.artist.value)
+    near = _artists_below(works)
     for work in ambiguous:
         assert work.artist_in_path is not None
-        own = {
-            name
-            for phrase in phrases(work.parts[-1])
-            if phrase.person.given
-            for name in work.artist_in_path.either
-            if (person := person_of(name)) and compatible(phrase.person, person)
-        }
+        own = {name for phrase in phrases(work.parts[-1]) if phrase.person.given for name in work.artist_in_path.either
+            if (person := person_of(name)) and compatible(phrase.person, person)}
         beside = near[work.parts[: work.artist_in_path.part + 1]] & set(work.artist_in_path.either)
         meant = own if len(own) == 1 else beside
         if len(meant) == 1:
@@ -90,6 +82,19 @@ def settle_ambiguous_artists(works: Sequence[Work]) -> None:
             candidates = " or ".join(work.artist_in_path.either)
             work.artist = Guessed("", 0.0, f"{work.artist_in_path.artist} may be {candidates}")
         work.artist_key = fold(work.artist.value)
+
+
+def _artists_below(works: Sequence[Work]) -> dict[tuple[str, ...], set[str]]:
+    """By folder the artists of the files in it and below."""
+    directly: dict[tuple[str, ...], set[str]] = defaultdict(set)
+    for work in works:
+        if work.artist.value:
+            directly[work.parts[:-1]].add(work.artist.value)
+    below: dict[tuple[str, ...], set[str]] = defaultdict(set)
+    for folder, artists in directly.items():
+        for depth in range(1, len(folder) + 1):
+            below[folder[:depth]] |= artists
+    return below
 
 
 def titles_that_give_way(works: Sequence[Work]) -> frozenset[str]:
@@ -112,13 +117,10 @@ def find_artists_by_title(works: Sequence[Work], explained: Collection[str], pur
     ``purposes``); nor where the file lies in a folder of its own that says something else: there it may be anybody's.
     """
     owners: dict[str, set[str]] = defaultdict(set)
-    artists_in: dict[tuple[str, ...], set[str]] = defaultdict(set)
     for work in works:
         if work.artist.value and work.piece.value:
             owners[title_key(work.piece.value)].add(work.artist.value)
-        if work.artist.value:
-            for depth in range(1, len(work.parts)):
-                artists_in[work.parts[:depth]].add(work.artist.value)
+    artists_in = _artists_below(works)
     for work in works:
         key = title_key(work.piece.value)
         if len(key) < 4 or key in purposes or work.artist.value or (work.artist_in_path and work.artist_in_path.either):
@@ -179,15 +181,9 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
             continue
         others = Counter(w.title.key for w in works if w.title and w.title.key and not _continues(w, folder))
         own = sum(1 for w in works if w.title and (not w.title.key or _continues(w, folder)))
-        numbered = {
-            w.title.tail or w.title.key
-            for w in works
-            if w.title
-            and w.title.key != folder.key
-            and w.title.key.startswith(folder.key)
-            and _is_numbered(w.title.key[len(folder.key) :])
-            and w.title.role[0] in ("master", "")
-        }
+        numbered = {w.title.tail or w.title.key for w in works if w.title and w.title.key != folder.key
+            and w.title.key.startswith(folder.key) and _is_numbered(w.title.key[len(folder.key) :])
+            and w.title.role[0] in ("master", "")}
         if len(numbered) > 1:
             continue  # "Tides/Tides 2.tif", "Tides/Tides 3.tif": a series, each a piece
         # several files of another title are another piece, unless other folders hold files of that title too
@@ -199,11 +195,8 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
 
 def _continues(work: Work, folder: Title) -> bool:
     assert work.title is not None
-    return (
-        work.title.key == folder.key
-        or work.title.key.startswith(folder.key)
-        or (len(work.title.key) >= 4 and folder.key.endswith(work.title.key))
-    )
+    return (work.title.key == folder.key or work.title.key.startswith(folder.key)
+        or (len(work.title.key) >= 4 and folder.key.endswith(work.title.key)))
 
 
 def _repeats(work: Work, folder: Title) -> bool:
@@ -229,13 +222,8 @@ def tell_pieces_apart(works: Sequence[Work]) -> None:
     beside: dict[tuple[tuple[str, ...], str, str], list[Work]] = defaultdict(list)
     for work in works:
         own = work.title
-        if (
-            own
-            and not work.counter
-            and _tail(own)
-            and own.key == title_key(work.piece.value)
-            and own.role[0] in ("", "master")
-        ):
+        if (own and not work.counter and _tail(own) and own.key == title_key(work.piece.value)
+                and own.role[0] in ("", "master")):
             beside[work.parts[:-1], work.artist_key, own.key].append(work)
     for group in beside.values():
         tails = {_tail(w.title) for w in group if w.title}
@@ -263,9 +251,8 @@ def join_spellings(works: Sequence[Work]) -> None:
     for work in works:
         if work.piece.value:
             forms = written[work.artist_key, title_key(work.piece.value)]
-            best = max(
-                forms, key=lambda form: (form.count(" "), not form.isupper(), not form.islower(), forms[form], form)
-            )
+            best = max(forms, key=lambda form: (
+                form.count(" "), not form.isupper(), not form.islower(), forms[form], form))
             if best != work.piece.value:
                 work.piece = replace(work.piece, value=best)
 
@@ -280,16 +267,8 @@ def follow_likeness(works: Sequence[Work]) -> None:
         named = [w for w in group if w.piece.value]
         if not named or len(group) < 2:
             continue
-        best = max(
-            named,
-            key=lambda w: (
-                bool(w.artist.value),
-                w.piece.certainty + w.artist.certainty,
-                w.title.clean if w.title else False,
-                -len(w.parts[-1]),
-                w.facts.path,
-            ),
-        )
+        best = max(named, key=lambda w: (bool(w.artist.value), w.piece.certainty + w.artist.certainty,
+                                         bool(w.title and w.title.clean), -len(w.parts[-1]), w.facts.path))
         for work in group:
             if (work.artist_key, title_key(work.piece.value)) != (best.artist_key, title_key(best.piece.value)):
                 why = f"shows the same picture as {best.facts.path}"

@@ -65,16 +65,14 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
     if any(_CJK.fullmatch(part) for part in parts):
         return _east_asian(parts, addressed=parts[-1] != stripped[-1])
     folded = [fold(part) for part in parts]
-    if not all(folded) or any(
-        f in words.FUNCTION and f not in words.PARTICLES and not (len(p) == 1 and p.isupper())
-        for p, f in zip(parts, folded, strict=True)
-    ):
+    if not all(folded) or any(f in words.FUNCTION and f not in words.PARTICLES and not (len(p) == 1 and p.isupper())
+            for p, f in zip(parts, folded, strict=True)):
         return None
     if len(parts) == 1:
         return _single(parts[0], folded[0], stripped[0])
     if folded[0] in words.FUNCTION and folded[0] in words.PARTICLES and not parts[0][0].isupper():
         return None
-    if any(_is_series_number(part) for part in stripped):
+    if any(len(part) > 1 and part.casefold() in _ROMAN and (part.isupper() or part.istitle()) for part in stripped):
         return None  # "VI Harbour"
     initial = len(parts[0]) == 1 and parts[0].isupper()  # "O. Quill" is no O'Quill
     if len(parts) < 4 and not comma and not initial and all(f in words.PARTICLES for f in folded[:-1]):
@@ -127,31 +125,21 @@ def person_of(name: str) -> Person | None:
     return read_person(text.split())
 
 
-def _is_series_number(part: str) -> bool:
-    return len(part) > 1 and part.casefold() in _ROMAN and (part.isupper() or part.istitle())
-
-
 def _titled(part: str) -> str:
     """ "DUBOIS" as "Dubois"; initials stay."""
     return part.title() if part.isupper() and len(part) > 2 else part
 
 
 def _without_honorific(part: str) -> str:
-    return next(
-        (part.removesuffix(h) for h in words.HONORIFIC_AFTER if part.endswith(h) and len(part) > len(h) + 1), part
-    )
+    return next((part.removesuffix(h) for h in words.HONORIFIC_AFTER if part.endswith(h) and len(part) > len(h) + 1),
+        part)
 
 
 def turned(person: Person) -> Person | None:
     """The same two words with the family name first, or None where that is not in question."""
     words_ = person.text.split(" ")
-    if (
-        len(words_) != 2
-        or len(person.given) != 1
-        or len(person.given[0]) < 2
-        or person.form >= 0.45
-        or person.family_first
-    ):
+    if (len(words_) != 2 or len(person.given) != 1 or len(person.given[0]) < 2 or person.form >= 0.45
+            or person.family_first):
         return None
     return Person((person.family,), person.given[0], f"{words_[1]} {words_[0]}", person.form, True)
 
@@ -235,7 +223,5 @@ def compatible(a: Person, b: Person) -> bool:
         if not (f"{first_family} ".startswith(f"{second_family} ")
                 or f"{second_family} ".startswith(f"{first_family} ")):
             return False  # of two family names the second may be left out, and small words before them
-    return all(
-        x == y or (len(x) <= 2 and y.startswith(x)) or (len(y) <= 2 and x.startswith(y))
-        for x, y in zip(a.given, b.given, strict=False)
-    )
+    return all(x == y or (len(x) <= 2 and y.startswith(x)) or (len(y) <= 2 and x.startswith(y))
+        for x, y in zip(a.given, b.given, strict=False))

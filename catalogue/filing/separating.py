@@ -77,14 +77,14 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
             more = _paths_that_say_more(group, beside)
             left_over = [
                 _left_of_folder(work) if _is_vouched_for(work, explained) and work.facts.path not in more else
-                _in_order(in_titles.get(work.facts.path, []) + (
-                    series.get(work.facts.path) or _unexplained(
-                        work, frozenset() if work.facts.path in more else explained, proved, purposes.words)))
+                sorted({*in_titles.get(work.facts.path, []), *(series.get(work.facts.path) or _unexplained(
+                    work, frozenset() if work.facts.path in more else explained, proved, purposes.words))},
+                    key=lambda token: token.start)
                 for work in group]
             if len({_key(tokens) for tokens in left_over}) > 1:
                 for work, tokens in zip(group, left_over, strict=True):
                     if tokens:
-                        title = _extended(work.piece.value, tokens)
+                        title = " ".join((work.piece.value, *(token.text for token in tokens)))
                         work.piece = Guessed(title, 0.5, "other files of that title differ by this")
 
 
@@ -176,10 +176,6 @@ def _left_of_folder(work: Work) -> list[Token]:
     tokens = work.names[work.folder].tokens
     return [token for token in tokens[work.artist_in_path.last + 1 :] if token.kind == Kind.NUMBER
             and len(token.text) < 3 and token.text not in fold(work.piece.value).split()]
-
-
-def _in_order(tokens: Sequence[Token]) -> list[Token]:
-    return sorted({token.start: token for token in tokens}.values(), key=lambda token: token.start)
 
 
 def _key(tokens: Sequence[Token]) -> str:
@@ -291,8 +287,3 @@ def _counts(name: Name, at: int, *, behind_purpose: bool) -> bool:
         return True
     numbered = (behind_purpose and before.role) or (before.kind == Kind.WORD and not is_roman(before.text))
     return not behind or not numbered
-
-
-def _extended(title: str, tokens: Sequence[Token]) -> str:
-    """The title with the rest behind it."""
-    return f"{title} {' '.join(token.text for token in tokens)}"

@@ -13,7 +13,7 @@ from functools import cached_property, lru_cache
 from catalogue.filing import vocabulary as words
 from catalogue.filing.endings import is_roman
 from catalogue.filing.folding import fold, without_umlauts
-from catalogue.filing.names import Name
+from catalogue.filing.names import WORDS, Name, is_letter
 from catalogue.filing.tokens import SURE, Kind, Token, role_word
 
 # Role words that no title ends in, so that they need no further reason.
@@ -26,6 +26,8 @@ _ALWAYS = frozenset(
     retuschiert corrigé corregido finalfinal endfassung scan scans skan numérisation コピー 最終
 """.split()
 )
+_PURPOSES = WORDS - {Kind.WORD}
+_GIVEN_BY_DEVICES = words.DEVICE - words.UNTITLED
 
 
 @dataclass(frozen=True)
@@ -96,191 +98,153 @@ def read_title(
     ``is_title(key)`` says whether a key is known as a title nearby, ``small`` whether the picture is one for the web,
     ``proved`` that words for purposes among the tokens belong to the title.
     """
-    while first <= last and name.tokens[last].kind == Kind.BREAK:
+    tokens = name.tokens
+    while first <= last and tokens[last].kind == Kind.BREAK:
         last -= 1
-    held = list(range(first, last + 1))
     stripped: list[Token] = []
-    clean = True
-    year = size = number = ""
     tail: list[str] = []
-    at = None if proved else _known_beginning(name, held, is_title)
-    if at is not None:
-        stripped = [name.tokens[i] for i in held[at:]]
-        held = held[:at]
-    changed = True
-    while changed and held:
-        changed = False
-        token = name.tokens[held[-1]]
-        if at is None and (not proved or token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR)) and _ends(
-            token, name, held, stripped, is_title, small
-        ):
-            clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR)
-                               or token.text.casefold() in _ALWAYS)
+    clean = True
+    known = None if proved else _known_beginning(name, first, last, is_title)
+    if known is not None:
+        stripped, last = list(tokens[known + 1 : last + 1]), known
+    while first <= last:
+        token = tokens[last]
+        plain = token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR)
+        if known is None and (plain or not proved) and _ends(token, name, first, last, stripped, is_title, small):
+            clean = clean and (plain or token.text.casefold() in _ALWAYS)
             if token.kind in (Kind.YEAR, Kind.NUMBER):
                 tail.insert(0, token.text)
-            held.pop()
-            stripped.append(token)
-            changed = True
-            continue
-        token = name.tokens[held[0]]
-        if (not proved or token.kind not in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL)) and _begins(token, name, held):
+            last -= 1
+        else:
+            token = tokens[first]
+            if (proved and token.kind in _PURPOSES) or not _begins(token, name, first, last):
+                break
             clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR))
-            held.pop(0)
-            stripped.append(token)
-            changed = True
+            first += 1
+        stripped.append(token)
+    year = size = number = ""
     for token in stripped:
         if token.kind in (Kind.YEAR, Kind.DATE):
-            year = year or _year_in(token.text)
+            match = re.search(r"(?:18|19|20)\d\d", token.text)
+            year = year or (match.group() if match else "")
         elif token.kind == Kind.SIZE:
             size = size or token.text
         elif token.kind == Kind.INVENTORY:
             number = number or re.sub(r"^\D*?[\s._#-]+", "", token.text)
-    text = name.between(held[0], held[-1]) if held and _says_something(name, held, proved) else ""
+    text = name.between(first, last) if _says_something(name, first, last, proved) else ""
     if not text and not any(t.kind == Kind.WORD for t in stripped):
-        years = [t.text for t in (*stripped, *(name.tokens[i] for i in held)) if t.kind == Kind.YEAR]
-        text = next((y for y in years if y < "2000" or (proved and len(held) == 1)), "")  # "1974 - master"
+        years = [t.text for t in (*stripped, *tokens[first : last + 1]) if t.kind == Kind.YEAR]
+        text = next((y for y in years if y < "2000" or (proved and first == last)), "")  # "1974 - master"
         year = "" if text == year else year
     return Title(_balanced(text), clean, tuple(stripped), " ".join(tail), year, size, number)
 
 
-def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool]) -> int | None:
-    """Where a known title ends that these tokens begin with, if what follows is set off or says a file's purpose."""
-    if held and not name.tokens[held[-1]].text.startswith("(") and is_title(title_key(name.between(held[0], held[-1]))):
-        return len(held)
-    for at in range(len(held) - 1, 0, -1):
-        following = name.tokens[held[at]]
-        if name.tokens[held[at - 1]].kind == Kind.BREAK or name.tokens[held[at - 1]].text.startswith("("):
+def _known_beginning(name: Name, first: int, last: int, is_title: Callable[[str], bool]) -> int | None:
+    """The last token of a known title with which these tokens begin, if what follows is set off or says a file's
+    purpose."""
+    tokens = name.tokens
+    if first <= last and not tokens[last].text.startswith("(") and is_title(title_key(name.between(first, last))):
+        return last
+    soft = numbers_or_soft = True  # whether all that follows may say what a file is for, or count
+    for at in range(last, first, -1):
+        following, before = tokens[at], tokens[at - 1]
+        soft = soft and _is_soft(following)
+        numbers_or_soft = numbers_or_soft and (following.kind == Kind.NUMBER or _is_soft(following))
+        folded = following.text.casefold()
+        if before.kind == Kind.BREAK or before.text.startswith("("):
             continue  # "Boats (3)" is the third of "Boats", not "Boats 3"
-        if following.text.casefold() in words.FUNCTION and following.text.casefold() not in words.PURPOSE_LINKS:
+        if folded in words.FUNCTION and folded not in words.PURPOSE_LINKS:
             continue  # "Fyr vid Tryck" beside "Fyr"
-        if following.kind in (Kind.WORD, Kind.NUMBER, Kind.YEAR) and not all(
-            _is_soft(name.tokens[i]) for i in held[at:]
-        ):
+        if following.kind == Kind.NUMBER or (following.kind in (Kind.WORD, Kind.YEAR) and not soft):
             continue
-        if following.kind == Kind.NUMBER:
+        if following.kind == Kind.BREAK and not numbers_or_soft and not any(
+                t.kind in (Kind.ROLE, Kind.VERSION) or t.kind in SURE for t in tokens[at : min(at + 2, last + 1)]):
             continue
-        if (
-            following.kind == Kind.BREAK
-            and not all(name.tokens[i].kind == Kind.NUMBER or _is_soft(name.tokens[i]) for i in held[at:])
-            and not any(
-                name.tokens[i].kind in (Kind.ROLE, Kind.VERSION) or name.tokens[i].kind in SURE
-                for i in held[at : at + 2]
-            )
-        ):
-            continue
-        if is_title(title_key(name.between(held[0], held[at - 1]))):
-            return at
+        if is_title(title_key(name.between(first, at - 1))):
+            return at - 1
     return None
 
 
 def _is_soft(token: Token) -> bool:
     """Whether a word by its meaning may say what a file is for, or where a capture lies."""
+    if token.kind != Kind.WORD:
+        return True
     folded = token.text.casefold()
-    return (
-        token.kind != Kind.WORD
-        or folded in words.POSITION
-        or (folded in words.FUNCTION and not (token.text.isupper() and is_roman(token.text)))
-    )
+    return folded in words.POSITION or (
+        folded in words.FUNCTION and not (token.text.isupper() and is_roman(token.text)))
 
 
-def _is_own(token: Token) -> bool:
-    """A word that can be a title by itself, other than "II"."""
-    return token.kind == Kind.WORD and len(token.text) > 1 and not is_roman(token.text)
-
-
-def _joins(text: str) -> bool:
-    """Whether no title ends in this word, as in "Ombre et"; a Roman numeral may."""
-    return text.casefold() in words.FUNCTION and not (text.isupper() and set(text) <= set("IVX"))
-
-
-def _ends(
-    token: Token, name: Name, held: list[int], stripped: list[Token], is_title: Callable[[str], bool], small: bool
-) -> bool:
+def _ends(token: Token, name: Name, first: int, last: int, stripped: list[Token], is_title: Callable[[str], bool],
+          small: bool) -> bool:
     """Whether the last token is taken off."""
     if token.kind in SURE or token.kind == Kind.BREAK:
         return True
-    if len(held) == 1:
+    if first == last:
         return (token.kind == Kind.VERSION and not token.text.isalpha()) or (token.kind == Kind.YEAR and bool(stripped))
-    if token.kind == Kind.YEAR:
+    if token.kind == Kind.YEAR or (token.kind == Kind.VERSION and not token.text.isalpha()):
         return True
-    before = name.tokens[held[-2]]
+    before = name.tokens[last - 1]
     if token.kind == Kind.NUMBER:
         padded = len(token.text) > 1 and token.text.startswith("0")
-        return (padded and is_title(title_key(name.between(held[0], held[-2])))) or len(token.text) >= 4
-    if token.kind == Kind.VERSION and not token.text.isalpha():
-        return True
-    if token.kind not in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL):
-        return False
-    rest = [i for i in held[:-1] if name.tokens[i].kind != Kind.BREAK]
-    if not _says_something(name, rest) or _joins(name.tokens[rest[-1]].text):
-        return False  # "The Print", "Ombre et toile"
-    folded = token.text.casefold()
-    if folded in _ALWAYS:
+        return (padded and is_title(title_key(name.between(first, last - 1)))) or len(token.text) >= 4
+    if token.kind not in _PURPOSES or not _says_something(name, first, last - 1):
+        return False  # "The Print"
+    end = next(i for i in range(last - 1, -1, -1) if name.tokens[i].kind != Kind.BREAK)
+    closing = name.tokens[end].text
+    if closing.casefold() in words.FUNCTION and not (closing.isupper() and set(closing) <= set("IVX")):
+        return False  # "Ombre et toile"; a Roman numeral ends titles
+    if token.text.casefold() in _ALWAYS:
         return True
     plain = before.text == "_" and not any(t.spaced for t in name.tokens)  # here "_" is but a space
     if token.role == "reference" and not small and (plain or before.kind != Kind.BREAK):
         return False
-    chained = len(stripped) > 1 and stripped[-1].text == "-" and stripped[-2].kind == Kind.ROLE  # "webb-liten"
     set_off = (
-        chained
+        (len(stripped) > 1 and stripped[-1].text == "-" and stripped[-2].kind == Kind.ROLE)  # "webb-liten"
         or before.kind in SURE
         or (before.kind == Kind.BREAK and (not plain or token.role == "reference"))
-        or (not token.spaced and before.kind not in (Kind.WORD, Kind.BREAK))
-    )
-    loud = token.text.isupper() and len(token.text) > 2 and not name.tokens[held[0]].text.isupper()
+        or (not token.spaced and before.kind not in (Kind.WORD, Kind.BREAK)))
+    loud = token.text.isupper() and len(token.text) > 2 and not name.tokens[first].text.isupper()
     beside = (token.kind == Kind.MATERIAL or token.role == "print file") and any(t.kind == Kind.SIZE for t in stripped)
-    return set_off or loud or beside or is_title(title_key(name.between(held[0], rest[-1])))
+    return set_off or loud or beside or is_title(title_key(name.between(first, end)))
 
 
-def _begins(token: Token, name: Name, held: list[int]) -> bool:
+def _begins(token: Token, name: Name, first: int, last: int) -> bool:
     """Whether the first token is taken off."""
     if token.kind in SURE or token.kind == Kind.BREAK:
         return True
-    if len(held) == 1:
+    if first == last:
         return False
-    after = name.tokens[held[1]]
+    after = name.tokens[first + 1]
     if token.kind == Kind.YEAR:
         return True
     if token.kind == Kind.NUMBER:
-        return (
-            (len(token.text) > 1 and token.text.startswith("0")) or len(token.text) >= 4 or after.kind == Kind.BREAK
-        )
-    if token.kind in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL):  # "tirage A2 - Port du soir": up to the joint, no word
-        at = next((k for k, i in enumerate(held) if name.tokens[i].kind == Kind.BREAK), len(held))
-        joint = name.tokens[held[at]].text if at < len(held) else "-"
+        padded = len(token.text) > 1 and token.text.startswith("0")
+        return padded or len(token.text) >= 4 or after.kind == Kind.BREAK
+    if token.kind in _PURPOSES:  # "tirage A2 - Port du soir": up to the joint, no word
+        held = name.tokens[first : last + 1]
+        at = next((i for i, t in enumerate(held) if t.kind == Kind.BREAK), len(held))
+        joint = held[at].text if at < len(held) else "-"
         spaces = joint == "_" and not any(t.spaced for t in name.tokens)  # here "_" is but a space
-        return (
-            joint != "-"
-            and not spaces
-            and any(_is_own(name.tokens[i]) for i in held[at:])
-            and _says_something(name, held[at:])
-            and not any(name.tokens[i].kind in (Kind.WORD, Kind.NUMBER) for i in held[:at])
-        )
-    return (
-        token.text.casefold() in words.DEVICE - words.UNTITLED
-        and token.kind == Kind.WORD
-        and after.kind == Kind.BREAK
-        and "_" in after.text
-    )
+        return (joint != "-" and not spaces and _says_something(name, first + at, last)
+                and any(t.kind == Kind.WORD and len(t.text) > 1 and not is_roman(t.text) for t in held[at:])
+                and not any(t.kind in (Kind.WORD, Kind.NUMBER) for t in held[:at]))
+    return (token.kind == Kind.WORD and after.kind == Kind.BREAK and "_" in after.text
+            and token.text.casefold() in _GIVEN_BY_DEVICES)
 
 
-def _says_something(name: Name, held: list[int], proved: bool = False) -> bool:
+def _says_something(name: Name, first: int, last: int, proved: bool = False) -> bool:
     """Whether there is a word of its own, and not one letter or joining words alone: "The Print Room" has one."""
-    said = [t for t in (name.tokens[i] for i in held) if t.kind != Kind.BREAK and any(c.isalnum() for c in t.text)]
-    if not any(t.kind == Kind.WORD for t in said) and not proved:
-        return False
-    if any(t.text.casefold() in words.NUMERO for t in said) and any(t.kind == Kind.NUMBER for t in said):
-        return True  # "No 7"
-    return any(
-        t.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL)
-        and not (t.text.casefold() in words.FUNCTION or (len(t.text) == 1 and t.text.isascii()))
-        for t in said
-    )
-
-
-def _year_in(text: str) -> str:
-    match = re.search(r"(?:18|19|20)\d\d", text)
-    return match.group() if match else ""
+    speaks = announced = number = False
+    worded = proved
+    for kind, text, *_ in name.tokens[first : last + 1]:
+        if kind == Kind.BREAK or not (text[0].isalnum() or any(c.isalnum() for c in text)):
+            continue
+        folded = text.casefold()
+        worded = worded or kind == Kind.WORD
+        number = number or kind == Kind.NUMBER
+        announced = announced or folded in words.NUMERO
+        speaks = speaks or (kind in WORDS and not (folded in words.FUNCTION or is_letter(text)))
+    return worded and (speaks or (announced and number))  # "No 7"
 
 
 def _balanced(text: str) -> str:

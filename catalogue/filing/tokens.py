@@ -108,6 +108,8 @@ _PIECE = re.compile(r"(\s+[-–—]+\s+|__+|[_,;()\[\]{}+&（）【】「」『�
                     r"|(\s+)|([-–—.]+)"
                     r"|([^\W\d_]+(?:['’.][^\W\d_]+)*\.?|[^\W_]+|\S)")
 _BREAK, _SPACE, _JOINT, _WORD = 1, 2, 3, 4
+_DIGIT = re.compile(r"\d")
+_WITHOUT_DIGIT = re.compile("|".join(_NO_DIGIT))
 _PAIR = re.compile(r"(\d)([-/])(\d)")
 _WEIGHT = re.compile(r"\d{2,3}(?:g|gsm|gr)")
 _BY_WORD = (("print file", words.PRINT), ("reference", words.REFERENCE), ("tile", words.TILE), ("raw", words.RAW),
@@ -136,18 +138,18 @@ def tokens(text: str) -> Sequence[Token]:
     """A file's stem or a folder's name, composed, as tokens in order; camel case is taken apart ("LowTide" is two
     words), words of two parts that mean one thing are put together ("re-scan")."""
     made = _scan(text)
-    if "-" in text:
+    if any(made[at].text == "-" and _role_of_two(made[at - 1], made[at + 1]) for at in range(1, len(made) - 1)):
         made = _merged(made)
-    if any(token.kind == Kind.COUNTER for token in made):
+    if _PAIR.search(text):
         made = _numbered(made)
     return made
 
 
 def _scan(text: str) -> list[Token]:
     made: list[Token] = []
-    digits = [i for i, sign in enumerate(text) if sign.isdecimal()]
+    digits = [match.start() for match in _DIGIT.finditer(text)]
     digits.append(len(text) + REACH)
-    has_names_without_digit = any(start in text.casefold() for start in _NO_DIGIT)
+    has_names_without_digit = bool(_WITHOUT_DIGIT.search(text.casefold()))
     at, upcoming, end = 0, 0, len(text)  # upcoming: the next digit, as an index of digits
     spaced = within = False  # within: directly behind a letter or digit, where no pattern may begin
     while at < end:
@@ -221,13 +223,16 @@ def _merged(made: Sequence[Token]) -> list[Token]:
     joined, at = [], 0
     while at < len(made):
         token = made[at]
-        while at + 2 < len(made) and made[at + 1].kind == Kind.BREAK and made[at + 1].text == "-" and (
-                role := _listed_role((token.text + made[at + 2].text).casefold())):
+        while at + 2 < len(made) and made[at + 1].text == "-" and (role := _role_of_two(token, made[at + 2])):
             token = Token(Kind.ROLE, f"{token.text}-{made[at + 2].text}", token.start, role, token.spaced)
             at += 2
         joined.append(token)
         at += 1
     return joined
+
+
+def _role_of_two(first: Token, second: Token) -> str:
+    return _listed_role((first.text + second.text).casefold())
 
 
 def _numbered(made: Sequence[Token]) -> list[Token]:
