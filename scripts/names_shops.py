@@ -10,6 +10,7 @@ from scripts.names_kinds import SIZES, Shop, Truth, Work, camel, initial, joined
 from scripts.names_shops_clients import CLIENT_SHOPS
 from scripts.names_shops_coded import CODED
 from scripts.names_shops_fresh import FRESH
+from scripts.names_shops_habits import HABITS
 from scripts.names_shops_last import LAST
 from scripts.names_shops_small import SMALL
 
@@ -577,4 +578,5 @@ SHOPS = (
     *CODED,
     *CLIENT_SHOPS,
     *SMALL,
+    *HABITS,
 )
