@@ -126,13 +126,20 @@ def find_artists_by_title(works: Sequence[Work], explained: Collection[str], pur
         if len(key) < 4 or key in purposes or work.artist.value or (work.artist_in_path and work.artist_in_path.either):
             continue
         owner = owners.get(key, set())
-        if len(owner) != 1 or says_only_purpose(work.piece.value, explained):
+        if len(owner) != 1 or says_only_purpose(work.piece.value, explained) or _holds_other_name(work):
             continue
         name = next(iter(owner))
         if all(work.names[part].is_shelf or name in artists_in[work.parts[: part + 1]]
                or len(artists_in[work.parts[: part + 1]]) > 1 for part in range(len(work.parts) - 1)):
             work.artist = Guessed(name, 0.6, "the only artist with a piece of that title")
             work.artist_key = fold(work.artist.value)
+
+
+def _holds_other_name(work: Work) -> bool:
+    """Whether a field of a file's name beside its title may be a person's full name: then it is not for its title
+    another's, though the words were taken for a purpose ("Harbour - Ada Quill", "Harbour - Ann Teal")."""
+    return any(p.spot.isupper() and p.person.given and p.person.form >= 0.2
+               and (p.last < work.first or work.last < p.first) for p in phrases(work.parts[-1]))
 
 
 def choose_pieces(works: Sequence[Work]) -> None:

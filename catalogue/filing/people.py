@@ -77,13 +77,15 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
     initial = len(parts[0]) == 1 and parts[0].isupper()  # "O. Quill" is no O'Quill
     if len(parts) < 4 and not comma and not initial and all(f in words.PARTICLES for f in folded[:-1]):
         return Person((), " ".join(folded), " ".join(parts), 0.1)  # "de la Brenne", "Ter Wolde"
-    if all(f in words.PARTICLES for f in folded[1:]) or (folded[-1] in words.PARTICLES and not comma):
+    loud = [part.isupper() and len(part) > 1 for part in stripped]
+    loud[0] = loud[0] and any(len(part) > 2 for part, upper in zip(stripped, loud, strict=True) if upper)
+    family_is_loud = loud[0] and not all(loud)
+    family_before = comma or family_is_loud
+    if all(f in words.PARTICLES for f in folded[1:]) or (folded[-1] in words.PARTICLES and not family_before):
         return None
     capital = not any(word[0].islower() and fold(word) not in words.PARTICLES
                       for part in parts for word in part.split(" "))
-    loud = [part.isupper() and len(part) > 1 for part in stripped]
-    loud[0] = loud[0] and any(len(part) > 2 for part, upper in zip(stripped, loud, strict=True) if upper)
-    if not comma and loud[0] and not all(loud):  # "DUBOIS Claire", "VAN DAM Jan"
+    if not comma and family_is_loud:  # "DUBOIS Claire", "VAN DAM Jan"
         at = loud.index(False)
         comma = True
         parts = [" ".join(parts[:at]), *parts[at:]]
@@ -111,7 +113,7 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
         if len(parts) == 4 and form < 0.45:
             return None
         form -= 0.05 * (len(parts) - 2)
-    if loud[0] and not all(loud):
+    if family_is_loud:
         form = max(form, 0.3)
     return Person(tuple(given), family, text, form, text != " ".join(parts))
 

@@ -45,6 +45,8 @@ def judge(
         return Guessed("unsorted", 0.5, "no picture could be read")
     own, word = title.role
     around = folder_role(folders)
+    if own == "tile" and word[0].isdecimal() and folder_role(folders[-1:]) == "print file":
+        return Guessed("print file", 0.9, "its folder holds such files")  # "prints/Harbour 2 of 25" is of an edition
     if own and own != "raw":
         return Guessed(own, 0.95, f"its name says {word!r}")
     if around in ("print file", "reference", "tile"):

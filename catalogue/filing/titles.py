@@ -5,7 +5,7 @@ is taken off only where something besides the word says so.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from collections.abc import Set as Collection
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -98,15 +98,19 @@ def read_title(
     ``is_title(key)`` says whether a key is known as a title nearby, ``small`` whether the picture is one for the web,
     ``proved`` that words for purposes among the tokens belong to the title.
     """
-    tokens = name.tokens
+    tokens, until = name.tokens, last
     while first <= last and tokens[last].kind == Kind.BREAK:
         last -= 1
     stripped: list[Token] = []
     tail: list[str] = []
     clean = True
+    data: Sequence[Token] = ()
+    if opens := _data_in_brackets(name, first, last, until):
+        data, last = tokens[opens : until + 1], opens - 1
     known = None if proved else _known_beginning(name, first, last, is_title)
     if known is not None:
-        stripped, last = list(tokens[known + 1 : last + 1]), known
+        stripped += tokens[known + 1 : last + 1]
+        last = known
     while first <= last:
         token = tokens[last]
         plain = token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR)
@@ -122,6 +126,7 @@ def read_title(
             clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR))
             first += 1
         stripped.append(token)
+    stripped += data
     year = size = number = ""
     for token in stripped:
         if token.kind in (Kind.YEAR, Kind.DATE):
@@ -137,6 +142,17 @@ def read_title(
         text = next((y for y in years if y < "2000" or (proved and first == last)), "")  # "1974 - master"
         year = "" if text == year else year
     return Title(_balanced(text), clean, tuple(stripped), " ".join(tail), year, size, number)
+
+
+def _data_in_brackets(name: Name, first: int, last: int, until: int) -> int:
+    """The bracket that opens behind a title and holds a size among words and is closed at the end, as in "Harbour
+    (2020, 40x50cm, oil)"; 0 where none does."""
+    tokens = name.tokens
+    opens = next((at for at in range(last, first, -1) if "(" in tokens[at].text and tokens[at].kind == Kind.BREAK), 0)
+    inside = tokens[opens + 1 : last + 1]
+    if until == last or ")" not in tokens[last + 1].text or not any(t.kind == Kind.SIZE for t in inside):
+        return 0
+    return opens
 
 
 def _known_beginning(name: Name, first: int, last: int, is_title: Callable[[str], bool]) -> int | None:

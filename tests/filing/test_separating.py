@@ -129,3 +129,27 @@ def test_a_piece_that_is_called_untitled_and_a_number_keeps_both() -> None:
                         for end in ("", "_01", "_02", "_A3")), "Artists/Joss Aldermere/Kites.tif")
         for piece in (title, other):
             assert {read[f"{piece}{end}.tif"].replace(" ", "") for end in ("", "_A3")} == {piece.replace(" ", "")}
+
+
+def test_a_title_of_several_artists_is_nobody_elses_where_names_stand_behind_it() -> None:
+    paths = ["Scans/Brackwater Slipway, Early - Quill.tif"]
+    paths += [f"Scans/{title} - {artist}.tif"
+             for artist in ("Ada Quill", "Bram Oster") for title in ("Harbour", "Low Tide", "Moor")]
+    for path, guess in zip(paths, guess_all([FileFacts(path, width=9000, height=7000) for path in paths]), strict=True):
+        surname = guess.artist.value.split(" ")[-1]
+        assert surname in path, path
+
+
+def test_an_editions_number_in_a_folder_of_prints_counts_no_captures() -> None:
+    paths = [f"Edizioni/Vascarini, Ornella/{title}/{file.format(title)}.tif" for title in ("Ulivi", "Neve", "Arance")
+             for file in ("{} - originale", "stampe/{} - 1 di 25", "stampe/{} - 2 di 25", "scansioni/{} - 1 di 2")]
+    roles = [guess.role.value for guess in guess_all([FileFacts(path, width=9000, height=7000) for path in paths])]
+    assert roles == ["master", "print file", "print file", "tile"] * 3
+
+
+def test_data_in_brackets_behind_a_title_are_no_title_and_other_words_in_brackets_are() -> None:
+    paths = [f"Werken/PALSMA Sjoerd van/{title}/scan.tif" for title in (
+        "Licht (2020, 60x80cm, krijt)", "Twee boten (2019, 40x50cm, olieverf)", "Haven (bij nacht)")]
+    guesses = guess_all([FileFacts(path, width=9000, height=7000) for path in paths])
+    assert [(guess.artist.value, guess.piece.value) for guess in guesses] == [
+        ("Sjoerd van Palsma", "Licht"), ("Sjoerd van Palsma", "Twee boten"), ("Sjoerd van Palsma", "Haven (bij nacht)")]
