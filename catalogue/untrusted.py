@@ -9,7 +9,6 @@ import os
 import re
 import stat
 from pathlib import Path
-from shlex import quote
 from typing import BinaryIO
 
 MARKER_BYTES = 64 << 10      # a store's marker, a bag's declaration, a log's head: a few hundred bytes by rights
@@ -87,6 +86,8 @@ def shell_word(text: str) -> str:
     """Text as one word of a command that can be copied from the screen: a name with characters that are not shown, or
     with bytes that are no text, in the form ``$'…'`` of POSIX.1-2024 (2.2.4), which bash and zsh read."""
     if visible(text) == text:
+        from shlex import quote  # which no start of the screens needs
+
         return quote(text)
     return "$'" + "".join("\\" + sign if sign in "\\'" else sign if visible(sign) == sign and sign.isprintable()
                           else "".join(f"\\x{byte:02x}" for byte in os.fsencode(sign)) for sign in text) + "'"
