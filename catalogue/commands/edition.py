@@ -40,7 +40,7 @@ def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size
     """Open an edition of PIECE, or correct the one of that size."""
     db = session.existing()
     with refusing("Nothing was recorded"):
-        width, height = values.size_mm(size) if size else (None, None)
+        width, height = values.print_size_mm(size) if size else (None, None)
         opened, closed = session.day(opened), session.day(closed)
     state = define_edition(db, find_piece(db, " ".join(piece)).id, limit, proofs=proofs, width_mm=width,
                            height_mm=height, medium=medium, opened=opened, closed=closed, notes=notes)

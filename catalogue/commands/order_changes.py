@@ -65,7 +65,7 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
 @click.option("--buyer", help="Who orders.")
 @click.option("--date", "placed", help="Date of the order.")
 @click.option("--order-notes", help="Notes on the whole order.")
-@click.option("--size", help="Width and height, such as 50x70 (cm) or 500x700mm.")
+@click.option("--size", help="Width and height, such as 50x70 (cm), 500x700mm or A3.")
 @click.option("--quantity", type=click.IntRange(1, 100_000), help="How many prints.")
 @click.option("--medium", help="Paper or canvas.")
 @click.option("--border", help="White border in mm, within the size.")

@@ -19,7 +19,7 @@ class StatusChoice(click.Choice[str]):
 def print_options(function: Any) -> Any:
     """What a print may be told: size, medium, border, wrap, edge, quantity, buyer, price, notes."""
     for option in reversed((
-            click.option("--size", help="Width and height, such as 50x70 (cm) or 500x700mm."),
+            click.option("--size", help="Width and height, such as 50x70 (cm), 500x700mm or A3."),
             click.option("--quantity", type=click.IntRange(1), help="How many prints."),
             click.option("--medium", help="Paper or canvas."),
             click.option("--border", help="White border in mm, within the size."),
@@ -50,7 +50,7 @@ def print_facts(given: dict[str, Any]) -> dict[str, Any]:
     measures: dict[str, Any] = {}
     with refusing():
         if given["size"]:
-            measures["width_mm"], measures["height_mm"] = values.size_mm(given["size"])
+            measures["width_mm"], measures["height_mm"] = values.print_size_mm(given["size"])
         if given["border"] is not None:
             measures["border_mm"] = values.margin_mm(given["border"])
         if given["wrap"] is not None:

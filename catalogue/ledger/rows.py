@@ -71,7 +71,7 @@ def size_of(row: Row, units: Mapping[str, str]) -> tuple[float, float]:
     if row.get("width") and row.get("height"):
         return (values.length_mm(row.get("width"), units.get("width", "cm")),
                 values.length_mm(row.get("height"), units.get("height", "cm")))
-    return values.size_mm(row.get("size"), units.get("size", "cm"))
+    return values.print_size_mm(row.get("size"), units.get("size", "cm"))
 
 
 def quantity_of(text: str, numbered: int) -> int:

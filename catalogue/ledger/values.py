@@ -6,6 +6,8 @@ from decimal import Decimal
 
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4, "″": 25.4}
 _LENGTH = re.compile(r"(?P<number>[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>mm|cm|m|in|inch|inches|\"|″)?", re.IGNORECASE)
+ISO_A_MM = ((841.0, 1189.0), (594.0, 841.0), (420.0, 594.0), (297.0, 420.0), (210.0, 297.0), (148.0, 210.0),
+            (105.0, 148.0))     # A0 to A6, ISO 216
 _SIZE = re.compile(r"(?P<first>.+?)\s*[x×X*]\s*(?P<second>.+)")
 
 
@@ -34,6 +36,12 @@ def size_mm(text: str, unit: str = "cm") -> tuple[float, float]:
     second = _LENGTH.fullmatch(match["second"].strip())
     shared = (second["unit"] if second else None) or unit
     return length_mm(match["first"], shared), length_mm(match["second"], shared)
+
+
+def print_size_mm(text: str, unit: str = "cm") -> tuple[float, float]:
+    """As :func:`size_mm`; also ``"A3"`` or ``"DIN A3"``, upright, for a print is turned as its picture is."""
+    match = re.fullmatch(r"(?:DIN\s*)?A([0-6])", text.strip(), re.IGNORECASE)
+    return ISO_A_MM[int(match[1])] if match else size_mm(text, unit)
 
 
 def day(text: str, style: str) -> str:

@@ -201,6 +201,13 @@ def test_an_east_asian_name_is_the_same_with_and_without_its_space(stocked: Shop
     assert pieces.artist_called(stocked.db, "山田 花子").id != pieces.artist_called(stocked.db, "山田花").id
 
 
+def test_a_book_may_name_paper_sizes(stocked: Shop) -> None:
+    book = written(stocked, "book.csv", "number,date,artist,title,size mm\n1,2023-05-09,Tomas Quill,Salt Field,A3\n")
+    assert import_orders(stocked.db, stocked.home.settings, book).counts == {RowFate.RECORDED: 1}
+    (line,) = recorded.order_lines(stocked.db)
+    assert (line.width_mm, line.height_mm) == (297, 420)
+
+
 def test_a_date_after_today_is_remarked(stocked: Shop) -> None:
     book = written(stocked, "book.csv", "number,date,artist,title,size\n1,9999-12-31,Tomas Quill,Salt Field,60 x 40\n"
                                         "2,2020-12-31,Tomas Quill,Salt Field,60 x 40\n")

@@ -1,5 +1,7 @@
 """Lengths, sizes, dates and edition numbers as shops write them."""
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -64,3 +66,24 @@ def test_roman_numerals_are_proofs(text: str) -> None:
 def test_what_is_no_edition_number_is_refused(text: str) -> None:
     with pytest.raises(ValueError):
         numbers.parse_numbers(text)
+
+
+@pytest.mark.parametrize(("name", "size"), [
+    ("A0", (841, 1189)), ("a1", (594, 841)), ("A2", (420, 594)), (" A3 ", (297, 420)), ("DIN A4", (210, 297)),
+    ("A5", (148, 210)), ("dina6", (105, 148))])     # ISO 216, from memory
+def test_a_print_may_be_named_by_its_paper_size(name: str, size: tuple[int, int]) -> None:
+    assert values.print_size_mm(name) == size
+    with pytest.raises(ValueError, match="not a size"):
+        values.size_mm(name)
+
+
+def test_each_paper_size_is_the_larger_one_halved() -> None:
+    """ISO 216: the shorter side of one is half the longer side of the one before, rounded down."""
+    for (width, height), (narrow, wide) in pairwise(values.ISO_A_MM):
+        assert (narrow, wide) == (height // 2, width)
+
+
+@pytest.mark.parametrize("text", ["A7", "B3", "A", "3", "A3 x A4", "AA3"])
+def test_what_is_no_paper_size_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="not a"):
+        values.print_size_mm(text)

@@ -82,7 +82,7 @@ def quantity(text: str) -> int:
 def parse_request(typed: Mapping[str, str]) -> RequestedPrint:
     """What was typed, as numbers. Raises ValueError with words for the person."""
     count = quantity(typed["quantity"])
-    width, height = values.size_mm(typed["size"])
+    width, height = values.print_size_mm(typed["size"])
     return RequestedPrint(count, width, height, typed["medium"], values.margin_mm(typed["border"]),
                  values.margin_mm(typed["wrap"]), typed["edge"])
 
