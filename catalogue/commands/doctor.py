@@ -17,6 +17,7 @@ from catalogue.commands.session import Session, with_session
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import is_at, on_one_disk
 from catalogue.operations.upkeep import rebuild_search_indexes
+from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records import pieces, stores
 from catalogue.records.database import read_only_database
@@ -68,7 +69,7 @@ def command(session: Session, rebuild_search: bool) -> int:
             for trouble in part.troubles:
                 out.print(f"  ! {trouble}")
         count = sum(len(part.troubles) for part in parts)
-        out.print("No problems found." if not count else f"{count} findings, marked with !")
+        out.print("No problems found." if not count else f"{counted(count, 'finding')}, marked with !")
 
     session.emit(parts, text)
     return int(any(part.troubles for part in parts))
