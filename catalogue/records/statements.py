@@ -82,8 +82,12 @@ class Change:
 
 
 def row_name(table: str, key: tuple[Any, ...]) -> str:
-    """A stated row as people call it: ``order 3``, ``order line 7``, ``piece 12``."""
-    return f"{row_words(table)} {' '.join(str(part) for part in key)}"
+    """A stated row as people call it: ``order 3``, ``order line 7``, ``scan 1f3a5c7e9b2d…``."""
+    return f"{row_words(table)} {' '.join(_short(str(part)) for part in key)}"
+
+
+def _short(part: str) -> str:
+    return f"{part[:12]}…" if len(part) == 64 else part     # a digest
 
 
 def key_columns(db: Database, table: str) -> tuple[str, ...]:
