@@ -28,6 +28,8 @@ _LOSSES = {Fault.EMPTY, Fault.NOT_A_PICTURE, Fault.TRUNCATED, Fault.DAMAGED}
 READ_KINDS = (*(fault.value for fault in Fault), "missing", "name not UTF-8", "changed", "moved")
 # Findings that are settled by the mere sight of a file, read or not.
 _SIGHT_KINDS = ("missing", "moved", "vanished", "changing")
+# Findings that any other attempt to read a file supersedes.
+_TRIED_KINDS = (*_SIGHT_KINDS, Fault.UNREADABLE.value, Fault.CRASHED.value)
 # ``File.failure`` of an edit that an audit met and a person has accepted: what is read next is taken as it is.
 ACCEPTED_EDIT = "accepted edit"
 
@@ -99,7 +101,7 @@ def _record_failed(db: Database, store: Store, path: str, reading: Reading, befo
         files.note_failure(db, file_id, failure, present=None if fleeting else True)
     seen = _seen(path, reading, held.id if held else None, _last_known(before, held))
     findings.observe(db, store.id, path, seen, file_id=file_id,
-                     settled=("vanished", "changing") if fleeting else (*_SIGHT_KINDS, "unreadable"),
+                     settled=("vanished", "changing") if fleeting else _TRIED_KINDS,
                      resolution="tried again")
     if not fleeting:
         events.append(db, "message digest calculation", "fail", store=store.name, path=path,
@@ -120,7 +122,7 @@ def _record_loss(db: Database, store: Store, reading: Reading, before: File, hel
     else:
         seen = [observed for observed in _seen(before.path, reading, held.id, _last_known(before, held))
                 if observed.kind in _LOSSES or observed.kind == "name not UTF-8"]
-    findings.observe(db, store.id, before.path, seen, file_id=before.id, settled=(*_SIGHT_KINDS, "unreadable"),
+    findings.observe(db, store.id, before.path, seen, file_id=before.id, settled=_TRIED_KINDS,
                      resolution="read again")
     events.append(db, "fixity check", "fail", store=store.name, path=before.path, sha256=held.sha256,
                   detail=f"{seen[0].kind}: met while reading")

@@ -1,4 +1,8 @@
-"""Reading many files with several processes, so that one that kills its reader costs one finding."""
+"""Reading many files with several processes, so that one that kills its reader costs one finding.
+
+A process that ended says nothing of the file it was reading: the system kills for want of memory, and people kill too.
+Only a file that ends two fresh processes, alone in each, while an empty job is served, is said to crash its reader.
+"""
 
 import multiprocessing
 import os
@@ -7,22 +11,26 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from pathlib import Path
+from typing import TypeVar
 
+from catalogue.errors import CatalogueError, one_line
 from catalogue.indexing.worker_lifetime import end_with_parent
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Fault, FaultFound, Reading
 
 Executors = Callable[[int], Executor]
 Job = tuple[str, str]  # path as kept, real path
+T = TypeVar("T")
 
 
 def processes(workers: int) -> Executor:
     """The usual executor: fresh processes, so that no open catalogue is inherited."""
-    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
+    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=begin)
 
 
-def _begin() -> None:
+def begin() -> None:
     """Ctrl-C is the parent's to handle: a worker finishes its file. It does not outlive its parent."""
     end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -39,12 +47,19 @@ def read_one(path: str) -> Reading:
     return read_file(path)
 
 
+def load_reader() -> None:
+    """The empty job: all that a reading process needs before it opens a file."""
+    import catalogue.reading.file  # noqa: F401 - loaded, not used
+
+
 def read_all(jobs: Iterable[Job], workers: int, cancelled: Cancelled, *,
              executors: Executors = processes) -> Iterator[tuple[str, Reading]]:
     """Readings as they finish, ``(kept path, reading)``; at most twice as many files under way as workers.
 
-    A file under way when a worker dies is read again alone; one that kills its worker again gives a Reading that
+    A file under way when a worker dies is read again alone; one that kills two more workers gives a Reading that
     says so. After ``cancelled`` the files under way are finished and no new one is begun.
+
+    Raises CatalogueError when the workers cannot be started, or end without having been given a file.
     """
     queue = iter(jobs)
     suspects: deque[Job] = deque()
@@ -63,7 +78,7 @@ def read_all(jobs: Iterable[Job], workers: int, cancelled: Cancelled, *,
                         exhausted = True
                         break
                     try:
-                        under_way[executor.submit(read_one, job[1])] = job
+                        under_way[_submit(executor, read_one, job[1])] = job
                     except BrokenProcessPool:
                         suspects.append(job)
                 if not under_way:
@@ -77,22 +92,52 @@ def read_all(jobs: Iterable[Job], workers: int, cancelled: Cancelled, *,
                         suspects.append(job)
 
 
+def _submit(executor: Executor, function: Callable[..., T], *args: str) -> Future[T]:
+    """As ``Executor.submit``; a process that the system does not start is an error, and no broken pool."""
+    try:
+        return executor.submit(function, *args)
+    except OSError as error:
+        raise not_served(one_line(error)) from error
+
+
 def _read_alone(job: Job, executors: Executors) -> tuple[str, Reading]:
     path, real = job
-    with executors(1) as executor:
-        try:
-            return path, executor.submit(read_one, real).result()
-        except BrokenProcessPool:
-            return path, fatal(real)
+
+    def read() -> Reading:
+        with executors(1) as executor:
+            return _submit(executor, read_one, real).result()
+
+    def serve() -> None:
+        with executors(1) as executor:
+            _submit(executor, load_reader).result()
+
+    for _ in range(2):  # it may only have waited its turn when the pool broke
+        with suppress(BrokenProcessPool):
+            return path, read()
+    return path, crashed(real, serve, BrokenProcessPool)
 
 
-def fatal(real: str) -> Reading:
-    """What is said of a file that killed its reader."""
+def crashed(real: str, serve: Callable[[], object], ended: type[Exception]) -> Reading:
+    """What is said of a file that ended its reader twice, alone. ``serve`` does an empty job in a fresh process.
+
+    Raises CatalogueError where the empty job ends with ``ended`` too: then it is not the file.
+    """
+    try:
+        serve()
+    except ended as error:
+        raise not_served() from error
     try:
         stat = Path(real).stat()
         size, mtime = stat.st_size, stat.st_mtime_ns
     except OSError:
         size = mtime = 0
     return Reading(real, size, mtime, faults=(FaultFound(
-        Fault.DAMAGED, "the reading process crashed on this file",
-        "Check the file in another program, and restore it from a copy if it is damaged."),))
+        Fault.CRASHED, "the reader crashed on this file",
+        "Index again when more memory is free, and open the file in another program to see whether it is sound."),))
+
+
+def not_served(reason: str = "they end before they have read anything") -> CatalogueError:
+    """No file can be read, which says nothing of the files."""
+    return CatalogueError(f"The reading processes do not run: {reason}.",
+                          hint="No file was judged. Free memory, or use fewer workers, then run this again; a "
+                               "script that calls this needs `if __name__ == \"__main__\":` around its work.")

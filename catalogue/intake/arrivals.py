@@ -18,7 +18,7 @@ from catalogue.records.pieces import folded
 GAP = timedelta(minutes=45)  # a pause after which the next original lies on the bed; common practice, no source
 INLINE_BYTES = 100_000_000     # starting processes costs more than reading so much
 UNFIT = frozenset({Fault.UNREADABLE, Fault.TRUNCATED, Fault.DAMAGED, Fault.NOT_A_PICTURE, Fault.EMPTY,
-                   Fault.VANISHED, Fault.CHANGING})
+                   Fault.VANISHED, Fault.CHANGING, Fault.CRASHED})
 # "scan_0007", "scan 7 of 12", "scan r2c3": what a scanner or a person counts by
 _NUMBER = re.compile(r"^(.*?)[\s_.\-(]*(\d{1,6}\s*of\s*\d{1,6}|r\d+c\d+|\d{1,6})\)?$", re.IGNORECASE)
 

@@ -1,12 +1,12 @@
 """Reading one file in a process of its own: what a codec does to its process, or says there, stays there."""
 
 import multiprocessing
-import signal
+from collections.abc import Callable
 from multiprocessing.connection import Connection
 from pathlib import Path
 
-from catalogue.indexing.worker_lifetime import end_with_parent
-from catalogue.indexing.workers import fatal, read_one
+from catalogue.errors import one_line
+from catalogue.indexing.workers import begin, crashed, load_reader, not_served, read_one
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Reading
 
@@ -14,21 +14,40 @@ LOOK = 0.1  # seconds between two looks whether it shall stop
 
 
 def read_in_subprocess(path: Path, cancelled: Cancelled) -> Reading | None:
-    """The file's reading; one that kills its reader gives a Reading that says so. None where it was stopped."""
+    """The file's reading; one that kills its reader twice gives a Reading that says so. None where it was stopped.
+
+    Raises CatalogueError when the process cannot be started, or ends without having been given a file.
+    """
+    for _ in range(2):
+        try:
+            reading = _served(_read, str(path), cancelled)
+        except EOFError:
+            continue
+        assert reading is None or isinstance(reading, Reading)
+        return reading
+    return crashed(str(path), lambda: _served(_load, "", cancelled), EOFError)
+
+
+def _served(job: Callable[[str, Connection], None], path: str, cancelled: Cancelled) -> object:
+    """What ``job`` sends from a fresh process; None where it was stopped. Raises EOFError where the process ended,
+    CatalogueError where it was not started."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe(duplex=False)
-    reader = context.Process(target=_read, args=(str(path), theirs), daemon=True)
-    reader.start()
-    theirs.close()
+    reader = context.Process(target=job, args=(path, theirs), daemon=True)
+    try:
+        reader.start()
+    except OSError as error:
+        ours.close()
+        raise not_served(one_line(error)) from error
+    finally:
+        theirs.close()
     try:
         while not ours.poll(LOOK):
             if cancelled():
                 return None
-        reading = ours.recv()
-        assert isinstance(reading, Reading)
-        return reading
-    except EOFError:
-        return fatal(str(path))
+        return ours.recv()
+    except OSError as error:  # it ended in the middle of its answer
+        raise EOFError from error
     finally:
         ours.close()
         reader.kill()
@@ -36,6 +55,11 @@ def read_in_subprocess(path: Path, cancelled: Cancelled) -> Reading | None:
 
 
 def _read(path: str, out: Connection) -> None:
-    end_with_parent()
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
+    begin()
     out.send(read_one(path))
+
+
+def _load(_: str, out: Connection) -> None:
+    begin()
+    load_reader()
+    out.send(True)

@@ -102,7 +102,8 @@ def _refusal(error: OSError) -> FaultFound:
 
 
 def _surprise(error: Exception) -> FaultFound:
-    return FaultFound(Fault.DAMAGED, f"could not be read through: {type(error).__name__}: {one_line(error)}")
+    kind = Fault.UNDECODED if isinstance(error, (MemoryError, ImportError)) else Fault.DAMAGED  # not the file's doing
+    return FaultFound(kind, f"could not be read through: {type(error).__name__}: {one_line(error)}")
 
 
 def _undigested(error: Exception) -> FaultFound:

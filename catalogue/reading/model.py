@@ -16,6 +16,7 @@ class Fault(StrEnum):
     NOT_A_PICTURE = "not a picture"      # the name promises a picture, the bytes do not
     EMPTY = "empty"                      # zero bytes
     UNDECODED = "undecoded"              # no codec for its pixels, or too large: whether they are sound is not known
+    CRASHED = "reader crashed"           # its reading process ended twice: whether it is sound is not known
     NO_PROFILE = "no profile"            # colours without a stated meaning
     VANISHED = "vanished"                # there when listed, gone when opened
     CHANGING = "changing"                # size or time changed while it was read

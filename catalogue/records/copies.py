@@ -17,7 +17,7 @@ from catalogue.records.rows import Database, exists, fetch, fetch_one
 
 # Open findings that say a file's bytes are not, or may not be, those on record for it.
 DOUBTS = ("changed", "edited", "missing", "truncated", "unreadable", "moved", "damaged", "empty", "not a picture",
-          "vanished", "changing")
+          "vanished", "changing", "reader crashed")
 _DOUBTS = ", ".join(f"'{kind}'" for kind in DOUBTS)
 
 # One row a file that has a digest on record, in stores in use.

@@ -7,8 +7,8 @@ from catalogue.records.rows import Database, fetch, fetch_one, now
 
 # Every kind of finding that the program opens.
 KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
-         "undecoded", "no profile", "vanished", "changing", "single copy", "no off-site copy", "offline", "link",
-         "unreadable folder", "name not UTF-8", "unusable manifest")
+         "undecoded", "reader crashed", "no profile", "vanished", "changing", "single copy", "no off-site copy",
+         "offline", "link", "unreadable folder", "name not UTF-8", "unusable manifest")
 
 # Bytes that are wrong or gone: shown before everything that is merely untidy.
 DAMAGE_KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "missing")

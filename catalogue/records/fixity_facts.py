@@ -78,7 +78,7 @@ def facts(db: Database, reviewed: str) -> Facts:
         masters_without_names=count("""SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL
                                    AND (title = '' OR creator = '')"""),
         undecoded=count("""SELECT count(*) FROM finding WHERE resolved IS NULL
-                       AND kind IN ('undecoded', 'damaged', 'not a picture', 'truncated')"""),
+                       AND kind IN ('undecoded', 'reader crashed', 'damaged', 'not a picture', 'truncated')"""),
         formats={str(row[0]) or "unknown": int(row[1]) for row in db.execute(
             "SELECT format, count(*) FROM scan GROUP BY format ORDER BY count(*) DESC")},
         finished_audits=count("""SELECT count(*) FROM run

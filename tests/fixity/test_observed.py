@@ -204,7 +204,7 @@ def kill_the_reader_once(world: World) -> None:
     from catalogue.indexing import workers
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(workers, "read_one", workers.fatal)
+        patch.setattr(workers, "read_one", lambda path: workers.crashed(path, lambda: None, Exception))
         LOOKS["again"](world)
 
 

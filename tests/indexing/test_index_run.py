@@ -4,9 +4,8 @@ import hashlib
 import os
 import subprocess
 from collections.abc import Callable
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
-from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
@@ -285,25 +284,6 @@ def test_a_file_that_vanishes_during_the_run_is_a_finding(shop: Shop) -> None:
     assert shop.kinds()["Ben Orrery/Two Boats/master.tif"] == {"vanished"}
     shop.index()
     assert "Ben Orrery/Two Boats/master.tif" not in shop.kinds()
-
-
-def _die_on_deadly() -> None:
-    import catalogue.reading.file as reader
-
-    real = reader.read_file
-    reader.read_file = lambda path: os._exit(9) if "deadly" in str(path) else real(path)  # type: ignore[assignment]
-
-
-def deadly(workers: int) -> Executor:
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_die_on_deadly)
-
-
-def test_a_file_that_kills_its_reader_costs_one_finding(shop: Shop, scan: Scan) -> None:
-    scan("main/deadly.tif", seed=50)
-    summary = shop.index(executors=deadly, workers=2)
-    assert (summary.outcome, summary.read) == ("finished", 4)
-    assert shop.kinds()["deadly.tif"] == {"damaged"}
-    assert shop.file("Ben Orrery/Two Boats/master.tif").scan_id is not None
 
 
 def test_cancelled_keeps_what_was_read_and_the_next_run_carries_on(shop: Shop, scan: Scan) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from intake_pictures import Write, askew, scene
 
+from catalogue.errors import CatalogueError
 from catalogue.intake import arrivals, subprocess_reading
 from catalogue.intake.proposals import Kind, propose
 from catalogue.intake.subprocess_reading import read_in_subprocess
@@ -208,3 +209,6 @@ def test_a_file_that_kills_its_reader_costs_one_reading(
     watch = Watch(tmp_path / "key", (), 0.25, clock=clock, read=partial(read_in_subprocess, cancelled=never_cancelled))
     (told,) = look(watch, clock)
     assert told.kind == "unfit" and "crashed" in told.text
+    monkeypatch.setattr(subprocess_reading, "_load", _dies)
+    with pytest.raises(CatalogueError, match="do not run"):
+        read_in_subprocess(path, never_cancelled)
