@@ -65,7 +65,7 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
 @click.option("--nothing", is_flag=True, help="Nothing is owed for prints.")
 @click.option("--since", help="For orders from this day on, or: start. Needed if terms are already on record.")
 @click.option("--destroyed/--not-destroyed", default=True, show_default=True,
-              help="Count prints destroyed since.")
+              help="Count prints destroyed after the sale.")
 @click.option("--replaced/--not-replaced", default=False, show_default=True,
               help="Count prints made in place of destroyed ones.")
 @click.option("--proofs/--not-proofs", default=False, show_default=True, help="Count artist's proofs.")

@@ -71,7 +71,7 @@ def terms_on(terms: Sequence[Terms], day: str) -> Terms | None:
 
 
 def in_words(terms: Terms, dates: str) -> str:
-    """``"From 1 Mar 2026: 40 % of the price of each print; prints destroyed since count …"``."""
+    """``"From 1 Mar 2026: 40 % of the price of each print; prints destroyed after the sale count …"``."""
     owed = {"percentage": f"{terms.rate} % of the price of each print",
             "fixed": f"{money.show_amount(terms.rate, terms.currency)} for each print",
             "none": "nothing is owed for prints"}[terms.basis]
@@ -79,6 +79,6 @@ def in_words(terms: Terms, dates: str) -> str:
     text = f"{when}{owed}"
     if terms.basis != "none":
         counts = ("count", "do not count")
-        text += (f"; prints destroyed since {counts[not terms.destroyed]}, replacements of destroyed prints "
+        text += (f"; prints destroyed after the sale {counts[not terms.destroyed]}, replacements of destroyed prints "
                  f"{counts[not terms.replaced]}, artist's proofs {counts[not terms.proofs]}")
     return sentence(text)

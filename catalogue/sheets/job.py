@@ -158,7 +158,7 @@ def _cautions(line: Line, job: Proposal, checked: bool) -> list[str]:
     if line.wrap_mm:
         texts.append(BEYOND_THE_PICTURE)
     elif not is_canvas(line.medium, line.wrap_mm):
-        texts.append("Cut on a mat along a steel rule, keep your other hand behind the blade.")
+        texts.append("Cut on a mat along a steel rule and keep your other hand behind the blade.")
     if _SOLVENTS.search(f"{line.medium} {line.settings} {line.notes} {line.edge}"):
         texts.append("Varnish and coatings: ventilate the room, no flames, wear gloves; follow the maker's safety "
                      "data sheet and your local rules.")

@@ -10,7 +10,7 @@ from catalogue.spreadsheets import csv_table
 
 ROUNDING = ("What is owed for a print is its price times the rate, rounded to the smallest coin, half up; totals are "
             "sums of the rounded amounts.")
-TAX = "Prices are as recorded by the shop. Tax is not computed."
+TAX = "Prices are as recorded by the shop. Tax is not calculated."
 
 
 def statement_page(made: Statement, dates: str) -> str:

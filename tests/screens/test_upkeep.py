@@ -319,7 +319,7 @@ async def test_health_answers_and_plots(shop: Home) -> None:
         table.cursor_row = 0
         await settled(pilot)
         await pilot.press("enter")
-        assert any("answers this one itself" in text for text in said(pilot))
+        assert any("works this one out itself" in text for text in said(pilot))
         await pilot.press("b")
         await until(pilot, lambda: any("Backup finished" in text for text in said(pilot)))
     assert list(shop.backups.glob("*"))

@@ -66,7 +66,7 @@ class FileActions(Page):
                 self.app.say("No file of this scan is on record.", "warning")
                 return
             self.app.copy_to_clipboard(text_of(locations[0].path))
-            text = "\n\n".join(f"{safe(place.store)}{'' if place.reachable else ' (not within reach now)'}\n"
+            text = "\n\n".join(f"{safe(place.store)}{'' if place.reachable else ' (not connected)'}\n"
                                f"{text_of(place.path)}" for place in locations)
             self.app.push_screen(MessageDialog("Where the file is", text,
                                        "The first path was sent to your terminal's clipboard. Not every terminal "

@@ -123,7 +123,7 @@ def statement_words(made: Statement, dates: str) -> list[str]:
         said += ["", "Corrections of earlier statements", *(_row(row, dates) for row in made.corrections)]
     said += ["", f"{counted(made.prints, 'print')}"]
     said += [f"Owed: {show_amount(total.amount, total.currency)}" for total in made.totals] or ["Nothing is owed."]
-    return [*said, "", "Tax is not computed."]
+    return [*said, "", "Tax is not calculated."]
 
 
 def _row(row: Row, dates: str) -> str:

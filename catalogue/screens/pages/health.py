@@ -107,7 +107,7 @@ class HealthPage(Page):
 
     def _answer(self, row: Criterion | None) -> None:
         if row is None or not row.asks:
-            self.app.say("The catalogue answers this one itself.")
+            self.app.say("The catalogue works this one out itself.")
             return
         question = row.asks
 
