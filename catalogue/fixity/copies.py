@@ -240,7 +240,10 @@ def _copy(db: Database, target: Store, destination: Entry, item: Wanted, report:
     """Copy from the first store that gives the scan soundly; gives that file. Raises :class:`NotFound`."""
     reasons = []
     for holder in copy_rows.holders(db, item.sha256):
-        if holder.store_id == target.id or not holder.intact:
+        if holder.store_id == target.id:
+            continue
+        if not holder.intact:
+            reasons.append(copy_rows.why_not_intact(db, holder))
             continue
         with ExitStack() as held:
             try:

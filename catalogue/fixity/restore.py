@@ -122,18 +122,23 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
 
 def _source(db: Database, sha256: str, due: Due, asked: Store | None, target: Path) -> tuple[Store, Path, str]:
     """Store, place and path in the store of a sound copy that is another file than the target."""
-    offline = []
-    for holder in sources(db, sha256, due.id):
-        if asked is not None and holder.store_id != asked.id:
+    offline, unfit = [], []
+    for holder in copies.holders(db, sha256):
+        if holder.file_id == due.id or (asked is not None and holder.store_id != asked.id):
+            continue
+        if not holder.intact:
+            unfit.append(copies.why_not_intact(db, holder))
             continue
         store = stores.by_id(db, holder.store_id)
         root = locate_store(db, store)
         if root is None:
             offline.append(store.name)
+            unfit.append(f"{store.name} is offline")
         elif not same_file(source := Path(real_path(root, holder.path)), target):
             return store, source, holder.path
     place = f"in {asked.name!r}" if asked else "in any store"
-    raise NotFound(f"There is no sound copy of this file {place} to restore it from.",
+    others = f": {'; '.join(dict.fromkeys(unfit))}" if unfit else ""
+    raise NotFound(f"There is no sound copy of this file {place} to restore it from{others}.",
                    hint=f"Connect {', '.join(sorted(set(offline)))}." if offline else "", path=due.path)
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from catalogue.ledger.health import why_no_copy
+from catalogue.ledger.health import next_step, why_no_copy
 from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.ledger.values import shown_day, shown_size
 from catalogue.reading.notes import NEED_NO_PROFILE
@@ -64,8 +64,7 @@ def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
     if printing is None:
         return
     if printing.best is None:
-        yield Caution("no sound file", why_no_copy(printing),
-                      "Connect the store, or restore a copy: catalogue restore.", grave=True)
+        yield Caution("no sound file", why_no_copy(printing), next_step(printing), grave=True)
     elif printing.last_check is None:
         yield Caution("never checked", f"{printing.best.name} has not been checked since it was read on "
                       f"{shown_day(printing.best.file.read_at, settings.dates)}.", "Check it now, before printing.")

@@ -9,8 +9,8 @@ from catalogue.fixity.verdicts import judge, record
 from catalogue.indexing.stores import locate_store
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.records import copies as copy_rows
-from catalogue.records import files, findings, fixity, scans, stores
-from catalogue.records.copies import DOUBTS, Holder
+from catalogue.records import files, fixity, scans, stores
+from catalogue.records.copies import Holder
 from catalogue.records.database import Database, transaction
 from catalogue.records.files import Located
 from catalogue.records.paths import UnusablePath, display_path, native_path
@@ -62,9 +62,9 @@ def why_no_copy(health: Health | None) -> str:
     """What is known of a scan of which no copy is sound and within reach."""
     if health is None or not health.copies:
         return "No file of this scan is on record."
-    first = health.copies[0]
-    doubts = f" ({'; '.join(first.doubts)})" if first.doubts else ""
-    return f"No sound copy can be reached: {first.name} is {first.state}{doubts}."
+    return "No sound copy can be reached: " + "; ".join(
+        f"{copy.name} is {copy.state}" + (f" ({'; '.join(copy.doubts)})" if copy.doubts else "")
+        for copy in health.copies) + "."
 
 
 def sound_copy(health: Health | None) -> tuple[Scan, Copy, Path]:
@@ -72,25 +72,28 @@ def sound_copy(health: Health | None) -> tuple[Scan, Copy, Path]:
     reach."""
     best = health.best if health else None
     if health is None or best is None or best.place is None:
-        doubtful = health is not None and any(copy.state == "in doubt" for copy in health.copies)
-        raise CatalogueError(why_no_copy(health), hint="Restore a good copy: catalogue restore." if doubtful else
-                             "Connect the store that holds it: catalogue show PIECE.")
+        raise CatalogueError(why_no_copy(health), hint=next_step(health))
     return health.scan, best, best.place
 
 
-_UNREAD = {files.UNREAD: "it has changed since it was read",
-           files.NOT_READ_HERE: "it has not been read since its store came to lie on this disk"}
+def next_step(health: Health | None) -> str:
+    """What to do where no copy is sound and within reach."""
+    copies = health.copies if health else ()
+    away = sorted({copy.file.store for copy in copies if copy.state == "offline"})
+    if away:
+        return f"Connect {', '.join(away)}."
+    if any(copy.state == "in doubt" for copy in copies):
+        return "Restore a good copy: catalogue restore."
+    return "Put the file back, or index the store where it lies now: catalogue index."
 
 
 def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tuple[str, ...]:
     """Why a file is no sound copy; none where it is one."""
     if held is not None and held.sound:
         return ()
-    doubts = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, file.store_id, file.path) if f.kind in DOUBTS)
-    if doubts or faulty:
-        return doubts or (f"{faulty}: its picture is incomplete",)
-    known = files.by_id(db, file.id)
-    return (_UNREAD.get(known.failure if known is not None else "", "it could not be read the last time"),)
+    if held is not None and held.intact and faulty:
+        return (f"{faulty}: its picture is incomplete",)
+    return copy_rows.doubts(db, file.id, file.store_id, file.path)
 
 
 def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:

@@ -26,7 +26,7 @@ from catalogue.progress import Progress
 from catalogue.records import copies as copy_rows
 from catalogue.records import findings, fixity, scans
 from catalogue.records.database import Database
-from catalogue.records.fixity import wanted_by
+from catalogue.records.fixity import Wanted, wanted_by
 from catalogue.settings import Settings
 from catalogue.storage.folders import Entry
 from catalogue.storage.medium import FOLDER_READ_ONLY
@@ -409,6 +409,25 @@ def test_a_sound_file_is_not_restored(shop: Shop, master: Path) -> None:
     rot(master, 900)
     with pytest.raises(NotFound, match="in 'away'"):
         plan_restore(shop.db, shop.due(MASTER).id, shop.store("away"))
+
+
+def test_a_refusal_names_every_place_and_what_is_wrong_there(shop: Shop, master: Path) -> None:
+    copy(shop, "nas")
+    copy(shop, "away")
+    (shop.folder / "nas" / MASTER).unlink()
+    master.unlink()
+    rot(shop.folder / "away" / MASTER, 100)
+    for name in ("main", "nas", "away"):
+        shop.audit(name)
+    with pytest.raises(NotFound) as told:
+        plan_restore(shop.db, shop.due(MASTER).id)
+    assert f"nas: {MASTER} is missing" in told.value.message and f"away: {MASTER} is in doubt (" in told.value.message
+    shop.add("fourth", "copy")
+    due = shop.due(MASTER)
+    (refused,) = copy_to(shop.db, shop.home, shop.store("fourth"),
+                         [Wanted(due.scan_id, due.sha256, due.size, MASTER)]).not_copied
+    for place in (f"main: {MASTER} is missing", f"nas: {MASTER} is missing", f"away: {MASTER} is in doubt ("):
+        assert place in refused.reason
 
 
 def test_an_edit_nobody_meant_is_undone_by_its_old_digest(shop: Shop, master: Path) -> None:

@@ -137,6 +137,19 @@ def test_a_damaged_master_is_not_copied_and_becomes_a_finding(job: tuple[Shop, i
         write_job(shop.db, shop.home, line, copy_master=True)
 
 
+def test_a_refusal_names_every_place_and_what_is_wrong_there(job: tuple[Shop, int, str]) -> None:
+    shop, line, digest = job
+    scan = scans.by_digest(shop.db, digest) or scans.by_id(shop.db, 1)
+    assert scan is not None
+    files.save(shop.db, 1, "second.tif", 10, 1, scan.id, verified=True)
+    for place in files.of_scan(shop.db, scan.id):
+        (shop.root / place.path).unlink(missing_ok=True)
+    with pytest.raises(CatalogueError) as told:
+        write_job(shop.db, shop.home, line, copy_master=True)
+    assert "low.tif is missing" in told.value.message and "second.tif is missing" in told.value.message
+    assert "Put the file back" in told.value.hint
+
+
 def test_nothing_is_written_into_a_store_or_over_another_file(job: tuple[Shop, int, str]) -> None:
     shop, line, _ = job
     before = sorted(p for p in shop.root.rglob("*"))
