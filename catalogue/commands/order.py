@@ -18,6 +18,7 @@ from catalogue.ledger import periods
 from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.order_filter import read_filter
 from catalogue.ledger.values import shown_day
+from catalogue.operations.wording import numbered
 from catalogue.records import numbers, order_list, orders, pieces
 from catalogue.records.order_list import OrderFilter
 from catalogue.records.orders import STATUSES
@@ -168,7 +169,10 @@ def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | Non
 
 def _print_asked(out: Printer, session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
     """The proposal, and a date after today; and whether buyer and price are missing: neither is ever assumed."""
-    print_proposal(out, proposal, session.home.settings.dates)
+    chosen = numbers.numbers_text(numbers.parse_numbers(given["numbers"] or given["replacing"])[0])
+    asked = ("none is issued" if given["unnumbered"] else "proofs are issued" if given["proofs"] else
+             f"{numbered(chosen)} asked for" if chosen else "")
+    print_proposal(out, proposal, session.home.settings.dates, asked)
     with refusing("Nothing was recorded"):
         placed = session.day(given["placed"])
     if placed > date.today().isoformat():

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from catalogue.commands.printing import Printer, undo_hint
 from catalogue.ledger.values import shown_day, shown_size
 from catalogue.money import show_amount
-from catalogue.operations.wording import counted, number, numbered
+from catalogue.operations.wording import counted, number, numbered, numbers_to_issue
 from catalogue.records.orders import Line, NewLine, Order
 
 if TYPE_CHECKING:
@@ -81,8 +81,11 @@ def print_order(out: Printer, order: Order, lines: Sequence[Line], dates: str) -
                 out.print(f"  {name}: {text}")
 
 
-def print_proposal(out: Printer, proposal: "Proposal", dates: str) -> None:
-    """Last time, now, the file, the edition, and the cautions: grave ones marked with two signs."""
+def print_proposal(out: Printer, proposal: "Proposal", dates: str, asked: str = "") -> None:
+    """Last time, now, the file, the edition, and the cautions: grave ones marked with two signs.
+
+    ``asked``: the numbers that a person has asked for, in words.
+    """
     from catalogue.ledger.editions import label
 
     line, last, printing = proposal.line, proposal.last, proposal.printing
@@ -109,8 +112,8 @@ def print_proposal(out: Printer, proposal: "Proposal", dates: str) -> None:
             out.print(f"  {name:<12}{text}")
     if proposal.edition:
         state = proposal.edition
-        out.print(f"  edition     {label(state.edition)}: {state.numbers_left} left, "
-                  + (f"next is {state.next_number}" if state.next_number else "none free"))
+        issued = asked or numbers_to_issue(proposal)
+        out.print(f"  edition     {label(state.edition)}: {state.numbers_left} left, {issued}")
     if line.price:
         out.print(f"  price       {price_of(line, proposal.currency)}")
     for caution in proposal.cautions:

@@ -103,6 +103,14 @@ def _free(limit: int, out: set[int], count: int) -> list[int]:
     return free
 
 
+def next_numbers(db: Database, edition: Edition, count: int, *, proofs: bool = False) -> list[Number]:
+    """The numbers that :func:`issue` would give out; fewer where fewer are free, none of a closed edition."""
+    series = "proof" if proofs else "number"
+    limit = edition.proofs if proofs else edition.size_limit
+    out = editions.taken(db, edition.id, series)
+    return [] if edition.closed else [Number(series, n) for n in _free(limit, out, count)]
+
+
 def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, proofs: bool = False) -> list[Number]:
     """Give out the ``count`` lowest free numbers; all or none.
 
@@ -112,13 +120,11 @@ def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, pro
     series = "proof" if proofs else "number"
     with transaction(db):
         edition = _open(get_edition(db, edition_id))
-        limit = edition.proofs if proofs else edition.size_limit
-        out = editions.taken(db, edition_id, series)
-        numbers = [Number(series, n) for n in _free(limit, out, count)]
+        numbers = next_numbers(db, edition, count, proofs=proofs)
         if len(numbers) < count:
-            kind = "proof" if proofs else "number"
-            raise Refused(f"The edition has {_counted(len(numbers), kind)} left; {count} are needed.",
-                          hint=f"{len(out)} of {limit} are out; the edition size is fixed.")
+            out = len(editions.taken(db, edition_id, series))
+            raise Refused(f"The edition has {_counted(len(numbers), series)} left; {count} are needed.",
+                          hint=f"{out} of {out + len(numbers)} are out; the edition size is fixed.")
         editions.take(db, edition_id, numbers, line_id)
     return numbers
 

@@ -27,7 +27,8 @@ class Proposal:
     ``used`` is the scan of last time, where it is known and in the catalogue; ``master`` the piece's current master;
     ``printing`` the one the new print is made from. ``evidence`` tells how ``used`` and ``master`` relate where they
     are not the same bytes. ``currency`` is last time's, else the shop's: that of the line's two prices, which are empty
-    where none is known.
+    where none is known. ``numbers`` are those of its edition that would be issued now for the whole quantity, such as
+    ``"18, 24"``; fewer where fewer are free.
     """
 
     piece: Piece
@@ -42,6 +43,7 @@ class Proposal:
     currency: str = ""
     also: tuple[Line, ...] = ()     # further lines of this piece in last time's order, where a piece was asked for
     cautions: tuple[Caution, ...] = ()
+    numbers: str = ""
 
     @property
     def same_bytes(self) -> bool | None:

@@ -17,7 +17,7 @@ from catalogue.ledger.prices import Prices, stated_prices
 from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.records import buyers, orders, pieces, scans
 from catalogue.records.database import Database, transaction
-from catalogue.records.numbers import MOST, Number
+from catalogue.records.numbers import MOST, Number, numbers_text
 from catalogue.records.orders import Line, NewLine
 from catalogue.records.paths import display_path
 from catalogue.records.pieces import Piece
@@ -73,7 +73,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
         _relation(db, home, old, current, measure),
         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None,
         editions.state(db, edition) if edition else None, (last.currency if last else "") or home.settings.currency,
-        also)
+        also, numbers=numbers_text(editions.next_numbers(db, edition, line.quantity)) if edition else "")
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
 

@@ -1,6 +1,10 @@
 """Counts in words, as every summary of an operation says them."""
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from catalogue.ledger.proposal import Proposal
 
 
 def number(count: int) -> str:
@@ -16,6 +20,16 @@ def counted(count: int, noun: str, plural: str = "") -> str:
 def numbered(numbers: str) -> str:
     """``number 12``, ``numbers 3–5, 9``: of an edition, as :func:`catalogue.records.numbers.numbers_text` has them."""
     return f"number{'s' * ('–' in numbers or ',' in numbers)} {numbers}" if numbers else ""
+
+
+def numbers_to_issue(proposal: "Proposal") -> str:
+    """``next are numbers 18, 24``: those that the proposed prints would get; or why they would get none."""
+    state = proposal.edition
+    if state is None or not proposal.numbers:
+        return "closed" if state is not None and state.edition.closed else "none free"
+    if state.numbers_left < proposal.line.quantity:
+        return f"only {numbered(proposal.numbers)}"
+    return f"next {'is' if proposal.line.quantity == 1 else 'are'} {numbered(proposal.numbers)}"
 
 
 def kind_counts(kinds: Mapping[str, int]) -> str:

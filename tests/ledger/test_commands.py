@@ -110,6 +110,23 @@ def test_repeat_records_after_it_showed(books: Call, shop: Shop) -> None:
     assert re.search(r"last checked \d\d [A-Z][a-z]{2} 2\d{3}", checked)
 
 
+def test_a_dry_run_shows_every_number_that_would_be_issued(books: Call, shop: Shop) -> None:
+    def edition(*options: str) -> str:
+        seen = books("order", "repeat", "harbour", *options, "--dry-run")
+        return next(line for line in seen.splitlines() if line.startswith("  edition"))
+
+    with_gaps = books("order", "repeat", "harbour", "--numbers", "5-8", "--buyer", "hall", "--yes", "--json")
+    assert with_gaps["numbers"] == "5–8"
+    assert edition("--quantity", "2").endswith("18 left, next are numbers 4, 9")
+    assert edition("--quantity", "1").endswith("18 left, next is number 4")
+    assert edition("--quantity", "19").endswith("18 left, only numbers 4, 9–25")
+    assert edition("--numbers", "9-10").endswith("numbers 9–10 asked for")
+    assert edition("--unnumbered").endswith("none is issued")
+    shown = books("order", "repeat", "harbour", "--quantity", "2", "--dry-run", "--json")
+    made = books("order", "repeat", "harbour", "--quantity", "2", "--buyer", "hall", "--yes", "--json")
+    assert (shown["numbers"], made["numbers"]) == ("4, 9", "4, 9")
+
+
 def test_add_status_and_cancel(books: Call, shop: Shop) -> None:
     made = books("order", "add", "Salt", "Field", "--size", "30x30", "--price", "45,50", "--number", "N-1", "--yes",
                  "--json")

@@ -7,6 +7,7 @@ from textual.content import Content
 from catalogue.ledger import values
 from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint, planned_print
 from catalogue.ledger.proposal import Caution, Proposal
+from catalogue.operations.wording import numbers_to_issue
 from catalogue.print_files.recipe import describe
 from catalogue.records.orders import NewLine
 from catalogue.screens.texts.formats import counted, day, line, lines, size_cm
@@ -67,8 +68,7 @@ def proposal_words(found: Proposal, plan: PlannedPrint, last_print: EarlierRecip
     if found.edition is not None:
         state = found.edition
         said.append(line(("Edition ", "bold"), f"{counted(state.numbers_left, 'number')} of "
-                         f"{state.edition.size_limit} left" + (f", next {state.next_number}"
-                                                                if state.next_number else "")))
+                         f"{state.edition.size_limit} left, {numbers_to_issue(found)}"))
     said += caution_words([caution for caution in found.cautions if not caution.grave])
     if found.printing is not None:
         said.append(line((f"{found.line.scan_name}  {found.printing.scan.sha256[:12]}…", "$quiet")))
