@@ -55,9 +55,9 @@ def main() -> None:
 def filled(folder: Path, archive: Path | None) -> "Home":
     """The demo archive, or another, in a catalogue of its own."""
     from catalogue.commands.demo import fill_catalogue, painted_archive
-    from catalogue.settings import Home
+    from catalogue.settings import Home, Settings
 
-    home = Home(folder / "home")
+    home = Home(folder / "home", Settings(copies_on_one_disk=True))
     home.folder.mkdir()
     shutil.copytree(archive or painted_archive(), folder / "disks")
     db, _ = fill_catalogue(home, folder / "disks")

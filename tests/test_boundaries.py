@@ -177,6 +177,7 @@ READ_ONLY = {
     "fixity.restore": {"find_file"},
     "indexing.cluster": {"connected"},
     "indexing.crawl": {"crawl"},
+    "fixity.copies": {"all_on_one_disk"},
     "indexing.stores": {"is_at", "marked_elsewhere", "read_marker", "locate_store", "on_one_disk"},
     "indexing.workers": {"processes"},
     "intake.subprocess_reading": {"read_in_subprocess"},

@@ -67,7 +67,7 @@ def command(session: Session, names: tuple[str, ...], seconds: float | None, mos
         if not result.clean:
             out.print("What to do about them: catalogue findings")
 
-    session.emit({"stores": result.stores, "copies": result.copies}, text)
+    session.emit({"stores": result.stores, "copies": result.copies, "all on one disk": result.one_disk}, text)
     if result.trouble and session.as_json:
         note(result.trouble)
     return int(not result.clean)

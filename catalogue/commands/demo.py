@@ -86,6 +86,8 @@ def _fresh(asked: Path | None) -> Path:
         shutil.rmtree(folder)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / SIGN).write_text("Made by the demo; the next demo clears this folder.\n", encoding="utf-8")
+    (folder / "settings.toml").write_text("# The demo's two disks are folders of one.\ncopies_on_one_disk = true\n",
+                                          encoding="utf-8")
     return folder
 
 

@@ -9,6 +9,7 @@ from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, with_session
 from catalogue.ledger.values import shown_day
+from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path
 from catalogue.records.pieces import Piece
@@ -35,7 +36,7 @@ def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]
     """A piece with its scans and their files, sizes, findings and orders, as plain values."""
     from catalogue.indexing.stores import locate_store
     from catalogue.reading.printsize import prints_up_to
-    from catalogue.records import files, findings, orders, scans, stores
+    from catalogue.records import copies, files, findings, orders, scans, stores
     from catalogue.records.current import caution
 
     names = {store.id: store.name for store in stores.listed(db)}
@@ -47,10 +48,11 @@ def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]
             {"store": file.store, "path": file.path, "state": state, "checked": file.checked_at})
     listed = []
     for scan in scans.of_piece(db, piece.id):
-        picture = scans.picture(db, scan.id)
+        picture, held = scans.picture(db, scan.id), copies.of_scan(db, scan.id)
         listed.append({
             "current": scan.id == piece.current_scan_id, **asdict(scan),
             "width_mm": picture and picture.width_mm, "height_mm": picture and picture.height_mm,
+            "copies": held.counted(one_disk=session.home.settings.copies_on_one_disk), "stores": held.stores,
             "notes": [asdict(n) for n in scans.notes(db, scan.id)], "files": files_of.get(scan.id, [])})
     current = next((scan for scan in listed if scan["current"]), None)
     return {
@@ -77,6 +79,9 @@ def _print(out: Printer, data: dict[str, Any], dates: str) -> None:
         for file in scan["files"]:
             out.print(f"  {file['store']}:{display_path(file['path'])}  {file['state']}, "
                       f"checked {shown_day(file['checked'] or 'never', dates)}")
+        if scan["copies"] < scan["stores"]:
+            out.print(f"  {scan['stores']} stores on {counted(scan['copies'], 'disk')}, so"
+                      f" {counted(scan['copies'], 'copy', 'copies')}: what one disk holds is lost together")
         for note in scan["notes"] if scan["role"] == "master" else ():
             out.print(f"  note: {note['kind']}: {note['detail']}")
     if data["prints up to"]:

@@ -10,7 +10,7 @@ from catalogue.fixity.checking import Expected, check_open
 from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
 from catalogue.fixity.verdicts import distrust
 from catalogue.indexing.exclusive_lock import exclusive_lock
-from catalogue.indexing.stores import opened_store, overlapping_store
+from catalogue.indexing.stores import on_one_disk, opened_store, overlapping_store
 from catalogue.progress import Cancelled, OfMany, Report, ignore_progress, never_cancelled
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, locations, runs
@@ -28,6 +28,8 @@ from catalogue.storage.medium import writing
 from catalogue.untrusted import shell_word
 
 SINGLE, NO_OFF_SITE = "single copy", "no off-site copy"
+ALL_ON_ONE_DISK = "all stores lie on one disk: no scan has a second copy"
+ANOTHER_DISK = "Add a store on another disk: catalogue store add NAME FOLDER --kind copy."
 NOTHING_SOUND = "Nothing sound is left to copy. Connect disks that may hold it, and index them."
 
 
@@ -63,7 +65,7 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
     A copy is a sound file in a store of its own; two files in one store are lost together, and so are all on one disk:
     where the stores lie on several, the copies must too, unless the setting ``copies_on_one_disk`` says otherwise.
     Where no store could hold what is missing, one finding says so for all masters. That all stores lie on one disk is
-    no finding, but told with the levels, by ``store list`` and by ``doctor``.
+    no finding, but told by :func:`all_on_one_disk` and with the levels.
     """
     counted = {SINGLE: 0, NO_OFF_SITE: 0}
     with transaction(db):
@@ -88,11 +90,17 @@ def review_scans(db: Database, settings: Settings, scan_ids: Collection[int]) ->
                 {scan_id: known[scan_id] for scan_id in scan_ids if scan_id in known})
 
 
+def all_on_one_disk(db: Database, settings: Settings) -> bool:
+    """Whether there are several stores, and whichever two are taken are lost together though that is not enough."""
+    count = len(store_rows.listed(db))
+    return count > 1 and not settings.copies_on_one_disk and len(on_one_disk(db)) == count * (count - 1) // 2
+
+
 def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:
     """Each kind, whether some store could hold what is lacking, and what to say and do where none could."""
     known = store_rows.listed(db)
     yield (SINGLE, len(known) > 1, "there is only one store",
-           "Add a store on another disk: catalogue store add NAME FOLDER --kind copy.")
+           ANOTHER_DISK)
     yield (NO_OFF_SITE, any(s.kind == "off-site" for s in known), "no store is kept off site",
            "Add a disk that is kept elsewhere: catalogue store add NAME FOLDER --kind off-site.")
 

@@ -14,7 +14,7 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.fixity_facts import Answer, Facts
 from catalogue.settings import Home
 
-TWO_COPIES = "two full copies"
+TWO_COPIES, THREE_COPIES = "two full copies", "three full copies"
 AREAS = ("Storage", "Integrity", "Control", "Metadata", "Content")
 NAMES = {0: "below level 1", 1: "Know", 2: "Protect", 3: "Monitor", 4: "Sustain"}
 
@@ -121,15 +121,16 @@ def _of(count: int, total: int, state: str) -> str:
 def _storage(p: _Page) -> list[Criterion]:
     f = p.facts
     a = "Storage"
-    together = 0 if p.home.settings.copies_on_one_disk else f.on_one_disk
+    together, crowded = (0, 0) if p.home.settings.copies_on_one_disk else (f.on_one_disk, f.crowded)
     return [
         Criterion(a, 1, TWO_COPIES, 0 < f.masters == f.in_two and not together,
                   _of(f.in_two, f.masters, "in two stores")
                   + (f", {together} of them on one disk" if together else "")),
         p.ask(a, 1, "in separate places", "places"),
         Criterion(a, 1, "media listed", f.stores > 0, f"{f.stores} stores are on record"),
-        Criterion(a, 2, "three full copies", 0 < f.masters == f.in_three,
-                  _of(f.in_three, f.masters, "in three stores")),
+        Criterion(a, 2, THREE_COPIES, 0 < f.masters == f.in_three and not crowded,
+                  _of(f.in_three, f.masters, "in three stores")
+                  + (f", {crowded} of them on fewer than three disks" if crowded else "")),
         p.ask(a, 2, "storage documented", "storage documented"),
         Criterion(a, 3, "a copy elsewhere", 0 < f.masters == f.off_site,
                   _of(f.off_site, f.masters, f"in the {f.off_site_stores} off-site stores")),

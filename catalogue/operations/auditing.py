@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from catalogue.fixity import audit, log, manifest
 from catalogue.fixity.audit import Budget, StoreAudit
-from catalogue.fixity.copies import NO_OFF_SITE, SINGLE
+from catalogue.fixity.copies import ALL_ON_ONE_DISK, ANOTHER_DISK, NO_OFF_SITE, SINGLE, all_on_one_disk
 from catalogue.fixity.log import LogCheck
 from catalogue.operations.stores import selected_stores
 from catalogue.operations.upkeep import back_up_once_a_day
@@ -26,11 +26,13 @@ class Audited:
     """What an audit did, store by store.
 
     ``copies``: what is open about copies, in words by kind of finding. ``trouble``: why today has no backup, or "".
+    ``one_disk``: all stores lie on one disk, which the settings do not take for two places.
     """
 
     stores: tuple[StoreAudit, ...]
     copies: dict[str, str]
     trouble: str = ""
+    one_disk: bool = False
 
     @property
     def clean(self) -> bool:
@@ -50,7 +52,7 @@ def audit_stores(db: Database, home: Home, names: Sequence[str] = (), *, budget:
     audits = audit.audit(db, home, selected_stores(db, names), budget=budget, report=report, cancelled=cancelled)
     trouble = back_up_once_a_day(db, home, report=report, cancelled=cancelled)
     open_copies = {kind: words for kind in (SINGLE, NO_OFF_SITE) if (words := _open_copies(db, kind))}
-    return Audited(tuple(audits), open_copies, trouble)
+    return Audited(tuple(audits), open_copies, trouble, all_on_one_disk(db, home.settings))
 
 
 def _open_copies(db: Database, kind: str) -> str:
@@ -73,6 +75,8 @@ def summarize(result: Audited) -> list[str]:
                          f"{counted(store.carried_on, 'file')} checked then")
         if any(store.findings.values()):
             lines.append(f"  {kind_counts(store.findings)}")
+    if result.one_disk:
+        lines.append(f"{ALL_ON_ONE_DISK}. {ANOTHER_DISK}")
     return [*lines, *(f"{kind}: {words}" for kind, words in result.copies.items()), *filter(None, [result.trouble])]
 
 

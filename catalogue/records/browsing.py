@@ -48,8 +48,8 @@ class PieceItem:
 class Glance:
     """What stands under a piece's picture.
 
-    ``present`` counts files of the current master that are there, ``stores`` its sound copies; ``checked_at`` is the
-    latest check of one (:mod:`catalogue.records.copies`). ``caution`` says why the current master is doubtful.
+    ``present`` counts files of the current master that are there; ``stores``, ``disks`` and ``checked_at`` are of its
+    sound copies, as in :class:`catalogue.records.copies.Copies`. ``caution`` says why the current master is doubtful.
     """
 
     piece_id: int
@@ -70,6 +70,7 @@ class Glance:
     has_preview: int | None
     present: int
     stores: int
+    disks: int
     checked_at: str | None
     findings: int
     damaged: int
@@ -146,7 +147,9 @@ def glance(db: Database, piece_id: int) -> Glance | None:
         SELECT p.id AS piece_id, a.name AS artist, p.title, p.year, p.series, p.width_mm, p.height_mm,
                c.id AS scan_id, c.sha256, c.width, c.height, c.bits, c.ppi_x, c.ppi_y, c.profile_name, c.has_preview,
                (SELECT count(*) FROM {HELD} h WHERE h.scan_id = c.id AND h.present) AS present,
-               (SELECT count(DISTINCT h.store_id) FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS stores,
+               (SELECT min(count(DISTINCT h.store_id), count(DISTINCT h.true_file)) FROM {HELD} h
+                WHERE h.scan_id = c.id AND h.sound) AS stores,
+               (SELECT count(DISTINCT h.disk) FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS disks,
                (SELECT max(h.checked_at) FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS checked_at,
                (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
                 WHERE x.piece_id = p.id AND f.resolved IS NULL) AS findings,

@@ -55,6 +55,10 @@ class Copies:
     checked_at: str | None
     path: str
 
+    def counted(self, *, one_disk: bool) -> int:
+        """How many copies these are: what one disk holds is lost together, so it is one, unless ``one_disk``."""
+        return self.stores if one_disk else min(self.stores, self.disks)
+
 
 @dataclass(frozen=True, slots=True)
 class Holder:

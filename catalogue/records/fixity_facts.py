@@ -22,6 +22,7 @@ class Facts:
     in_two: int                # masters with sound files in at least two stores
     in_three: int
     on_one_disk: int           # those in two stores whose sound files all lie on one file system
+    crowded: int               # those in three stores whose sound files lie on fewer than three file systems
     off_site: int
     files: int
     without_digest: int
@@ -60,6 +61,7 @@ def facts(db: Database, reviewed: str) -> Facts:
         off_site_stores=count("SELECT count(*) FROM store WHERE forgotten IS NULL AND kind = 'off-site'"),
         masters=len(copies), in_two=sum(c.stores >= 2 for c in copies), in_three=sum(c.stores >= 3 for c in copies),
         on_one_disk=sum(c.stores >= 2 > c.disks for c in copies),
+        crowded=sum(c.stores >= 3 > c.disks for c in copies),
         off_site=sum(c.off_site >= 1 for c in copies),
         files=count(f"SELECT count(*) FROM {_FILES}"),
         without_digest=count(f"SELECT count(*) FROM {_FILES} WHERE f.scan_id IS NULL"),

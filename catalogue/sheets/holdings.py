@@ -11,7 +11,7 @@ from catalogue.records import editions as recorded
 from catalogue.records.database import Database
 from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
-from catalogue.settings import Home
+from catalogue.settings import Home, Settings
 from catalogue.sheets.page import picture_uri, render
 
 PICTURE_SIDE = 480  # pixels: sharp on a telephone, some 30 kB each
@@ -60,7 +60,7 @@ def _work(db: Database, home: Home, piece: Piece) -> Work:
     shown = tuple(EditionShown(editions.label(edition), _left(editions.state(db, edition), home.settings.dates))
                   for edition in recorded.of_piece(db, piece.id))
     return Work(piece.title, piece.year, _original(db, piece, scan),
-                picture_uri(home, scan.sha256, PICTURE_SIDE) if scan else "", _kept(db, scan, home.settings.dates),
+                picture_uri(home, scan.sha256, PICTURE_SIDE) if scan else "", _kept(db, scan, home.settings),
                 sizes, shown, _printed(db, piece, home.settings.dates))
 
 
@@ -74,13 +74,14 @@ def _original(db: Database, piece: Piece, scan: Scan | None) -> str:
     return ""
 
 
-def _kept(db: Database, scan: Scan | None, dates: str) -> str:
+def _kept(db: Database, scan: Scan | None, settings: Settings) -> str:
     if scan is None:
         return "No master scan yet."
     held = copies.of_scan(db, scan.id)
     size = f"{scan.width} × {scan.height} pixels, {scan.bits} bit" if scan.width else "Not decoded"
-    return (f"{size}, kept in {held.stores} {'copy' if held.stores == 1 else 'copies'}"
-            + (f", last checked {values.shown_day(held.checked_at, dates)}." if held.checked_at else "."))
+    count = held.counted(one_disk=settings.copies_on_one_disk)
+    return (f"{size}, kept in {count} {'copy' if count == 1 else 'copies'}"
+            + (f", last checked {values.shown_day(held.checked_at, settings.dates)}." if held.checked_at else "."))
 
 
 def _left(state: editions.State, dates: str) -> str:

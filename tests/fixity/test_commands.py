@@ -16,7 +16,8 @@ from fixity_shop import Shop, rot, spoil
 from catalogue.commands import command, main
 from catalogue.commands.audit import duration, share, size
 from catalogue.fixity import checking
-from catalogue.records import scans
+from catalogue.records import pieces, scans
+from catalogue.records.database import transaction
 
 Scan = Callable[..., Path]
 MASTER = "Ada Quill/Harbour/master.tif"
@@ -258,3 +259,23 @@ def test_a_file_that_may_not_be_opened_is_no_reason_to_replace_the_disk(shop: Sh
     told = run("findings", "--kind", "unreadable")
     assert "unreadable: Check its permissions, then audit it again." in told.out
     assert "replace this disk" not in told.out
+
+
+def test_what_one_disk_holds_is_told_as_one_copy(run: Run, shop: Shop, master: Path) -> None:
+    """Both stores of this shop lie on one disk, which one failure takes whole."""
+    told = "all stores lie on one disk: no scan has a second copy"
+    run("copy", "--to", "nas", "--yes")
+    with transaction(shop.db):
+        piece = pieces.piece_called(shop.db, pieces.artist_called(shop.db, "Ada Quill").id, "Harbour", "")
+        pieces.set_current(shop.db, piece, shop.due(MASTER).scan_id, "person")
+        scans.set_piece(shop.db, shop.due(MASTER).scan_id, piece)
+    audited = run("audit")
+    assert f"{told}. Add a store on another disk: catalogue store add" in audited.out
+    assert json.loads(run("audit", "--json").out)["all on one disk"] is True
+    shown = json.loads(run("show", str(piece), "--json").out)["scans"][0]
+    assert (shown["stores"], shown["copies"]) == (2, 1)
+    assert "2 stores on 1 disk, so 1 copy" in run("show", str(piece)).out
+    (shop.home.folder / "settings.toml").write_text("copies_on_one_disk = true\n")
+    assert told not in run("audit").out
+    assert json.loads(run("show", str(piece), "--json").out)["scans"][0]["copies"] == 2
+    assert "so 1 copy" not in run("show", str(piece)).out

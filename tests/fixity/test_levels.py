@@ -79,6 +79,16 @@ def test_two_copies_on_one_disk_are_not_two_full_copies(archive: Shop) -> None:
     assert next(c for c in page(archive)["Storage"].criteria if c.text == TWO_COPIES).met
 
 
+def test_three_copies_on_one_disk_are_not_three_full_copies(archive: Shop) -> None:
+    for name in ("nas", "away"):
+        target = archive.add(name, "copy")
+        copy_to(archive.db, archive.home, target, wanted_by(archive.db, target))
+    (told,) = (c for c in page(archive)["Storage"].criteria if c.text == "three full copies")
+    assert (told.met, told.evidence) == (False, "1 of 1 masters in three stores, 1 of them on fewer than three disks")
+    archive.home = one_disk_will_do(archive)
+    assert next(c for c in page(archive)["Storage"].criteria if c.text == "three full copies").met
+
+
 def test_storage_follows_the_copies(archive: Shop) -> None:
     archive.home = one_disk_will_do(archive)
     for question in ("places", "storage documented", "disaster", "media", "obsolescence of media"):

@@ -13,7 +13,7 @@ from textual.cache import LRUCache
 from catalogue.screens.background.garbage import collect_seldom
 from catalogue.screens.texts import formats
 from catalogue.screens.textual_internals import CachedStylesheet
-from catalogue.settings import Home
+from catalogue.settings import Home, Settings
 from tests.copies import copy_shop
 from tests.screens.shop import build, handled, idle
 
@@ -27,7 +27,8 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def shop(template: Path, tmp_path: Path) -> Home:
-    return copy_shop(template, tmp_path / "shop", Home(tmp_path / "shop" / "home"))
+    one_disk = Settings(copies_on_one_disk=True)  # the folders of a test stand for disks
+    return copy_shop(template, tmp_path / "shop", Home(tmp_path / "shop" / "home", one_disk))
 
 
 @pytest.fixture(scope="module", autouse=True)

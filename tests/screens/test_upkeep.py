@@ -3,6 +3,7 @@
 import os
 import shutil
 import threading
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -304,7 +305,7 @@ async def test_intake_from_a_key_to_the_store(shop: Home, tmp_path: Path) -> Non
 async def test_health_answers_and_plots(shop: Home) -> None:
     async with running(shop, place="health", size=(120, 40)) as pilot:
         text = words(pilot)
-        for fact in ("Storage", "○", "Growth by year", "2024", "Masters by sound copies", "one store",
+        for fact in ("Storage", "○", "Growth by year", "2024", "Masters by sound copies", "one copy",
                      "Files by last check", "within 30 days"):
             assert fact in text, fact
         table = pilot.app.screen.query_one("#criteria", RowTable)
@@ -439,3 +440,20 @@ async def test_a_second_seat_only_looks(shop: Home) -> None:
         assert stores.listed(db)
     assert scans.by_digest(db, sha(1)) is not None
     db.close()
+
+
+async def test_the_screens_count_what_one_disk_holds_as_one_copy(shop: Home) -> None:
+    """Both stores of this shop lie on one disk."""
+    for one_disk in (False, True):
+        home = replace(shop, settings=replace(shop.settings, copies_on_one_disk=one_disk))
+        async with running(home, place="audit", size=(100, 30)) as pilot:
+            text = " ".join(str(pilot.app.screen.query_one("#audits", Static).content).split())
+            assert ("all stores lie on one disk: no scan has a second copy. Next: 6, then a" in text) is not one_disk
+            await pilot.press("7")
+            await until(pilot, lambda: "Masters by sound copies" in words(pilot))
+            two = next(line for line in words(pilot).splitlines() if "✓ two" in line)
+            assert ("█" in two) is one_disk
+            await pilot.press("1")
+            await settled(pilot)
+            assert ("in 2 stores," in words(pilot)) is one_disk
+            assert ("! 2 stores on one disk," in words(pilot)) is not one_disk

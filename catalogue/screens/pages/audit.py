@@ -10,6 +10,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from catalogue.fixity.advice import OpenFinding, damage_of, next_step
+from catalogue.fixity.copies import ALL_ON_ONE_DISK, all_on_one_disk
 from catalogue.operations.findings import Accepted, accept_finding, summarize
 from catalogue.records import scans, upkeep_lists
 from catalogue.records.database import Database
@@ -55,16 +56,19 @@ class AuditPage(Page):
             id="audit")
 
     def load(self, *, keep: bool = False) -> None:
-        def show(counts: tuple[list[KindCount], list[tuple[str, str]]]) -> None:
-            kinds, audits = counts
+        def show(counts: tuple[list[KindCount], list[tuple[str, str]], bool]) -> None:
+            kinds, audits, one_disk = counts
             table = self.query_one("#kinds", RowTable)
             table.set_title("Findings", sum(kind.count for kind in kinds))
             table.show_rows([ALL, *kinds], self._kind_cells, lambda kind: kind.kind, keep=keep)
             said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
+            if one_disk:
+                said.append(line(("! ", "bold $warning"), f"{ALL_ON_ONE_DISK}. Next: 6, then a, to add another disk"))
             self.query_one("#audits", Static).update(lines([line(("Last audits", "bold")), *said]))
 
-        self.ask(lambda db: (upkeep_lists.kinds(db), upkeep_lists.last_audits(db)), show, group="kinds",
-                 holds=self.query_one("#kinds"))
+        settings = self.app.home.settings
+        self.ask(lambda db: (upkeep_lists.kinds(db), upkeep_lists.last_audits(db), all_on_one_disk(db, settings)), show,
+                 group="kinds", holds=self.query_one("#kinds"))
 
     @staticmethod
     def _kind_cells(row: KindCount) -> list[Text]:

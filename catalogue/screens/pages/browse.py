@@ -237,4 +237,4 @@ class PiecePreview(Vertical):
             shop.preview(glance.sha256) if glance.has_preview else None,
             "No master yet" if glance.scan_id is None else "No preview: the picture could not be read",
             (glance.width, glance.height))
-        words.update(glance_words(glance, shop.day_form), layout=False)
+        words.update(glance_words(glance, shop.day_form, one_disk=shop.home.settings.copies_on_one_disk), layout=False)

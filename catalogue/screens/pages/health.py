@@ -29,7 +29,7 @@ from catalogue.settings import Home
 
 @dataclass(frozen=True, slots=True)
 class HealthView:
-    """Everything the page shows. ``copies``: number of stores that hold a master soundly, to number of masters."""
+    """Everything the page shows. ``copies``: how many sound copies, as Copies.counted, to number of masters."""
 
     areas: tuple[Area, ...]
     growth: tuple[Growth, ...]
@@ -39,8 +39,8 @@ class HealthView:
 
 def health_view(db: Database, home: Home) -> HealthView:
     """Gather it; on a large catalogue this takes a moment."""
-    return HealthView(levels(db, home), tuple(upkeep_lists.growth(db)),
-                      dict(Counter(copy.stores for copy in copies.of_masters(db))), upkeep_lists.coverage(db))
+    counts = Counter(held.counted(one_disk=home.settings.copies_on_one_disk) for held in copies.of_masters(db))
+    return HealthView(levels(db, home), tuple(upkeep_lists.growth(db)), dict(counts), upkeep_lists.coverage(db))
 
 
 class HealthPage(Page):
@@ -157,9 +157,9 @@ def plot_words(view: HealthView, width: int, height: int) -> Content:
     masters = sum(view.copies.values())
     if masters:
         said.append(line(("Masters by sound copies", "bold"), (f"   {number(masters)}", "$quiet")))
-        several = sum(count for stores, count in view.copies.items() if stores >= 3)
-        rows = [(("✗ none", view.copies.get(0, 0))), ("! one store", view.copies.get(1, 0)),
-                ("✓ two stores", view.copies.get(2, 0)), ("✓ three or more", several)]
+        several = sum(count for held, count in view.copies.items() if held >= 3)
+        rows = [(("✗ none", view.copies.get(0, 0))), ("! one copy", view.copies.get(1, 0)),
+                ("✓ two copies", view.copies.get(2, 0)), ("✓ three or more", several)]
         said += [line(text) for text in plots.bars([(label, count / masters, number(count)) for label, count in rows],
                                                    width)]
         said.append(Content(""))

@@ -232,7 +232,7 @@ def held_text(row: ScanView) -> str:
     """Where a scan's files are, in the fewest words."""
     present = sum(kept.state == "present" for kept in row.kept)
     if present:
-        return counted(present, "copy", "copies")
+        return counted(present, "file")
     if any(kept.state == "offline" for kept in row.kept):
         return "– offline"
     return "✗ missing"

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from catalogue.records.browsing import Glance
     from catalogue.screens.pages.piece_view import PieceView, ScanView
 
-def glance_words(glance: "Glance", day_form: str) -> Content:
+def glance_words(glance: "Glance", day_form: str, *, one_disk: bool) -> Content:
     """Under the picture: title, artist and year, size and pixels, where it is, what was printed."""
     made = ", ".join(filter(None, (glance.artist, glance.year)))
     size = size_cm(glance.width_mm, glance.height_mm) if glance.width_mm else scanned_cm(
@@ -26,7 +26,7 @@ def glance_words(glance: "Glance", day_form: str) -> Content:
         parts.append(line(("!", "$warning"), " no current master"))
     else:
         depth = f" {glance.bits} bit" if glance.bits else ""
-        parts.append(state_line(glance))
+        parts.append(state_line(glance, one_disk=one_disk))
         if glance.caution:
             parts.append(line(("! ", "bold $warning"), "another scan could be master: open it"))
         else:
@@ -37,21 +37,23 @@ def glance_words(glance: "Glance", day_form: str) -> Content:
     return lines(parts)
 
 
-def state_line(glance: "Glance") -> Content:
-    """How safe the current master is, in a sign and words."""
+def state_line(glance: "Glance", *, one_disk: bool) -> Content:
+    """How safe the current master is, in a sign and words; ``one_disk``: stores on one disk are places enough."""
     checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not checked yet"
     if glance.damaged:
         return line(("✗", "bold $error"), f" damage: {counted(glance.damaged, 'file')}; "
-                    f"{counted(glance.present, 'copy', 'copies')} present")
+                    f"{counted(glance.present, 'file')} present")
     if glance.findings:
         return line(("!", "bold $warning"), f" {counted(glance.findings, 'finding')}; "
-                    f"{counted(glance.present, 'copy', 'copies')} present")
+                    f"{counted(glance.present, 'file')} present")
     if glance.present == 0:
         return line(("✗", "bold $error"), " no file of the master is present")
     if glance.stores == 0:
         return line(("✗", "bold $error"), f" no sound copy; {counted(glance.present, 'file')} present")
     if glance.stores < 2:
         return line(("!", "bold $warning"), f" one store only, {checked}")
+    if glance.disks < 2 and not one_disk:
+        return line(("!", "bold $warning"), f" {counted(glance.stores, 'store')} on one disk, {checked}")
     return line(("✓", "$success"), f" in {counted(glance.stores, 'store')}, {checked}")
 
 
