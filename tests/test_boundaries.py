@@ -175,6 +175,7 @@ READ_ONLY = {
     "fixity.bag_check": {"check_bag"},
     "fixity.levels": {"levels"},
     "fixity.restore": {"find_file"},
+    "fixity.set_aside": {"set_aside_files"},
     "indexing.cluster": {"connected"},
     "indexing.crawl": {"crawl"},
     "fixity.copies": {"all_on_one_disk"},

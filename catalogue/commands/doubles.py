@@ -110,7 +110,7 @@ def _make_again(session: Session, undo_file: Path) -> int:
 
 
 def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
-    from catalogue.operations.doubles import total
+    from catalogue.operations.doubles import summarize_set_aside, total
 
     for in_store in listed:
         count, size = total(in_store.groups)
@@ -120,3 +120,6 @@ def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
             out.lines(f"  double  {display_path(file.path)}" for file in group.others)
         out.print(f"{in_store.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
                   + (f" To do it: catalogue doubles {quote(in_store.store.name)} --free" if count else ""))
+        if in_store.set_aside:
+            out.print(f"{in_store.store.name}: {summarize_set_aside(in_store.set_aside)}")
+            out.lines(f"  kept    {display_path(file.path)}" for file in in_store.set_aside)

@@ -11,21 +11,20 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import groupby
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from catalogue.errors import Damaged, NotFound, StoreAway
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.freeing import Freed, bring_back_listed, free_listed, lacking_places
 from catalogue.intake.removing import digest_of, places_wanted, verified_places
-from catalogue.intake.tidy import numbered_twin
 from catalogue.intake.undo_lists import DOUBLES
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import copies, doubles, events, files, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.doubles import DoubledFile
-from catalogue.records.folding import fold_name
 from catalogue.records.paths import UnusablePath, native_path, stored_mtime
+from catalogue.records.preferred_names import path_rank
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.atomic import remove_leftover
@@ -58,12 +57,8 @@ def find_doubles(db: Database, store: Store) -> list[Doubles]:
     return sorted(groups, key=lambda d: (-d.size * len(d.others), d.keep.path))
 
 
-def _preference(file: DoubledFile) -> tuple[bool, int, int, bool, int, int, str]:
-    names = [fold_name(name) for name in (file.artist, file.title) if name]
-    named, in_folders = (sum(name in fold_name(where) for name in names)
-                         for where in (file.path, file.path.rpartition("/")[0]))
-    return (not file.sound, -named, -in_folders, numbered_twin(file.path) != file.path,
-            len(PurePosixPath(file.path).parts), file.mtime_ns, file.path)
+def _preference(file: DoubledFile) -> tuple[bool, tuple[int, int, bool, int], int, str]:
+    return not file.sound, path_rank(file.path, file.artist, file.title), file.mtime_ns, file.path
 
 
 def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubles], *,

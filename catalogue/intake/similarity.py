@@ -6,6 +6,7 @@ from functools import partial
 from catalogue.errors import Busy
 from catalogue.intake.guessing import Likeness, SimilarScan
 from catalogue.intake.overlap import WITHIN
+from catalogue.intake.removing import Taken
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.feature_cache import index_folder
 from catalogue.likeness.similar import similar_scans
@@ -44,10 +45,10 @@ def relation_of(evidence: Evidence, held_role: str) -> str:
     return evidence.relation.value
 
 
-def keep_links(db: Database, home: Home, taken: Sequence[object], report: Report = ignore_progress,
+def keep_links(db: Database, home: Home, taken: Sequence[Taken], report: Report = ignore_progress,
                cancelled: Cancelled = never_cancelled) -> int | None:
     """Compare what was just imported with all that is held, so that tiles and masters are linked; gives how many
-    likenesses were found.
+    likenesses join one of the new scans with one that was held.
 
     None where far more is waiting to be compared than was taken, which is a work for ``catalogue alike``, and where
     that is under way already.
@@ -57,6 +58,7 @@ def keep_links(db: Database, home: Home, taken: Sequence[object], report: Report
     if len(likenesses.uncompared(db)) > len(taken) + STRAGGLERS:
         return None
     try:
-        return update(db, home, report=report, cancelled=cancelled).found
+        update(db, home, report=report, cancelled=cancelled)
     except Busy:
         return None
+    return likenesses.count_across(db, {item.sha256 for item in taken})

@@ -20,6 +20,7 @@ from catalogue.records import intake, provenance
 from catalogue.records.database import Database
 from catalogue.records.intake import Placed
 from catalogue.records.paths import display_path, is_text, native_path
+from catalogue.records.preferred_names import numbered_twin
 from catalogue.records.stores import Store
 from catalogue.settings import Settings
 
@@ -161,15 +162,6 @@ def _portable_path(path: str) -> str:
 def _parts(path: str) -> list[str]:
     """Parts of a kept path; ``//`` there is an escape, no separator."""
     return [part.replace("\0", "//") for part in path.replace("//", "\0").split("/")]
-
-
-def numbered_twin(path: str) -> str:
-    """The path without the `` (2)`` that told it from another of the same name."""
-    pure = PurePosixPath(path)
-    stem, bracket, rest = pure.stem.rpartition(" (")
-    if bracket and rest.endswith(")") and rest[:-1].isdigit():
-        return str(pure.with_name(stem + pure.suffix)) if stem else path
-    return path
 
 
 def _why(file: Placed, ruled_path: str) -> str:

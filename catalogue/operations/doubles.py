@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.fixity.copies import review_scans
+from catalogue.fixity.set_aside import SetAsideFile, set_aside_files
 from catalogue.intake.doubles import Doubles, find_doubles, total
 from catalogue.intake.doubles import bring_back as _bring_back
 from catalogue.intake.doubles import free_doubles as _free_doubles
@@ -17,21 +18,28 @@ from catalogue.records.stores import Store
 from catalogue.settings import Home
 
 __all__ = ["Doubles", "Freed", "StoreDoubles", "bring_back_doubles", "free_doubles", "list_doubles", "summarize",
-           "summarize_brought_back", "total"]
+           "summarize_brought_back", "summarize_set_aside", "total"]
 
 
 @dataclass(frozen=True, slots=True)
 class StoreDoubles:
-    """The doubles of one store, as last seen."""
+    """The doubles of one store, as last seen; ``set_aside``: damaged files that a restore kept and that lie there."""
 
     store: Store
     groups: tuple[Doubles, ...]
+    set_aside: tuple[SetAsideFile, ...] = ()
 
 
 def list_doubles(db: Database, name: str = "") -> list[StoreDoubles]:
     """Doubles in one store, or in each. Raises NotFound for an unknown store."""
     chosen = [stores.by_name(db, name)] if name else stores.listed(db)
-    return [StoreDoubles(store, tuple(find_doubles(db, store))) for store in chosen]
+    return [StoreDoubles(store, tuple(find_doubles(db, store)), set_aside_files(db, store)) for store in chosen]
+
+
+def summarize_set_aside(files: Sequence[SetAsideFile]) -> str:
+    """How many damaged files a restore kept, how large, and what to do with them."""
+    return (f"{counted(len(files), 'damaged file')} kept by a restore, {data_size(sum(file.size for file in files))}."
+            " Delete by hand what nobody needs any more.")
 
 
 def free_doubles(db: Database, home: Home, store: Store, groups: Sequence[Doubles], *, report: Report = ignore_progress,

@@ -79,6 +79,12 @@ def broken_links(db: Database) -> Iterator[Event]:
         previous = event.chain
 
 
+def paths_set_aside(db: Database, store: str) -> list[str]:
+    """Paths at which a restore kept the damaged file under another name."""
+    return [str(row[0]) for row in db.execute(
+        "SELECT DISTINCT path FROM event WHERE type = 'quarantine' AND outcome = 'success' AND store = ?", [store])]
+
+
 def last(db: Database) -> Event | None:
     return fetch_one(db, Event, "SELECT * FROM event ORDER BY id DESC LIMIT 1")
 

@@ -4,9 +4,11 @@ import sqlite3
 from array import array
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
 
 from catalogue.records.copies import HELD
 from catalogue.records.paths import stored_mtime
+from catalogue.records.preferred_names import path_rank
 from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_int, fetch_one, fetch_text, now, save_row
 from catalogue.records.stores import Store
 
@@ -120,15 +122,25 @@ def open_scan_findings(db: Database, kind: str) -> dict[int, tuple[str, int]]:
 
 
 def wanted_by(db: Database, target: Store, source: Store | None = None, *, masters_only: bool = False) -> list[Wanted]:
-    """Scans held intact by primary stores (or by ``source``) that ``target`` has no intact file of, by path."""
-    return fetch(db, Wanted, f"""
-        SELECT s.id AS scan_id, s.sha256, s.bytes AS size, min(h.path) AS path
+    """Scans held intact by primary stores (or by ``source``) that ``target`` has no intact file of, by path.
+
+    Of several files with the same bytes the path is taken that says best what they are.
+    """
+    rows = db.execute(f"""
+        SELECT s.id, s.sha256, s.bytes, h.path, coalesce(a.name, ''), coalesce(p.title, '')
         FROM {HELD} h JOIN scan s ON s.id = h.scan_id
+        LEFT JOIN piece p ON p.id = s.piece_id LEFT JOIN artist a ON a.id = p.artist_id
         WHERE h.store_id <> ?1 AND h.intact
               AND CASE WHEN ?2 IS NULL THEN h.kind = 'primary' ELSE h.store_id = ?2 END
               AND (NOT ?3 OR s.role = 'master')
               AND s.id NOT IN (SELECT o.scan_id FROM {HELD} o WHERE o.store_id = ?1 AND o.intact)
-        GROUP BY s.id ORDER BY path""", [target.id, source and source.id, int(masters_only)])
+        ORDER BY s.id""", [target.id, source and source.id, int(masters_only)])
+    wanted = []
+    for (scan_id, sha256, size), held in groupby(rows, key=lambda row: (row[0], row[1], row[2])):
+        paths = [(str(row[3]), str(row[4]), str(row[5])) for row in held]
+        best = paths[0] if len(paths) == 1 else min(paths, key=lambda each: (path_rank(*each), each[0]))
+        wanted.append(Wanted(int(scan_id), str(sha256), int(size), best[0]))
+    return sorted(wanted, key=lambda each: each.path)
 
 
 def without_source(db: Database, target: Store, source: Store | None, *, masters_only: bool) -> list[tuple[str, bool]]:

@@ -92,6 +92,15 @@ def of_same_pixels(db: Database, scan_id: int) -> list[int]:
         WHERE s.id = ? AND o.pixel_digest <> ''""", [scan_id])]
 
 
+def count_across(db: Database, digests: Iterable[str]) -> int:
+    """How many pairs join one of these scans with one that is not among them."""
+    ids = set(ids_of(db, digests).values())
+    return sum((row[0] in ids) is not (row[1] in ids) for row in query_among(
+        db, "SELECT a_scan_id, b_scan_id FROM likeness WHERE a_scan_id IN", ids)) + sum(
+        row[0] not in ids for row in query_among(
+            db, "SELECT a_scan_id, b_scan_id FROM likeness WHERE b_scan_id IN", ids))
+
+
 def mark_compared(db: Database, scan_id: int) -> None:
     db.execute("INSERT OR REPLACE INTO likeness_seen VALUES (?, ?)", [scan_id, now()])
 

@@ -24,8 +24,8 @@ from catalogue.indexing.stores import retire_store
 from catalogue.operations import copying as copying_operation
 from catalogue.progress import Progress
 from catalogue.records import copies as copy_rows
-from catalogue.records import findings, fixity, scans
-from catalogue.records.database import Database
+from catalogue.records import findings, fixity, pieces, scans
+from catalogue.records.database import Database, transaction
 from catalogue.records.fixity import Wanted, wanted_by
 from catalogue.settings import Settings
 from catalogue.storage.folders import Entry
@@ -210,6 +210,20 @@ def test_a_run_is_stopped_also_while_it_finds_all_in_place(shop: Shop) -> None:
     (shop.folder / "away" / MASTER).write_bytes((shop.folder / "nas" / MASTER).read_bytes())
     done = copy_to(shop.db, shop.home, shop.store("away"), wanted, cancelled=lambda: True)
     assert (done.outcome, done.adopted, done.copied) == ("cancelled", 0, 0)
+
+
+@pytest.mark.parametrize("other", ["Ada Quill/Harbour/master (2).tif", "A copy.tif"])
+def test_of_two_files_with_the_same_bytes_the_copy_has_the_name_that_says_what_it_is(
+        shop: Shop, master: Path, other: str) -> None:
+    """Both others come first by their spelling."""
+    (shop.folder / "main" / other).write_bytes(master.read_bytes())
+    shop.index()
+    with transaction(shop.db):
+        artist = pieces.artist_called(shop.db, "Ada Quill").id
+        scans.set_piece(shop.db, shop.due(MASTER).scan_id, pieces.piece_called(shop.db, artist, "Harbour", ""))
+    copy(shop, "nas")
+    assert [path.name for path in (shop.folder / "nas").rglob("*.tif")] == ["master.tif"]
+    assert (shop.folder / "nas" / MASTER).read_bytes() == master.read_bytes()
 
 
 @pytest.mark.parametrize("size", ["another", "the same"])

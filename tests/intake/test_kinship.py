@@ -9,12 +9,12 @@ import pytest
 from intake_pictures import TakeUp, Write, scene
 
 from catalogue.intake.applying import apply
-from catalogue.intake.proposals import WHICH_ARTIST, WHICH_TITLE, Kind, propose
+from catalogue.intake.proposals import WHICH_ARTIST, WHICH_TITLE, Kind, propose, with_answers
 from catalogue.intake.similarity import keep_links, likeness_of, relation_of
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import tile_places
 from catalogue.likeness.updating import update
-from catalogue.records import pieces
+from catalogue.records import likenesses, pieces
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -64,6 +64,27 @@ def test_a_stitched_master_saved_later_is_linked_to_its_held_tiles(
     lefts = sorted(place.box[0] for place in found[1])
     assert lefts == pytest.approx([0, 280 / 840, 560 / 840], abs=0.01)
     assert piece.current_scan_id == found[0].id
+
+
+def test_only_likenesses_of_a_new_scan_with_a_held_one_are_counted(
+        db: Database, home: Home, store: Store, held: np.ndarray, write: Write, take_up: TakeUp, tmp_path: Path
+) -> None:
+    """Two held scans of one picture that were not compared yet, and tiles of a new picture among themselves."""
+    old, new = scene(31, 700, 500), scene(32, 840, 360)
+    write("Cora Lind/Weir/Weir master.tif", old, folder="masters")
+    write("Cora Lind/Weir/Weir master 2.tif", old[5:, 5:].copy(), folder="masters")
+    take_up(store)
+    for number, left in enumerate((0, 280, 460), 1):
+        write(f"tile {number} of 3.tif", new[:, left:left + 380].copy(), at=f"2026-03-09T10:0{number}:00")
+    write("0009.tif", held[6:, 4:].copy(), at="2026-03-01T10:00:00")
+    plan = propose(db, home, tmp_path / "key", store, likeness=likeness_of(db, home))
+    for number, each in enumerate(plan.proposals):
+        if not each.ready:
+            plan = with_answers(db, home, plan, number, artist="Ada Quill", piece="Quay")
+    outcome = apply(db, home, plan)
+    assert len(outcome.taken) == 4
+    assert keep_links(db, home, outcome.taken) == 1, "the re-scan of the held harbour"
+    assert len(likenesses.listed(db)) > 2, "the others were found as well"
 
 
 def test_a_large_tile_is_still_a_tile() -> None:

@@ -11,7 +11,9 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from catalogue.fixity.set_aside import SetAsideFile, set_aside_files
 from catalogue.indexing.stores import UNMARKED, locate_store
+from catalogue.operations.doubles import summarize_set_aside
 from catalogue.operations.stores import StoreRetired, retire_store, summarize
 from catalogue.progress import data_size
 from catalogue.records import stores, upkeep_lists
@@ -40,6 +42,7 @@ class StoreView:
     total: int | None
     findings: int
     last_audit: str
+    set_aside: tuple[SetAsideFile, ...] = ()
 
 
 def store_views(db: Database) -> list[StoreView]:
@@ -55,7 +58,8 @@ def store_views(db: Database) -> list[StoreView]:
             except OSError:  # gone since we looked
                 place = None
         views.append(StoreView(store, place, stores.holding(db, store.id), free, total,
-                               upkeep_lists.findings_of_store(db, store.id), last_audit(db, store.id)))
+                               upkeep_lists.findings_of_store(db, store.id), last_audit(db, store.id),
+                               set_aside_files(db, store) if place else ()))
     return views
 
 
@@ -171,6 +175,8 @@ def store_words(view: StoreView) -> Content:
     parts.append(line(f"oldest check {ago(held.oldest_check)}; last audit {ago(view.last_audit)}"))
     if view.findings:
         parts.append(line(("! ", "bold $warning"), f"{counted(view.findings, 'open finding')}"))
+    if view.set_aside:
+        parts.append(line(("! ", "bold $warning"), summarize_set_aside(view.set_aside)))
     if store.marker.startswith(UNMARKED):
         parts.append(line(("! ", "bold $warning"), "no marker: not recognised under another mount point"))
     if store.one_reader:
