@@ -18,7 +18,7 @@ from catalogue.indexing.stores import is_at, locate_store, marked_elsewhere, off
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
-from catalogue.records import files, findings, pending, runs
+from catalogue.records import files, findings, likenesses, pending, runs
 from catalogue.records.database import Database, now, read_only_database, transaction
 from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
@@ -34,7 +34,10 @@ COMMIT_SECONDS = 1.0
 
 @dataclass(slots=True)
 class StoreSummary:
-    """One store's run. ``outcome``: finished, cancelled, failed (the store was disconnected), offline."""
+    """One store's run. ``outcome``: finished, cancelled, failed (the store was disconnected), offline.
+
+    ``uncompared``: scans in it that were not compared with the others yet.
+    """
 
     store: str
     outcome: str = "finished"
@@ -44,6 +47,7 @@ class StoreSummary:
     bytes: int = 0
     gone: int = 0
     findings: Counter[str] = field(default_factory=Counter)
+    uncompared: int = 0
     seconds: float = 0.0
 
 
@@ -94,6 +98,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
             findings.record(db, "offline", "the store was disconnected during an index run", store_id=store.id,
                             hint="Connect it, then index again.")
         summary.findings.update(findings.seen_since(db, store.id, moment))
+        summary.uncompared = likenesses.uncompared_in(db, store.id)
         summary.seconds = monotonic() - begun
         runs.end(db, run_id, summary.outcome, {"seen": summary.seen, "read": summary.read, "gone": summary.gone,
                                                "findings": sum(summary.findings.values())})

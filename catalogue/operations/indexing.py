@@ -10,6 +10,7 @@ from catalogue.operations.stores import selected_stores
 from catalogue.operations.upkeep import count_and_back_up
 from catalogue.operations.wording import counted, kind_counts, masters_lacking, number
 from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
+from catalogue.records import likenesses
 from catalogue.records.database import Database
 from catalogue.settings import Home
 
@@ -21,11 +22,13 @@ class Indexed:
     """What an index run did, store by store.
 
     ``lacking``: masters without enough copies, by kind of finding. ``trouble``: why today has no backup, or "".
+    ``uncompared``: scans of any store that were not compared with the others yet.
     """
 
     stores: tuple[StoreSummary, ...]
     lacking: dict[str, int]
     trouble: str = ""
+    uncompared: int = 0
 
     @property
     def clean(self) -> bool:
@@ -44,11 +47,11 @@ def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers
     summaries = service.index(db, home, selected_stores(db, names), workers=workers, again=again, report=report,
                               cancelled=cancelled, executors=executors)
     after = count_and_back_up(db, home, report=report, cancelled=cancelled)
-    return Indexed(tuple(summaries), after.lacking, after.trouble)
+    return Indexed(tuple(summaries), after.lacking, after.trouble, len(likenesses.uncompared(db)))
 
 
 def summarize(result: Indexed) -> list[str]:
-    """What became of each store, what was found, and which copies are lacking."""
+    """What became of each store, what was found, which copies are lacking, and what was not compared yet."""
     lines = []
     for store in result.stores:
         lines.append(f"{store.store}: {OUTCOMES.get(store.outcome, store.outcome)}; "
@@ -56,4 +59,7 @@ def summarize(result: Indexed) -> list[str]:
                      f"{number(store.unchanged)} unchanged, {number(store.gone)} gone; {store.seconds:.1f} s")
         if any(store.findings.values()):
             lines.append(f"  {kind_counts(store.findings)}")
-    return [*lines, *masters_lacking(result.lacking), *filter(None, [result.trouble])]
+    lines += [*masters_lacking(result.lacking), *filter(None, [result.trouble])]
+    if result.uncompared:
+        lines.append(f"{counted(result.uncompared, 'new scan')} not compared yet: catalogue alike")
+    return lines

@@ -64,6 +64,13 @@ def uncompared(db: Database) -> Sequence[int]:
         SELECT id FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen) ORDER BY id""")))
 
 
+def uncompared_in(db: Database, store_id: int) -> int:
+    """How many scans with a preview that a store holds were not compared yet."""
+    return fetch_int(db, """
+        SELECT count(*) FROM scan s WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen) AND EXISTS (
+            SELECT 1 FROM file f WHERE f.scan_id = s.id AND f.store_id = ? AND f.state = 'present')""", [store_id])
+
+
 def with_preview(db: Database) -> Sequence[int]:
     """Ids of all scans with a preview, oldest first; 8 bytes each."""
     return array("q", (row[0] for row in db.execute("SELECT id FROM scan WHERE has_preview = 1 ORDER BY id")))

@@ -117,7 +117,7 @@ COPY = {"store": str, "outcome": str, "copied": int, "adopted": int, "renamed": 
         "not_copied": [{"path": str, "reason": str}], "trouble": str}
 FAULT = {"error": str, "hint": str, "path": str}
 INDEX = [{"store": str, "outcome": str, "seen": int, "unchanged": int, "read": int, "bytes": int, "gone": int,
-          "findings": Words(int), "seconds": float}]
+          "findings": Words(int), "uncompared": int, "seconds": float}]
 SHOW = PIECE | {
     "caution": str,
     "scans": [SCAN | {"current": bool, "width_mm": (float, NONE), "height_mm": (float, NONE),

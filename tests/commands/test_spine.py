@@ -70,8 +70,13 @@ def archive(scan: Scan, tmp_path: Path) -> Path:
 
 def test_from_store_to_show(run: Run, archive: Path) -> None:
     assert "Added the primary store" in run("store", "add", "main", archive, "--marker")
-    assert "3 files seen, 3 read" in run("index", "--workers", 1)
-    assert "0 read" in run("index")
+    first = run("index", "--workers", 1)
+    assert "3 files seen, 3 read" in first
+    assert "3 new scans not compared yet: catalogue alike" in first.splitlines()[-2:]
+    again = run.json("index")
+    assert (again[0]["read"], again[0]["uncompared"]) == (0, 3)
+    run("alike")
+    assert "not compared" not in run("index") and run.json("index")[0]["uncompared"] == 0
     assert "Ada Quill: Harbour" in run("find", "harbor")
     shown = run("show", "harbour")
     assert "1800 × 1200 px, 45.7 × 30.5 cm at 100 ppi" in shown
