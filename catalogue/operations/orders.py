@@ -83,16 +83,20 @@ def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = 
 
 def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None = None,
                   seen: Mapping[str, str] | None = None, unit_price: str | None = None, notes: str | None = None,
-                  buyer: str | None = None, placed: str | None = None, quantity: int | None = None) -> OrdersChanged:
+                  buyer: str | None = None, placed: str | None = None, quantity: int | None = None,
+                  size: tuple[float, float] | None = None, medium: str | None = None) -> OrdersChanged:
     """Change lines as a list shows them, all or none; None leaves what is. One statement, undone as one.
 
-    Price of one print (as typed), quantity and notes are the lines' own; status, buyer and date their orders'.
+    Price of one print (as typed), quantity, size (width and height in mm), medium and notes are the lines' own; status,
+    buyer and date their orders'.
     ``seen``: the status that was shown, by order number. Raises NotFound, Refused as :func:`set_order_status` and
     :func:`correct_order`.
     """
     of_order = {name: value for name, value in (("buyer", buyer), ("placed", placed)) if value is not None}
-    of_line = {name: value for name, value in (("quantity", quantity), ("unit_price", unit_price), ("notes", notes))
-               if value is not None}
+    width, height = size or (None, None)
+    of_line = {name: value for name, value in (
+        ("quantity", quantity), ("width_mm", width), ("height_mm", height), ("medium", medium),
+        ("unit_price", unit_price), ("notes", notes)) if value is not None}
     before = last_statement(db)
     with transaction(db, f"{counted(len(set(line_ids)), 'order line')} changed"):
         lines = [orders.get_line(db, line_id) for line_id in dict.fromkeys(line_ids)]

@@ -104,7 +104,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("P", "sheet_and_copy", "sheet and copy", "Job sheet, and a verified copy of the scan beside it."),
         Key("w", "print_file", "print file", "Write the print file of the line, or of the marked lines.", 9),
         Key("f", "filter", "filter", "Show lines that fit some words: a month, artist, buyer, state or medium.", 4),
-        Key("e,f2", "edit", "edit", "Change state, price, notes, buyer or date of the line or the marked lines.", 5),
+        Key("e,f2", "edit", "edit", "Correct the line, from state and size to price and date; what marked lines "
+            "have in common, at once.", 5),
         Key("m", "move_on", "move on", "Move the order or orders on: approved, printed, collected.", 6),
         Key("space", "mark", "mark", "Mark or unmark the line, to act on several at once.", 7),
         UNDO,

@@ -3,6 +3,7 @@
 import pytest
 from textual.widgets import Input, Static
 
+from catalogue.ledger.values import shown_size
 from catalogue.records import orders
 from catalogue.records.database import open_database, transaction
 from catalogue.screens.app import CatalogueApp
@@ -131,6 +132,45 @@ async def test_state_price_and_notes_change_where_the_order_stands_and_are_taken
         line = line_of(book, "A-106")
         assert (line.status, line.unit_price, line.price, line.notes, line.buyer, line.placed) == (
             "requested", "", "80.00", "", "Dr Oakhanger", "2025-03-02")
+
+
+async def test_size_and_medium_are_corrected_in_the_form_and_taken_back(book: Home) -> None:
+    before = line_of(book, "A-106")
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("f", *"A-106", "enter", "e")
+        await settled(pilot)
+        form = app.screen
+        shown = {name: form.query_one(f"#form-{name}", Input).value for name in ("size", "medium")}
+        assert shown == {"size": shown_size(before.width_mm, before.height_mm), "medium": before.medium}
+        assert "cancel the line" in words(pilot) and form.query_one("#form-piece", Input).disabled
+        for name, value in (("size", "A3"), ("medium", "baryta 300")):
+            form.query_one(f"#form-{name}", Input).focus()
+            form.query_one(f"#form-{name}", Input).value = value
+            await settled(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        line = line_of(book, "A-106")
+        assert ({line.width_mm, line.height_mm}, line.medium) == ({297, 420}, "baryta 300")
+        assert (line.quantity, line.price) == (before.quantity, before.price)
+        await pilot.press("u")
+        await settled(pilot)
+    assert line_of(book, "A-106") == before
+
+
+async def test_a_size_that_is_none_is_refused_in_the_form(book: Home) -> None:
+    before = line_of(book, "A-106")
+    async with running(book, place="orders") as pilot:
+        await pilot.press("f", *"A-106", "enter", "e")
+        await settled(pilot)
+        form = app_of(pilot).screen
+        form.query_one("#form-size", Input).focus()
+        form.query_one("#form-size", Input).value = "large"
+        await settled(pilot)
+        await pilot.press("ctrl+s")
+        await settled(pilot)
+        assert "large" in str(form.query_one("#form-wrong", Static).content)
+    assert line_of(book, "A-106") == before
 
 
 async def test_marked_lines_change_all_at_once_and_are_one_undo(book: Home) -> None:

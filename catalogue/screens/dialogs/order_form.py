@@ -12,9 +12,12 @@ from catalogue.screens.dialogs.form import Field, Filled, FormDialog, Match, Mat
 from catalogue.screens.dialogs.repeat_form import quantity
 from catalogue.screens.texts.formats import counted
 
+ANOTHER_PIECE = "If it is wrong: cancel the line, then order the right piece."
+
 
 def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
-    """State, price of one print, notes, buyer and date of these lines and their orders; of one line the quantity."""
+    """State, price of one print, notes, buyer and date of these lines and their orders; of one line also quantity, size
+    and medium. Which piece a line is of is not to be changed: scan, edition and price hang on it."""
     def field(name: str, label: str, matches: Matches | None = None) -> Field:
         said = {str(getattr(line, name)) for line in lines}
         if name == "placed":
@@ -25,9 +28,15 @@ def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
         return Field(name, label, value, hint=hint, matches=matches, only=matches is not None)
 
     title = f"Order {lines[0].number}: {lines[0].title}" if len(lines) == 1 else counted(len(lines), "order line")
-    prints = (field("quantity", "Prints"),) if len(lines) == 1 else ()
+    prints: tuple[Field, ...] = ()
+    piece: tuple[Field, ...] = ()
+    if len(lines) == 1:
+        prints = (field("quantity", "Prints"),
+                  Field("size", "Size", values.shown_size(lines[0].width_mm, lines[0].height_mm)),
+                  field("medium", "Medium"))
+        piece = (Field("piece", "Piece", ANOTHER_PIECE, fixed=True),)
     fields = (field("status", "State", _states), *prints, field("unit_price", "Price each"), field("notes", "Notes"),
-              field("buyer", "Buyer"), field("placed", "Placed"))
+              field("buyer", "Buyer"), field("placed", "Placed"), *piece)
     return FormDialog(title, fields, lambda filled: _save(lines, filled, day_form))
 
 
@@ -42,10 +51,12 @@ def _save(lines: Sequence[Line], filled: Filled, day_form: str) -> Callable[[Dat
         raise ValueError(f"An order is in one of these states: {', '.join(STATUSES)}")
     placed = values.day(said["placed"], day_form) if "placed" in said else None
     prints = quantity(said["quantity"]) if "quantity" in said else None
+    size = values.print_size_mm(said["size"]) if "size" in said else None
     seen = {line.number: line.status for line in lines if not line.cancelled}
     return lambda db: corrected(change_listed(
         db, [line.id for line in lines], status=said.get("status"), seen=seen, unit_price=said.get("unit_price"),
-        notes=said.get("notes"), buyer=said.get("buyer"), placed=placed, quantity=prints))
+        notes=said.get("notes"), buyer=said.get("buyer"), placed=placed, quantity=prints, size=size,
+        medium=said.get("medium")))
 
 
 def corrected(done: OrdersChanged) -> Correction:
