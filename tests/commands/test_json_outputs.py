@@ -122,6 +122,7 @@ SHOW = PIECE | {
     "caution": str,
     "scans": [SCAN | {"current": bool, "width_mm": (float, NONE), "height_mm": (float, NONE),
                       "notes": [{"kind": str, "detail": str, "yardstick": str}],
+                      "copies": int, "stores": int,
                       "files": [{"store": str, "path": str, "state": str, "checked": (str, NONE)}]}],
     "prints up to": [{"ppi": int, "width_mm": float, "height_mm": float}], "findings": [FINDING | {"store": str}],
     "orders": [LINE]}
@@ -132,7 +133,8 @@ FIND = {"artists": [{"id": int, "name": str, "pieces": int}],
         "files": [{"id": int, "path": str, "store": str, "state": str, "scan_id": (int, NONE), "piece_id": (int, NONE),
                    "role": str, "sha256": str}], "corrected": list}
 AUDIT = {"stores": [{"store": str, "outcome": str, "checked": int, "bytes": int, "intact": int, "remaining": int,
-                     "carried_on": int, "findings": Words(int), "seconds": float}], "copies": Words(str)}
+                     "carried_on": int, "findings": Words(int), "seconds": float}], "copies": Words(str),
+         "all on one disk": bool}
 LOG = {"events": int, "head": {"id": int, "at": str, "chain": str}, "broken": list, "lost": str, "backwards": int,
        "differences": list, "journal": list, "journal_damaged": bool, "passed_over": list}
 CERTIFICATE = {"number": str, "artist": str, "title": str, "year": str, "size": str, "medium": str, "order": str,
@@ -200,7 +202,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["intake", "{key}", "--into", "main", "--dry-run"], 1, INTAKE),
     (["intake", "{key}", "--into", "main", "--yes", "--artist", "Ada Quill", "--piece", "Pier"], 0, INTAKE),
     (["recipe", "nothing"], 2, FAULT),
-    (["doubles"], None, [{"store": STORE, "groups": list}]),
+    (["doubles"], None, [{"store": STORE, "groups": list, "set_aside": [{"path": str, "size": int}]}]),
     (["doubles", "main", "--print-files"], 0, []), (["doubles", "--print-files"], 2, FAULT),
     (["doubles", "main", "--free", "--yes"], 0, {"removed": list, "skipped": list, "undo": (str, NONE),
                                                  "stopped": bool}),
