@@ -28,7 +28,8 @@ _UNFINISHED = frozenset({Fault.TRUNCATED, Fault.EMPTY, Fault.CHANGING, Fault.VAN
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """One thing to tell. ``kind``: "arrived"; "alone", it lies on no earlier scan; "complete", a stitched master that
+    """One thing to tell. ``kind``: "arrived"; "alone", it lies on no earlier scan; "joined", one told as alone on
+    which a later one lies; "complete", a stitched master that
     holds earlier ones; "warning", of a scan told just before; "unfit"; "gone", removed from the folder; "away" and
     "back", of the folder. ``map`` is where the scan's original has tiles by now."""
 
@@ -45,6 +46,7 @@ class _Seen:
     mtime_ns: int
     since: float
     reported: bool = False
+    alone: bool = False
 
 
 @dataclass(slots=True)
@@ -162,15 +164,26 @@ class Watch:
             yield News("complete", arrival.path,
                        f"{display_path(new)}: a stitched master of {len(parts)} of these tiles",
                        arrival, TileMap(places, picture.width / picture.height))
+            yield from self._joined([earlier[i] for i in parts], new)
             return
         on = ", ".join(names[i] for i, _ in laid)
         text = f"{display_path(new)}: overlaps {on or 'no earlier scan'}"
         if earlier and not laid:
             text += "; another original, or the overlap is too narrow to see"
+        self._seen[new].alone = bool(earlier) and not laid
         yield News("alone" if earlier and not laid else "arrived", arrival.path, text, arrival, self._map(new))
+        yield from self._joined([earlier[i] for i, _ in laid], new)
         for warning in advice(names, laid, self.wished_overlap):
             if arrival.path.name in warning:
                 yield News("warning", arrival.path, warning, arrival)
+
+    def _joined(self, below: Sequence[Arrival], new: str) -> Iterator[News]:
+        """Those told as alone that ``new`` lies on."""
+        for arrival in below:
+            if self._seen[arrival.inside].alone:
+                self._seen[arrival.inside].alone = False
+                yield News("joined", arrival.path, f"{display_path(arrival.inside)}: {display_path(new)} overlaps it",
+                           arrival, self._map(arrival.inside))
 
     def _map(self, new: str) -> TileMap | None:
         """The tiles that hang together with this one, its number the last."""

@@ -21,6 +21,7 @@ from catalogue.reading.file import read_file
 from catalogue.reading.model import Reading
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
+from catalogue.screens.widgets.intake_tables import WatchedScan, add_news
 from catalogue.settings import Home
 
 
@@ -59,6 +60,28 @@ def test_a_turned_and_a_thin_tile_are_told_as_they_come(write: Write, tmp_path: 
     write("t4.tif", scene(6, 400, 360), at="2026-03-01T10:06:00")
     (alone,) = look(watch, clock)
     assert "too narrow to see" in alone.text
+
+
+def test_a_scan_that_a_later_one_overlaps_lies_alone_no_more(write: Write, tmp_path: Path) -> None:
+    """The first tile of the next original stayed one to check, however many joined it."""
+    clock, whole = Clock(), scene(5, 1010, 360)
+    (tmp_path / "key").mkdir()
+    watch, rows = Watch(tmp_path / "key", (), 0.2, clock=clock), list[WatchedScan]()
+    write("a.tif", scene(6, 400, 360))
+    write("b1.tif", whole[:, :400], at="2026-03-01T10:02:00")
+    for news in look(watch, clock):
+        add_news(rows, news)
+    assert [(row.path.name, row.state) for row in rows] == [("a.tif", "arrived"), ("b1.tif", "alone")]
+    write("b2.tif", whole[:, 240:640], at="2026-03-01T10:04:00")
+    told = look(watch, clock)
+    assert [(news.kind, news.path.name) for news in told] == [("arrived", "b2.tif"), ("joined", "b1.tif")]
+    assert told[1].text == "b1.tif: b2.tif overlaps it"
+    for news in told:
+        add_news(rows, news)
+    assert [(row.path.name, row.state) for row in rows] == [
+        ("a.tif", "arrived"), ("b1.tif", "arrived"), ("b2.tif", "arrived")]
+    write("b3.tif", whole[:, 480:880], at="2026-03-01T10:06:00")
+    assert "joined" not in [news.kind for news in look(watch, clock)], "told once"
 
 
 def test_files_first_seen_together_are_read_in_the_order_they_were_made(write: Write, tmp_path: Path) -> None:

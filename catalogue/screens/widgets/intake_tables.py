@@ -39,6 +39,9 @@ def add_news(rows: list[WatchedScan], news: News) -> WatchedScan:
     if row is None:
         row = WatchedScan(news.path, news.kind)
         rows.append(row)
+    if news.kind == "joined":
+        row.texts, row.map, row.state = [("arrived", news.text)], news.map, "arrived"
+        return row
     if news.kind in ("warning", "gone"):
         row.texts.append((news.kind, news.text))
     else:
@@ -75,7 +78,7 @@ class WatchedTable(RowTable[WatchedScan]):
         following = self.cursor_row >= len(self.scans) - 1
         before = self.highlighted
         row = add_news(self.scans, news)
-        at = row if following or before is None else before
+        at = row if before is None or (following and news.kind != "joined") else before
         self._show(next(number for number, scan in enumerate(self.scans) if scan is at))
 
     def _show(self, cursor: int) -> None:
