@@ -17,6 +17,7 @@ from catalogue.likeness import thresholds as limits
 from catalogue.likeness.confirmation import polish, track
 from catalogue.likeness.features import Bytes
 from catalogue.likeness.geometry import Matrix
+from catalogue.likeness.oriented_correlation import register
 
 Floats = npt.NDArray[np.float32]
 Wide = npt.NDArray[np.float64]
@@ -51,8 +52,8 @@ def compare(
     """Compare previews (H×W×3 uint8, sRGB) under a map from a to b; ``None`` if too little of them overlaps.
 
     The finer one is brought to the grid of the coarser, so that neither is magnified. The map is first made exact on
-    the pixels, moving no corner by more than ``reach`` pixels. ``rigid``: its scale is right. ``tracked``: corners are
-    followed first, which soft pictures in another light would mislead.
+    the pixels; the polish of last resort moves no corner by more than ``reach`` pixels. ``rigid``: its scale is right.
+    ``tracked``: corners are followed first, which soft pictures in another light would mislead.
     """
     if geometry.scale_of(matrix) > 1.0:
         turned = _onto(b, a, geometry.inverse(matrix), reach, rigid, tracked)
@@ -112,6 +113,8 @@ def _onto(
     size = (x1 - x0, y1 - y0)
     grey = cv2.cvtColor(soft, cv2.COLOR_RGB2GRAY), cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
     exact = track(grey[0], grey[1], local) if tracked else None
+    if exact is None and rigid:
+        exact = register(grey[0], grey[1], local)
     local = _polished(grey[0], grey[1], local, scale, reach, rigid) if exact is None else exact
     drawn = cv2.warpAffine(soft, local, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     mask = cv2.warpAffine(np.full(fine.shape[:2], 255, np.uint8), local, size) > 250

@@ -113,7 +113,8 @@ def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:
         rigid = abs(math.log(fit.scale / scale)) < limits.SCALE_NEAR
         if rigid:  # few features or a soft picture give the scale less well than the two sizes do
             matrix = geometry.rescaled(matrix, scale / fit.scale, _middle(a, b, matrix))
-    comparison = compare(a.preview, b.preview, matrix, reach=reach, rigid=rigid, tracked=fit.inliers > 0)
+    tracked = fit.inliers >= (limits.ORIENTED_BELOW if rigid else 1)
+    comparison = compare(a.preview, b.preview, matrix, reach=reach, rigid=rigid, tracked=tracked)
     return decide(a.facts, b.facts, (a.size, b.size), fit, comparison) if comparison else None
 
 
