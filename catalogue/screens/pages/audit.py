@@ -62,9 +62,9 @@ class AuditPage(Page):
             table.set_title("Findings", sum(kind.count for kind in kinds))
             table.show_rows([ALL, *kinds], self._kind_cells, lambda kind: kind.kind, keep=keep)
             said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
-            if one_disk:
-                said.append(line(("! ", "bold $warning"), f"{ALL_ON_ONE_DISK}. Next: 6, then a, to add another disk"))
-            self.query_one("#audits", Static).update(lines([line(("Last audits", "bold")), *said]))
+            told = [line(("! ", "bold $warning"), f"{ALL_ON_ONE_DISK}. Next: 6, then a, to add another disk")]
+            self.query_one("#audits", Static).update(
+                lines([*(told if one_disk else []), line(("Last audits", "bold")), *said]))
 
         settings = self.app.home.settings
         self.ask(lambda db: (upkeep_lists.kinds(db), upkeep_lists.last_audits(db), all_on_one_disk(db, settings)), show,
