@@ -30,6 +30,8 @@ from catalogue.storage.identity import FileId, filesystem_id, is_regular, physic
 
 FEWEST_PLACES = 2
 
+ON_ONE_DISK = "its copies are on one disk; {} disks must hold a verified copy (or set copies_on_one_disk = true)"
+
 
 @dataclass(frozen=True, slots=True)
 class Taken:
@@ -149,8 +151,7 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
     if len(good) >= wanted:
         return ""
     if len(different_places(locations, one_disk=True)) >= wanted:
-        return (f"its copies are on one disk; {wanted} disks must hold a verified copy"
-                " (or set copies_on_one_disk = true)")
+        return ON_ONE_DISK.format(wanted)
     return f"only {len(good)} of the {wanted} stores required hold a verified copy"
 
 
