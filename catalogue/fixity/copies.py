@@ -16,6 +16,7 @@ from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, locations, runs
 from catalogue.records import stores as store_rows
 from catalogue.records.copies import DOUBTS, Copies, Holder
+from catalogue.records.copy_doubts import why_not_intact
 from catalogue.records.database import Database, transaction
 from catalogue.records.fixity import Wanted
 from catalogue.records.paths import UnusablePath, native_path
@@ -251,7 +252,7 @@ def _copy(db: Database, target: Store, destination: Entry, item: Wanted, report:
         if holder.store_id == target.id:
             continue
         if not holder.intact:
-            reasons.append(copy_rows.why_not_intact(db, holder))
+            reasons.append(why_not_intact(db, holder))
             continue
         with ExitStack() as held:
             try:

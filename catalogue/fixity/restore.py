@@ -15,6 +15,7 @@ from catalogue.indexing.stores import locate_store, offline, opened_store
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import copies, events, files, findings, fixity, locations, pieces, runs, scans, stores
 from catalogue.records.copies import DOUBTS, Holder
+from catalogue.records.copy_doubts import why_not_intact
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.files import Located
 from catalogue.records.fixity import Due
@@ -127,7 +128,7 @@ def _source(db: Database, sha256: str, due: Due, asked: Store | None, target: Pa
         if holder.file_id == due.id or (asked is not None and holder.store_id != asked.id):
             continue
         if not holder.intact:
-            unfit.append(copies.why_not_intact(db, holder))
+            unfit.append(why_not_intact(db, holder))
             continue
         store = stores.by_id(db, holder.store_id)
         root = locate_store(db, store)

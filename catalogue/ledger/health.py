@@ -9,7 +9,7 @@ from catalogue.fixity.verdicts import judge, record
 from catalogue.indexing.stores import locate_store
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.records import copies as copy_rows
-from catalogue.records import files, fixity, scans, stores
+from catalogue.records import copy_doubts, files, fixity, scans, stores
 from catalogue.records.copies import Holder
 from catalogue.records.database import Database, transaction
 from catalogue.records.files import Located
@@ -93,7 +93,7 @@ def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tu
         return ()
     if held is not None and held.intact and faulty:
         return (f"{faulty}: its picture is incomplete",)
-    return copy_rows.doubts(db, file.id, file.store_id, file.path)
+    return copy_doubts.doubts(db, file.id, file.store_id, file.path)
 
 
 def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:

@@ -6,15 +6,13 @@ services comes from here.
 A file is *intact* when its last look gave the bytes on record for it: it is there, no attempt to read it has failed
 since, and no open finding says otherwise. It is *sound* when, besides, those bytes show a whole picture: a faithful
 copy of a truncated scan saves nobody. A copy is a sound file; two of them in one store count once, and so does one
-file under two paths, whether by a hard link, a bind mount, a linked folder or a folder added twice (records.places).
+file under two paths, whether by a hard link, a bind mount, a linked folder or a folder added twice (records.locations).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.records import files, findings
 from catalogue.records.locations import DISTINCT_DISK, DISTINCT_FILE
-from catalogue.records.paths import display_path
 from catalogue.records.rows import Database, exists, fetch, fetch_one
 
 # Open findings that say a file's bytes are not, or may not be, those on record for it.
@@ -118,22 +116,3 @@ def holders(db: Database, sha256: str) -> list[Holder]:
 def is_sound(db: Database, file_id: int) -> bool:
     """Whether a file is there, holds the bytes on record for it, and they show a whole picture."""
     return exists(db, f"SELECT 1 FROM {HELD} h WHERE h.file_id = ? AND h.sound", [file_id])
-
-
-_UNREAD = {files.UNREAD: "it has changed since it was read",
-           files.NOT_READ_HERE: "it has not been read since its store came to lie on this disk"}
-
-
-def doubts(db: Database, file_id: int, store_id: int, path: str) -> tuple[str, ...]:
-    """Why a file that is not intact is not, by its open findings, else by the last attempt to read it."""
-    known = files.by_id(db, file_id)
-    return tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, store_id, path) if f.kind in DOUBTS) or (
-        _UNREAD.get(known.failure if known is not None else "", "it could not be read the last time"),)
-
-
-def why_not_intact(db: Database, holder: Holder) -> str:
-    """``"nas: Ada/Harbour.tif is missing"``, or the doubts about it."""
-    name = f"{holder.store}: {display_path(holder.path)}"
-    if not holder.present:
-        return f"{name} is missing"
-    return f"{name} is in doubt ({'; '.join(doubts(db, holder.file_id, holder.store_id, holder.path))})"
