@@ -4,6 +4,7 @@ import ast
 import re
 import subprocess
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -136,6 +137,23 @@ def test_every_command_in_the_table_loads_and_explains_itself() -> None:
         assert isinstance(loaded, click.Command), name
         assert text.endswith("."), name
         assert loaded.help, name
+
+
+def test_no_module_imports_itself_in_a_circle() -> None:
+    """Imports within functions count; those for types alone do not."""
+    modules = {".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts).removesuffix(".__init__"): path
+               for path in PACKAGE.rglob("*.py")}
+    graph: dict[str, set[str]] = {}
+    for name, path in modules.items():
+        tree = tree_of(path)
+        guarded = [node for node in ast.walk(tree)
+                   if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"]
+        for_types = {inner for node in guarded for inner in ast.walk(node)}
+        froms = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node not in for_types]
+        named = {whole if (whole := f"{node.module}.{alias.name}") in modules else str(node.module)
+                 for node in froms for alias in node.names}
+        graph[name] = (named & modules.keys()) - {name}
+    TopologicalSorter(graph).prepare()     # raises CycleError, which names the circle
 
 
 def test_an_operation_loads_no_user_interface() -> None:

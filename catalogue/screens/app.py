@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
     from catalogue.records.search import Vocabulary
     from catalogue.screens.background.work import Job, Work, WorkEnded
+    from catalogue.screens.page import Page
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
@@ -260,13 +261,15 @@ class CatalogueApp(ThriftyApp[None]):
         super().delay_update(delay)
 
     def action_search(self) -> None:
-        from catalogue.screens.actions.opening import open_hit
-        from catalogue.screens.dialogs.search import SearchDialog
+        from catalogue.screens.actions.searching import open_search
 
-        if not any(isinstance(screen, SearchDialog) for screen in self.screen_stack):
-            dialog = cached_screen(self, SearchDialog)
-            dialog.begin()
-            self.push_screen(dialog, partial(open_hit, self))
+        open_search(self)
+
+    def undo_last(self, page: "Page") -> None:
+        """Undo the last correction, as ``u`` on a page asks for."""
+        from catalogue.screens.actions.correcting import take_back
+
+        take_back(page)
 
     def action_help(self) -> None:
         from catalogue.screens.dialogs.help import HelpDialog

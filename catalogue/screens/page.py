@@ -133,9 +133,7 @@ class Page(HeldScreen[None], CatalogueScreen[None]):
         self.query_one(f"#{self.LIST}", RowTable).toggle_mark()
 
     def action_undo(self) -> None:
-        from catalogue.screens.actions.correcting import take_back
-
-        take_back(self)
+        self.app.undo_last(self)
 
 
 class Dialog(ModalScreen[T], CatalogueScreen[T]):

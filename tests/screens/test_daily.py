@@ -14,7 +14,7 @@ from catalogue.records.database import open_database, transaction
 from catalogue.records.orders import NewLine
 from catalogue.screens import system_viewer
 from catalogue.screens.actions.files import text_of
-from catalogue.screens.actions.opening import offer_repeat
+from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
 from catalogue.screens.dialogs.repeat import RepeatDialog

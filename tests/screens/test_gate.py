@@ -18,7 +18,7 @@ from catalogue.reading.model import Fault
 from catalogue.records import findings, likenesses, orders, pieces, scans
 from catalogue.records.database import open_database, transaction
 from catalogue.screens import system_viewer
-from catalogue.screens.actions import files, opening
+from catalogue.screens.actions import files, opening, repeating
 from catalogue.screens.actions.opening import open_piece
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
@@ -74,7 +74,7 @@ class Trace:
     def __init__(self, app: CatalogueApp, patch: pytest.MonkeyPatch) -> None:
         self.noted: list[Any] = []
         patch.setattr(opening, "open_piece", lambda _, *given: self.noted.append(("open", given)))
-        patch.setattr(opening, "offer_repeat", lambda _, **given: self.noted.append(("repeat", given)))
+        patch.setattr(repeating, "offer_repeat", lambda _, **given: self.noted.append(("repeat", given)))
         patch.setattr(app.writes, "add", lambda what, *_, **__: self.noted.append(("write", what)))
         patch.setattr(app, "begin", lambda name, *_: self.noted.append(("work", name)))
         patch.setattr(app, "copy_to_clipboard", lambda text: self.noted.append(("path", text)))

@@ -13,7 +13,8 @@ from textual.widgets import Button, Input, Static
 from catalogue.errors import Damaged
 from catalogue.records import orders, pieces
 from catalogue.records.database import open_database, transaction
-from catalogue.screens.actions.opening import offer_repeat, open_piece
+from catalogue.screens.actions.opening import open_piece
+from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background import changes, garbage, screen_cache
 from catalogue.screens.dialogs.help import HelpDialog

@@ -11,7 +11,7 @@ from textual.widgets import Input, Static
 from catalogue.records import pieces
 from catalogue.records.database import open_database, transaction
 from catalogue.records.upkeep_lists import Coverage, Growth
-from catalogue.screens.actions.opening import offer_repeat
+from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.audit import budget_of
 from catalogue.screens.pages.health import HealthView, plot_words

@@ -16,7 +16,7 @@ from catalogue.operations import print_files as operation
 from catalogue.print_files.recipe import from_json
 from catalogue.records import print_files
 from catalogue.records.database import open_database
-from catalogue.screens.actions.opening import offer_repeat
+from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog
 from catalogue.screens.dialogs.sheet import JobSheetPanel

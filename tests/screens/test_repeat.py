@@ -15,7 +15,7 @@ from catalogue.print_files.render import render
 from catalogue.records import orders
 from catalogue.records.database import open_database
 from catalogue.records.orders import Line
-from catalogue.screens.actions.opening import offer_repeat
+from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.sheet import SheetPanel

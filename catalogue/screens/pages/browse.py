@@ -13,7 +13,7 @@ from textual.widgets import Static
 from catalogue.records import browsing
 from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
 from catalogue.records.database import Database
-from catalogue.screens.actions import opening
+from catalogue.screens.actions import opening, repeating
 from catalogue.screens.actions.files import FileActions
 from catalogue.screens.page import Page
 from catalogue.screens.pictures.picture import Picture
@@ -154,7 +154,7 @@ class BrowsePage(FileActions, Page):
     def action_repeat(self) -> None:
         piece = self._pieces.row_to_act_on
         if piece is not None:
-            opening.offer_repeat(self.app, piece_id=piece.id)
+            repeating.offer_repeat(self.app, piece_id=piece.id)
 
     def action_edit(self) -> None:
         from catalogue.screens.actions.correcting import edit_artist, edit_pieces

@@ -20,7 +20,7 @@ from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
 from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
-from catalogue.screens.actions import opening
+from catalogue.screens.actions import opening, repeating
 from catalogue.screens.actions.correcting import announce_correction
 from catalogue.screens.background.jobs import panel_text, start_job_sheet, start_print_files
 from catalogue.screens.dialogs.confirm import confirm
@@ -172,7 +172,7 @@ class OrdersPage(Page):
     def action_repeat(self) -> None:
         row = self._line
         if row is not None:
-            opening.offer_repeat(self.app, line_id=row.line.id)
+            repeating.offer_repeat(self.app, line_id=row.line.id)
 
     def action_sheet(self) -> None:
         row = self._line

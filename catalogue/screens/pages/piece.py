@@ -13,7 +13,7 @@ from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
-from catalogue.screens.actions import opening
+from catalogue.screens.actions import repeating
 from catalogue.screens.actions.correcting import announce_correction, edit_pieces, edit_scans
 from catalogue.screens.actions.files import FileActions
 from catalogue.screens.background.jobs import panel_text, start_recipe
@@ -155,9 +155,9 @@ class PiecePage(FileActions):
         orders: RowTable[Line] = self.query_one("#orders", RowTable)
         line = orders.row_to_act_on if orders.has_focus else None
         if line is not None:
-            opening.offer_repeat(self.app, line_id=line.id)
+            repeating.offer_repeat(self.app, line_id=line.id)
         else:
-            opening.offer_repeat(self.app, piece_id=self.piece_id)
+            repeating.offer_repeat(self.app, piece_id=self.piece_id)
 
     def action_edit(self) -> None:
         """Correct the scan or the marked scans; the piece where it has none."""

@@ -1,0 +1,37 @@
+"""Search from anywhere, and showing what it found."""
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+from catalogue.screens.actions.opening import open_piece
+from catalogue.screens.background.screen_cache import cached_screen
+
+if TYPE_CHECKING:
+    from catalogue.screens.app import CatalogueApp
+    from catalogue.screens.dialogs.search import Hit
+
+
+def open_search(app: "CatalogueApp") -> None:
+    """The search dialog, unless it is open."""
+    from catalogue.screens.dialogs.search import SearchDialog
+
+    if not any(isinstance(screen, SearchDialog) for screen in app.screen_stack):
+        dialog = cached_screen(app, SearchDialog)
+        dialog.begin()
+        app.push_screen(dialog, partial(open_hit, app))
+
+
+async def open_hit(app: "CatalogueApp", hit: "Hit | None") -> None:
+    """The piece that a search found, or the artist's pieces; None: nothing was chosen."""
+    from catalogue.screens.pages.browse import BrowsePage
+
+    if hit is None:
+        return
+    if hit.piece_id is not None:
+        open_piece(app, hit.piece_id, hit.sha256)
+    elif hit.artist_id is not None:
+        await app.switch_mode("browse")
+        while len(app.screen_stack) > 1:
+            await app.pop_screen()
+        if isinstance(app.screen, BrowsePage):
+            app.screen.go_to_artist(hit.artist_id)
