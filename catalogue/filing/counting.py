@@ -4,6 +4,7 @@ import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+from string import ascii_letters
 
 from catalogue.filing.endings import is_roman
 from catalogue.filing.model import Work
@@ -35,7 +36,7 @@ def skip_running_numbers(works: Sequence[Work]) -> None:
 
 
 def _is_numbered(name: Name) -> bool:
-    kinds = [t.kind for t in name.tokens if t.kind != Kind.BREAK]
+    kinds = [t.kind for t in name.said]
     return len(kinds) > 1 and kinds[0] == Kind.NUMBER and Kind.WORD in kinds
 
 
@@ -89,9 +90,8 @@ def _is_of_title(match: re.Match[str], known: Collection[str], words: Collection
     """Whether the short word before a number is the title's last, as in "The Old Boat_1", and counts nothing. ``known``
     are the artist's titles, ``words`` those that count captures."""
     sign = match["sign"] or ""
-    if not sign.endswith(" ") or title_key(match.string[: match.end("sign")]) in known:
-        return bool(sign.endswith(" "))
-    return sign.strip().casefold() not in words and title_key(match["base"]) not in known
+    return sign.endswith(" ") and (title_key(match.string[: match.end("sign")]) in known or (
+        sign.strip().casefold() not in words and title_key(match["base"]) not in known))
 
 
 def _find_counting_words(matches: Iterable[re.Match[str]]) -> frozenset[str]:
@@ -107,12 +107,9 @@ def _find_counting_words(matches: Iterable[re.Match[str]]) -> frozenset[str]:
 def _count_from_one(codes: Iterable[str]) -> bool:
     """Whether codes count captures: from one on, or as rows and columns ("A1", "B2")."""
     given = list(codes)
-    values = sorted({int(digits) if (digits := c.lstrip(LETTERS)) else ord(c[-1].lower()) - ord("a") + 1
+    values = sorted({int(digits) if (digits := c.lstrip(ascii_letters)) else ord(c[-1].lower()) - ord("a") + 1
                      for c in given})
     return len(given) > 1 and values[0] in (0, 1) and values[-1] - values[0] < 2 * len(given)
-
-
-LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def _is_last(work: Work) -> bool:

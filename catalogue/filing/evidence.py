@@ -164,7 +164,7 @@ def _is_announced(place: Place, part: int) -> bool:
     "artists/brell"."""
     if any(t.kind == Kind.JOB and t.text[0].isdigit() for t in read_name(place.folders[part]).tokens):
         return True
-    above = [t for t in read_name(place.folders[part - 1]).tokens if t.kind != Kind.BREAK] if part else []
+    above = read_name(place.folders[part - 1]).said if part else ()
     return bool(above) and all(t.text.casefold() in words.ARTISTS for t in above)
 
 

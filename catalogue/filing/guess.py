@@ -9,9 +9,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from string import ascii_letters
 
 from catalogue.filing.artists import Artists
-from catalogue.filing.counting import LETTERS, skip_running_numbers, take_off_counters
+from catalogue.filing.counting import skip_running_numbers, take_off_counters
 from catalogue.filing.endings import Endings
 from catalogue.filing.folders import bare_stems, folder_kinds, folder_titles, purpose_key
 from catalogue.filing.joints import write_out_fields
@@ -121,7 +122,7 @@ def _span(name: Name, endings: Endings) -> tuple[int, int, bool]:
     if name.tokens and name.tokens[0].kind == Kind.YEAR and name.tokens[0].text < "2000" and not any(
             t.kind == Kind.WORD for t in name.tokens):
         return 0, 0, True  # "1988-(1)"
-    begins = next((t.kind for t in name.tokens if t.kind != Kind.BREAK), Kind.NUMBER)
+    begins = name.said[0].kind if name.said else Kind.NUMBER
     if name.is_device or begins in (Kind.SIZE, Kind.RESOLUTION):
         return 0, -1, False
     first = endings.start(name)
@@ -238,5 +239,5 @@ def _closing_number(name: Name) -> str:
     last = name.said[-1]
     if last.kind in (Kind.NUMBER, Kind.COUNTER) or (last.kind == Kind.VERSION and last.text.startswith("(")):
         return last.text
-    digits = last.text.lstrip(LETTERS)
+    digits = last.text.lstrip(ascii_letters)
     return digits if last.kind != Kind.VERSION and digits.isdecimal() else ""

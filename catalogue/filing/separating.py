@@ -157,13 +157,13 @@ def _counter_before(work: Work) -> str:
     """The "Tile 3" with which a file's name begins, if more is taken for its title."""
     if not work.title or not work.title.key:
         return ""
-    token = next((token for token in work.names[-1].tokens if token.kind != Kind.BREAK), None)
+    token = next(iter(work.names[-1].said), None)
     return token.text if token and token.kind == Kind.COUNTER else ""
 
 
 def _number_of_untitled(work: Work) -> str:
     """The "4" of "untitled-4", which a program gives, or a person to one of several works."""
-    tokens = [token for token in work.names[-1].tokens if token.kind != Kind.BREAK]
+    tokens = work.names[-1].said
     own = work.title.key if work.title else ""
     return tokens[1].text if not own and len(tokens) > 1 and tokens[1].kind == Kind.NUMBER and (
         fold(tokens[0].text) in words.UNTITLED) else ""
