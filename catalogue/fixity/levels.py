@@ -4,12 +4,14 @@ Answered from facts in the catalogue. Where only a person can know, the page ask
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from catalogue.errors import NotFound
 from catalogue.fixity import backup, log
 from catalogue.records import events, fixity_facts
+from catalogue.records.copies import Copies
 from catalogue.records.database import Database, transaction
 from catalogue.records.fixity_facts import Answer, Facts
 from catalogue.settings import Home
@@ -69,9 +71,9 @@ class Area:
         return tuple(c for c in unmet if c.level == lowest)
 
 
-def levels(db: Database, home: Home) -> tuple[Area, ...]:
-    """The five areas as they stand now."""
-    page = _Page(fixity_facts.facts(db, log.REVIEWED), fixity_facts.answers(db), home,
+def levels(db: Database, home: Home, masters: Sequence[Copies] | None = None) -> tuple[Area, ...]:
+    """The five areas as they stand now; ``masters`` as in :func:`catalogue.records.fixity_facts.facts`."""
+    page = _Page(fixity_facts.facts(db, log.REVIEWED, masters), fixity_facts.answers(db), home,
                  log.verify_chain(db, home).sound)
     criteria = [*_storage(page), *_integrity(page), *_control(page), *_metadata(page), *_content(page)]
     areas = []

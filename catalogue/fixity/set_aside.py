@@ -3,9 +3,9 @@
 import os
 import re
 from dataclasses import dataclass
+from pathlib import Path
 
 from catalogue.indexing.recording import real_path
-from catalogue.indexing.stores import locate_store
 from catalogue.records import events
 from catalogue.records.database import Database
 from catalogue.records.paths import escape_path
@@ -22,9 +22,9 @@ class SetAsideFile:
     size: int
 
 
-def set_aside_files(db: Database, store: Store) -> tuple[SetAsideFile, ...]:
-    """Those of a store, by path; none while it is offline. Looked for in every folder that a file was restored in."""
-    root = locate_store(db, store)
+def set_aside_files(db: Database, store: Store, root: Path | None) -> tuple[SetAsideFile, ...]:
+    """Those of a store that lies at ``root`` now, by path; none while it is offline. Looked for in every folder that a
+    file was restored in."""
     if root is None:
         return ()
     listed = []

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from catalogue.fixity.copies import review_scans
 from catalogue.fixity.set_aside import SetAsideFile, set_aside_files
+from catalogue.indexing.stores import locate_store
 from catalogue.intake.doubles import Doubles, find_doubles, total
 from catalogue.intake.doubles import bring_back as _bring_back
 from catalogue.intake.doubles import free_doubles as _free_doubles
@@ -33,7 +34,8 @@ class StoreDoubles:
 def list_doubles(db: Database, name: str = "") -> list[StoreDoubles]:
     """Doubles in one store, or in each. Raises NotFound for an unknown store."""
     chosen = [stores.by_name(db, name)] if name else stores.listed(db)
-    return [StoreDoubles(store, tuple(find_doubles(db, store)), set_aside_files(db, store)) for store in chosen]
+    return [StoreDoubles(store, tuple(find_doubles(db, store)), set_aside_files(db, store, locate_store(db, store)))
+            for store in chosen]
 
 
 def summarize_set_aside(files: Sequence[SetAsideFile]) -> str:

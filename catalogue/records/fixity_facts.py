@@ -1,11 +1,12 @@
 """What the catalogue itself can say about how safe the archive is; and what persons have answered."""
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
 from catalogue.reading.notes import NEED_NO_PROFILE
-from catalogue.records.copies import DOUBTS, of_masters
+from catalogue.records.copies import DOUBTS, Copies, of_masters
 from catalogue.records.events import agent
 from catalogue.records.rows import Database, fetch, fetch_int, fetch_text, now, save_row
 
@@ -53,9 +54,11 @@ class Answer:
     agent: str
 
 
-def facts(db: Database, reviewed: str) -> Facts:
-    """Gather the facts; ``reviewed`` is how events of a review of the log begin."""
-    copies, count, text = of_masters(db), partial(fetch_int, db), partial(fetch_text, db)
+def facts(db: Database, reviewed: str, masters: Sequence[Copies] | None = None) -> Facts:
+    """Gather the facts; ``reviewed`` is how events of a review of the log begin, ``masters`` the copies of all masters
+    where they are known already."""
+    copies = of_masters(db) if masters is None else masters
+    count, text = partial(fetch_int, db), partial(fetch_text, db)
     return Facts(
         stores=count("SELECT count(*) FROM store WHERE forgotten IS NULL"),
         off_site_stores=count("SELECT count(*) FROM store WHERE forgotten IS NULL AND kind = 'off-site'"),

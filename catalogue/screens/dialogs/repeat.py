@@ -63,7 +63,6 @@ class RepeatDialog(Dialog[Line]):
         self._last_print: EarlierRecipe | None = None
         self._as_last_time = False
         self._filled = False
-        self.recording = False
         self._kept_price = ""
         self._confirmed: set[Doubt] = set()     # what was asked about and may be recorded so
         self._grave_seen: set[str] = set()      # grave cautions that were asked about

@@ -43,6 +43,8 @@ class AuditPage(Page):
         super().__init__()
         self._open: OpenFinding | None = None
         self._listed = ""   # the kind whose findings are listed
+        self._audits: list[tuple[str, str]] = []
+        self._one_disk = False
 
     def body(self) -> Iterable[Widget]:
         yield Container(
@@ -56,19 +58,27 @@ class AuditPage(Page):
             id="audit")
 
     def load(self, *, keep: bool = False) -> None:
-        def show(counts: tuple[list[KindCount], list[tuple[str, str]], bool]) -> None:
-            kinds, audits, one_disk = counts
+        def show(counts: tuple[list[KindCount], list[tuple[str, str]]]) -> None:
+            kinds, self._audits = counts
             table = self.query_one("#kinds", RowTable)
             table.set_title("Findings", sum(kind.count for kind in kinds))
             table.show_rows([ALL, *kinds], self._kind_cells, lambda kind: kind.kind, keep=keep)
-            said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
-            told = [line(("! ", "bold $warning"), f"{ALL_ON_ONE_DISK}. Next: 6, then a, to add another disk")]
-            self.query_one("#audits", Static).update(
-                lines([*(told if one_disk else []), line(("Last audits", "bold")), *said]))
+            self._show_audits()
+
+        def show_disks(one_disk: bool) -> None:
+            self._one_disk = one_disk
+            self._show_audits()
 
         settings = self.app.home.settings
-        self.ask(lambda db: (upkeep_lists.kinds(db), upkeep_lists.last_audits(db), all_on_one_disk(db, settings)), show,
-                 group="kinds", holds=self.query_one("#kinds"))
+        self.ask(lambda db: (upkeep_lists.kinds(db), upkeep_lists.last_audits(db)), show, group="kinds",
+                 holds=self.query_one("#kinds"))
+        self.ask(lambda db: all_on_one_disk(db, settings), show_disks, group="one disk", thread="disks")
+
+    def _show_audits(self) -> None:
+        said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in self._audits]
+        warning = [line(("! ", "bold $warning"), f"{ALL_ON_ONE_DISK}. Next: 6, then a, to add another disk")]
+        self.query_one("#audits", Static).update(
+            lines([*(warning if self._one_disk else []), line(("Last audits", "bold")), *said]))
 
     @staticmethod
     def _kind_cells(row: KindCount) -> list[Text]:

@@ -39,8 +39,10 @@ class HealthView:
 
 def health_view(db: Database, home: Home) -> HealthView:
     """Gather it; on a large catalogue this takes a moment."""
-    counts = Counter(held.counted(one_disk=home.settings.copies_on_one_disk) for held in copies.of_masters(db))
-    return HealthView(levels(db, home), tuple(upkeep_lists.growth(db)), dict(counts), upkeep_lists.coverage(db))
+    masters = copies.of_masters(db)
+    counts = Counter(held.counted(one_disk=home.settings.copies_on_one_disk) for held in masters)
+    return HealthView(levels(db, home, masters), tuple(upkeep_lists.growth(db)), dict(counts),
+                      upkeep_lists.coverage(db))
 
 
 class HealthPage(Page):

@@ -59,7 +59,7 @@ def store_views(db: Database) -> list[StoreView]:
                 place = None
         views.append(StoreView(store, place, stores.holding(db, store.id), free, total,
                                upkeep_lists.findings_of_store(db, store.id), last_audit(db, store.id),
-                               set_aside_files(db, store) if place else ()))
+                               set_aside_files(db, store, place)))
     return views
 
 
