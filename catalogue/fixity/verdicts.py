@@ -14,6 +14,7 @@ from catalogue.indexing.crawl import crawl
 from catalogue.indexing.places import note_file_place
 from catalogue.indexing.recording import real_path
 from catalogue.progress import Cancelled, Progress, Report
+from catalogue.reading.model import CHECK_PERMISSIONS
 from catalogue.records import events, files, findings, fixity, pieces, scans, stores
 from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, now, transaction
@@ -38,7 +39,7 @@ _HINTS = {
     Result.UNREADABLE: "Restore it from a good copy, and replace this disk soon.",
     Result.CHANGING: "Audit it again when nothing is writing to it.",
 }
-_DENIED = "Check its permissions, then audit it again."
+_DENIED = f"{CHECK_PERMISSIONS.capitalize()}, then audit it again."
 # Events that tell of one file whether its bytes were those on record.
 _LOOKS = ("fixity check", "message digest calculation", "recovery", "replication")
 
@@ -176,10 +177,9 @@ def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, s
     due, kind = verdict.due, verdict.result
     seen = [Observed(kind.value, verdict.detail, _DENIED if verdict.checked.denied else _HINTS[kind],
                      offset, due.scan_id)]
-    if kind is Result.EDITED and any(f.kind == "edited" and f.former_sha256
-                                     for f in findings.open_at(db, store.id, due.path)):
+    if kind is Result.EDITED and any(f.former_sha256 for f in findings.open_at(db, store.id, due.path, ("edited",))):
         seen = []  # edited again since: the edit that was read in and is not accepted says all there is to say
-    if kind is Result.MISSING and any(f.kind == "moved" for f in findings.open_at(db, store.id, due.path)):
+    if kind is Result.MISSING and findings.open_at(db, store.id, due.path, ("moved",)):
         seen = []  # find_moved looks whether that still holds
     findings.observe(db, store.id, due.path, seen, file_id=due.id, settled=settled, resolution=f"found {kind.value}")
 
@@ -238,7 +238,7 @@ def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequ
 
 def _observe_missing(db: Database, store: Store, due: Due) -> None:
     """All names were looked through, and none holds it: an earlier finding that it moved holds no more."""
-    if any(f.kind == "moved" for f in findings.open_at(db, store.id, due.path)):
+    if findings.open_at(db, store.id, due.path, ("moved",)):
         seen = [Observed("missing", "the file is no longer there", _HINTS[Result.MISSING], scan_id=due.scan_id)]
         findings.observe(db, store.id, due.path, seen, file_id=due.id, settled=("moved",), resolution="found missing")
 

@@ -73,7 +73,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
     file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, verified=True)
     note_file_place(db, file_id, reading.path)
     fixity.clear_damage(db, file_id)
-    edits = [f for f in findings.open_at(db, store.id, path) if f.kind == "edited"]
+    edits = findings.open_at(db, store.id, path, ("edited",))
     findings.observe(db, store.id, path, _seen(path, reading, scan_id), file_id=file_id, settled=READ_KINDS,
                      resolution="read again")
     if held is not None and before is not None and held.id != scan_id:

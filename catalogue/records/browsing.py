@@ -7,7 +7,7 @@ gives at most ``limit`` rows in the list's own order, whichever way it looked.
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from catalogue.records.copies import HELD
+from catalogue.records.copies import of_scan
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.rows import Database, fetch, fetch_int, fetch_one
 
@@ -68,14 +68,14 @@ class Glance:
     ppi_y: float | None
     profile_name: str | None
     has_preview: int | None
-    present: int
-    stores: int
-    disks: int
-    checked_at: str | None
     findings: int
     damaged: int
     lines: int
     last_order: str | None
+    present: int = 0
+    stores: int = 0
+    disks: int = 0
+    checked_at: str | None = None
     caution: str = ""
 
 
@@ -146,11 +146,6 @@ def glance(db: Database, piece_id: int) -> Glance | None:
     row = fetch_one(db, Glance, f"""
         SELECT p.id AS piece_id, a.name AS artist, p.title, p.year, p.series, p.width_mm, p.height_mm,
                c.id AS scan_id, c.sha256, c.width, c.height, c.bits, c.ppi_x, c.ppi_y, c.profile_name, c.has_preview,
-               (SELECT count(*) FROM {HELD} h WHERE h.scan_id = c.id AND h.present) AS present,
-               (SELECT min(count(DISTINCT h.store_id), count(DISTINCT h.true_file)) FROM {HELD} h
-                WHERE h.scan_id = c.id AND h.sound) AS stores,
-               (SELECT count(DISTINCT h.disk) FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS disks,
-               (SELECT max(h.checked_at) FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS checked_at,
                (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
                 WHERE x.piece_id = p.id AND f.resolved IS NULL) AS findings,
                (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
@@ -160,7 +155,11 @@ def glance(db: Database, piece_id: int) -> Glance | None:
                 WHERE l.piece_id = p.id) AS last_order
         FROM piece p JOIN artist a ON a.id = p.artist_id LEFT JOIN scan c ON c.id = p.current_scan_id
         WHERE p.id = ?""", [piece_id])
-    return None if row is None else replace(row, caution=current.caution(db, piece_id))
+    if row is None:
+        return None
+    held = of_scan(db, row.scan_id or 0)
+    return replace(row, present=held.present, stores=held.stores, disks=held.disks, checked_at=held.checked_at,
+                   caution=current.caution(db, piece_id))
 
 
 def totals(db: Database) -> Totals:

@@ -258,8 +258,9 @@ def artists_matching(db: Database, words: str, limit: int = 20) -> list[Artist]:
     key = folded(words)
     if not key:
         return []
-    exact = fetch(db, Artist, "SELECT * FROM artist WHERE key = ?1 OR replace(key, ' ', '') = nullif(?2, '')",
-                  [key, folding.joined_name(key)])
+    joined = folding.joined_name(key)   # of East Asian names alone, and no index serves it
+    exact = fetch(db, Artist, "SELECT * FROM artist WHERE key = ?" + " OR replace(key, ' ', '') = ?" * bool(joined),
+                  [key, joined] if joined else [key])
     return exact or fetch(db, Artist, "SELECT * FROM artist WHERE instr(key, ?) ORDER BY key LIMIT ?", [key, limit])
 
 
