@@ -70,11 +70,10 @@ def _filter(session: Session, db: "Database", words: str, given: dict[str, Any])
     """What words and options ask for; an option comes before what the words say of the same."""
     wanted = read_filter(words, date.today())
     try:
-        if given["month"]:
-            month = periods.month(given["month"])
-            wanted = replace(wanted, first=month.first, last=month.last)
-        elif given["year"]:
-            wanted = replace(wanted, first=f"{given['year']}-01-01", last=f"{given['year']}-12-31")
+        period = (periods.month(given["month"]) if given["month"] else
+                  periods.year(given["year"]) if given["year"] else None)
+        if period is not None:
+            wanted = replace(wanted, first=period.first, last=period.last)
         wanted = replace(wanted, first=session.day(given["first"]) or wanted.first,
                          last=session.day(given["last"]) or wanted.last)
         if wanted.first and wanted.last:

@@ -39,8 +39,9 @@ def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]
     from catalogue.records import copies, files, findings, orders, scans, stores
     from catalogue.records.current import caution
 
-    names = {store.id: store.name for store in stores.listed(db)}
-    online = {store.id: locate_store(db, store) is not None for store in stores.listed(db)}
+    in_use = stores.listed(db)
+    names = {store.id: store.name for store in in_use}
+    online = {store.id: locate_store(db, store) is not None for store in in_use}
     files_of: dict[int, list[dict[str, Any]]] = {}
     for scan_id, file in files.of_piece(db, piece.id):
         state = file.state if online.get(file.store_id) else "offline"

@@ -61,7 +61,7 @@ def _period(session: Session, month: str, year: int | None, first: str, last: st
         if month:
             return periods.month(month)
         if year:
-            return Period(f"{year}-01-01", f"{year}-12-31")
+            return periods.year(year)
         dates = session.home.settings.dates
         return periods.between(day(first, dates), day(last, dates))
     except ValueError as error:

@@ -9,6 +9,7 @@ from catalogue.fixity.copies import review_scans
 from catalogue.fixity.damage_regions import Damage, from_text
 from catalogue.fixity.restore import sources
 from catalogue.indexing.recording import ACCEPTED_EDIT
+from catalogue.reading.model import CHECK_PERMISSIONS
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records import stores as store_rows
@@ -61,7 +62,7 @@ def damage_of(db: Database, file_id: int | None) -> Damage | None:
 def next_step(db: Database, finding: Finding) -> NextStep:
     """What a person should do about a finding, and how."""
     store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
-    if finding.hint.casefold().startswith("check its permissions"):  # nothing says that its bytes are not sound
+    if finding.hint.casefold().startswith(CHECK_PERMISSIONS):
         return NextStep(finding.hint, "look")
     known = finding.scan_id is not None or finding.kind not in LOSSES
     if finding.kind in RESTORABLE and finding.file_id is not None and known:

@@ -16,8 +16,8 @@ from pathlib import Path
 from catalogue.errors import Damaged, NotFound, StoreAway
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.freeing import Freed, bring_back_listed, free_listed, lacking_places
-from catalogue.intake.removing import digest_of, places_wanted, verified_places
+from catalogue.intake.freeing import TOO_FEW_OTHERS, Freed, bring_back_listed, free_listed
+from catalogue.intake.removing import digest_of, lacking_places, places_wanted, verified_places
 from catalogue.intake.undo_lists import DOUBLES
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import copies, doubles, events, files, scans, stores
@@ -76,7 +76,7 @@ def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubl
             return "its bytes are not those on record: audit the store"
         if not any(place.store_id == store.id and path == group.keep.path for path, place in places):
             return KEPT_HAS_CHANGED
-        return lacking_places(home.settings, [place for _, place in places])
+        return lacking_places(home.settings, [place for _, place in places], TOO_FEW_OTHERS)
 
     return free_listed(
         db, home, store, DOUBLES, [(group, file) for group in doubles for file in group.others], check,

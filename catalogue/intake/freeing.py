@@ -11,7 +11,7 @@ from typing import TypeVar
 from catalogue.errors import CatalogueError
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.removing import ON_ONE_DISK, CopyLocation, Skipped, different_places, places_wanted, state_of
+from catalogue.intake.removing import Skipped, state_of
 from catalogue.intake.undo_lists import DOUBLES, PRINT_FILES, new_list, read_list, store_of, undo_folder, write_line
 from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
 from catalogue.records import events, files
@@ -19,12 +19,13 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.doubles import DoubledFile
 from catalogue.records.paths import native_path, stored_mtime
 from catalogue.records.stores import Store
-from catalogue.settings import Home, Settings
+from catalogue.settings import Home
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 
 CHANGED = "it has changed since it was indexed"
 GONE = "it is no longer there"
 HAS_SIDECAR = "it has a sidecar"
+TOO_FEW_OTHERS = "only {} of the {} places required hold another verified copy"
 FREED_KINDS = {DOUBLES: "doubles", PRINT_FILES: "print files"}
 T = TypeVar("T")
 
@@ -133,16 +134,6 @@ def _listed_before(home: Home, store: Store, kind: str) -> set[tuple[str, str]]:
         with suppress(CatalogueError):  # not a list of ours
             listed |= {(entry["from"], entry["sha256"]) for entry in read_list(path).entries}
     return listed
-
-
-def lacking_places(settings: Settings, locations: Sequence[CopyLocation]) -> str:
-    """Why verified copies in these places are too few to remove what hangs on them; empty where they are enough."""
-    good, wanted = different_places(locations, one_disk=settings.copies_on_one_disk), places_wanted(settings)
-    if len(good) >= wanted:
-        return ""
-    if len(different_places(locations, one_disk=True)) >= wanted:
-        return ON_ONE_DISK.format(wanted)
-    return f"only {len(good)} of the {wanted} places required hold another verified copy"
 
 
 def _has_sidecar(entry: Entry) -> bool:

@@ -146,13 +146,18 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
     own = next((place for place in locations if place.file == source), None)
     if own is not None:
         return f"it is the store {stores.by_id(db, own.store_id).name!r}'s own file, reached by another path"
-    wanted = places_wanted(settings)
-    good = different_places(locations, one_disk=settings.copies_on_one_disk)
+    return lacking_places(settings, locations, "only {} of the {} stores required hold a verified copy")
+
+
+def lacking_places(settings: Settings, locations: Sequence[CopyLocation], too_few: str) -> str:
+    """Why verified copies in these places are too few to remove what hangs on them; empty where they are enough.
+    ``too_few`` says it with how many there are and how many are wanted."""
+    good, wanted = different_places(locations, one_disk=settings.copies_on_one_disk), places_wanted(settings)
     if len(good) >= wanted:
         return ""
     if len(different_places(locations, one_disk=True)) >= wanted:
         return ON_ONE_DISK.format(wanted)
-    return f"only {len(good)} of the {wanted} stores required hold a verified copy"
+    return too_few.format(len(good), wanted)
 
 
 def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:

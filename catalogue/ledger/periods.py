@@ -37,6 +37,11 @@ def _month_of(day: date) -> Period:
     return Period(day.replace(day=1).isoformat(), _last_of(day).isoformat())
 
 
+def year(number: int) -> Period:
+    """The days of a calendar year."""
+    return Period(f"{number:04d}-01-01", f"{number:04d}-12-31")
+
+
 def month(text: str) -> Period:
     """``"2025-11"`` is November 2025 and nothing else. Raises ValueError."""
     match = _MONTH.fullmatch(text.strip())
@@ -78,7 +83,7 @@ def _one_word(word: str) -> Period | None:
         if _DAY.fullmatch(word):
             return Period(date.fromisoformat(word).isoformat(), word)
         if _YEAR.fullmatch(word):
-            return Period(f"{word}-01-01", f"{word}-12-31")
+            return year(int(word))
         return month(word)
     except ValueError:
         return None
@@ -91,6 +96,5 @@ def _two_words(word: str, after: str, today: date) -> Period | None:
     if word not in ("this", "last") or after not in ("month", "year"):
         return None
     if after == "year":
-        year = today.year - (word == "last")
-        return Period(f"{year:04d}-01-01", f"{year:04d}-12-31")
+        return year(today.year - (word == "last"))
     return _month_of(today if word == "this" else today.replace(day=1) - timedelta(days=1))

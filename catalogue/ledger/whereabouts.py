@@ -38,11 +38,12 @@ def whereabouts(db: Database, edition_id: int | None = None, *, place: str = "")
     """
     if edition_id is not None:
         get_edition(db, edition_id)
-    places = [_of(made) for made in print_moves.prints(db, edition_id)]
+    places = [whereabouts_of(made) for made in print_moves.prints(db, edition_id)]
     return [made for made in places if place in ("", made.place)]
 
 
-def _of(made: LivingPrint) -> Whereabouts:
+def whereabouts_of(made: LivingPrint) -> Whereabouts:
+    """Where one print is, of those on record."""
     place, holder, since, notes = made.place, made.holder, made.day, made.notes
     if made.state == "destroyed":
         place, holder, since, notes = "destroyed", "", made.destroyed, ""

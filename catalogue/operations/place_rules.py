@@ -106,7 +106,7 @@ def keep_place_rules(home: Home, rules: Sequence[str]) -> Home:
     fault = setting_fault("place_rules", list(rules))
     if fault:
         raise Refused(fault)
-    place = (home.folder / "settings.toml").resolve()
+    place = home.settings_file.resolve()
     before = read_settings(place)
     try:
         text = place.read_text(encoding="utf-8") if place.exists() else ""

@@ -9,8 +9,8 @@ from pathlib import Path
 from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.freeing import Freed, bring_back_listed, free_listed, lacking_places
-from catalogue.intake.removing import digest_of, verified_places
+from catalogue.intake.freeing import TOO_FEW_OTHERS, Freed, bring_back_listed, free_listed
+from catalogue.intake.removing import digest_of, lacking_places, verified_places
 from catalogue.intake.undo_lists import PRINT_FILES
 from catalogue.operations.doubles import skipped_lines
 from catalogue.operations.print_comparison import kept_profile, opened_again, sound_master
@@ -106,7 +106,7 @@ def free_print_files(db: Database, home: Home, name: str, *, report: Report = ig
             return NAMED_BY_ORDER
         recipe = from_json(made.recipe)
         masters = [place for _, place in verified_places(db, recipe.master_sha256)]
-        if why := lacking_places(home.settings, masters):
+        if why := lacking_places(home.settings, masters, TOO_FEW_OTHERS):
             return f"of its master {why}"
         return _why_not(db, home, store, file, made, cancelled)
 

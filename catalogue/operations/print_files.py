@@ -35,6 +35,7 @@ from catalogue.records.rows import now
 from catalogue.records.scans import Scan
 from catalogue.settings import Home
 from catalogue.sheets.writing import outside, safe_name
+from catalogue.storage.identity import identity
 from catalogue.untrusted import read_regular
 
 OTHER_PRINT_FILE = ("A print file made with other choices, or by another version, already has this name; it was not"
@@ -214,30 +215,21 @@ def make_prints(db: Database, home: Home, lines: Sequence[Line], chosen: Mapping
     Raises: as :func:`make_print` where there is one line alone; Stopped. A folder that is another one meanwhile, since
     its disk was pulled, is told as such, and nothing is written into what stands in its place.
     """
-    place = _identity(folder)
+    place = identity(folder)
     made: list[PrintMade] = []
     failed: list[NotMade] = []
     for line in lines:
         try:
             plan = plan_print(db, home, line, chosen, profile=profile, afresh=afresh)
-            if _identity(folder) != place:
+            if identity(folder) != place:
                 raise _gone(folder)
             made.append(make_print(db, home, plan, folder, report=report, cancelled=cancelled))
         except CatalogueError as met:
-            error = met if _identity(folder) == place else _gone(folder)
+            error = met if identity(folder) == place else _gone(folder)
             if len(lines) == 1:
                 raise error from met
             failed.append(NotMade(line, error.message, error.hint, str(error.path or "")))
     return PrintFilesMade(tuple(made), tuple(failed))
-
-
-def _identity(folder: Path) -> tuple[int, int] | None:
-    """Device and inode of a folder; None where it cannot be reached."""
-    try:
-        stat = folder.stat()
-    except OSError:
-        return None
-    return stat.st_dev, stat.st_ino
 
 
 def _gone(folder: Path) -> CatalogueError:

@@ -33,6 +33,7 @@ class FaultFound:
 
 
 ANOTHER_COPY = "look for another copy of this file"
+CHECK_PERMISSIONS = "check its permissions"  # where a hint begins so nothing is known of the bytes: no restore
 TOO_LARGE = FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed")
 
 

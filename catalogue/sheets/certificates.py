@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from catalogue.ledger import editions, values
-from catalogue.ledger.whereabouts import Whereabouts, place_in_words, whereabouts
+from catalogue.ledger.whereabouts import Whereabouts, place_in_words, whereabouts_of
 from catalogue.records import editions as recorded
 from catalogue.records import pieces, print_moves
 from catalogue.records.database import Database
@@ -48,11 +48,11 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
     """Every print of an edition that is out, numbers first, then proofs. Raises NotFound."""
     edition = editions.get_edition(db, edition_id)
     piece = pieces.get_piece(db, edition.piece_id)
-    prints = whereabouts(db, edition_id)
-    places = {print_.number: place_in_words(print_) for print_ in prints}
-    living = {Number(print_.series, print_.number): print_ for print_ in print_moves.prints(db, edition_id)}
-    rows = tuple(_row(print_, living[number], piece, edition, settings, places.get(number, ""))
-                 for print_ in recorded.issued(db, edition_id) if (number := Number(print_.series, print_.number)))
+    living = print_moves.prints(db, edition_id)
+    prints = [whereabouts_of(print_) for print_ in living]
+    known = {place.number: (print_, place_in_words(place)) for print_, place in zip(living, prints, strict=True)}
+    rows = tuple(_row(print_, *known[Number(print_.series, print_.number)], piece, edition, settings)
+                 for print_ in recorded.issued(db, edition_id))
     opened, closed = (values.shown_day(text, settings.dates) for text in (edition.opened, edition.closed))
     page = render("certificates.html", piece=piece, state=editions.state(db, edition), label=editions.label(edition),
                   rows=rows, counts=_counts(prints), remarked=any(row.remarks for row in rows), opened=opened,
@@ -63,8 +63,8 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
     return Certificates(rows, csv_table(names, ([getattr(row, name) for name in names] for row in rows)), page)
 
 
-def _row(print_: Issued, living: LivingPrint, piece: pieces.Piece, edition: Edition, settings: Settings,
-         where: str) -> Row:
+def _row(print_: Issued, living: LivingPrint, where: str, piece: pieces.Piece, edition: Edition,
+         settings: Settings) -> Row:
     """A number's row: size, medium, order, buyer and scan are those of its newest print, which may be a reprint."""
     number = (f"AP {roman(print_.number)}/{roman(edition.proofs)}" if print_.series == "proof"
               else f"{print_.number}/{edition.size_limit}")

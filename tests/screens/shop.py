@@ -337,3 +337,12 @@ def words(pilot: Pilot[None]) -> str:
     """Everything on the screen, as text."""
     strips = pilot.app.screen._compositor.render_strips()
     return "\n".join("".join(segment.text for segment in strip) for strip in strips)
+
+
+def piece_never_ordered(home: Home) -> int:
+    """A new piece of the first artist, without scans and orders."""
+    db = open_database(home.database)
+    with transaction(db):
+        piece_id = pieces.piece_called(db, 1, "Never Ordered")
+    db.close()
+    return piece_id

@@ -25,7 +25,7 @@ from catalogue.screens.pages.piece_view import GONE
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
 from tests import recorded
-from tests.screens.shop import older_scan_current, running, said, settled, sha, typed, until, words
+from tests.screens.shop import older_scan_current, piece_never_ordered, running, said, settled, sha, typed, until, words
 
 Shop = Home
 
@@ -300,10 +300,7 @@ async def test_what_is_grave_is_seen_on_a_small_screen_and_the_rest_can_be_scrol
 
 
 async def test_a_first_order_opens_an_empty_form(shop: Shop) -> None:
-    db = open_database(shop.database)
-    with transaction(db):
-        new = pieces.piece_called(db, 1, "Never Ordered")
-    db.close()
+    new = piece_never_ordered(shop)
     async with running(shop) as pilot:
         app = pilot.app
         assert isinstance(app, CatalogueApp)

@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 from textual.widgets import Input, Static
 
-from catalogue.records import pieces
-from catalogue.records.database import open_database, transaction
+from catalogue.records.database import open_database
 from catalogue.records.upkeep_lists import Coverage, Growth
 from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.app import CatalogueApp
@@ -19,7 +18,7 @@ from catalogue.screens.pages.names import NamesPage
 from catalogue.screens.widgets.bars import KeyLine
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
-from tests.screens.shop import running, said, settled, until, words
+from tests.screens.shop import piece_never_ordered, running, said, settled, until, words
 
 SMALL = (80, 24)
 
@@ -158,10 +157,7 @@ async def test_sizes_of_a_piece_s_orders_are_not_cut(shop: Home) -> None:
 
 
 async def test_a_first_order_opens_with_what_to_enter_not_with_a_fault(shop: Home) -> None:
-    db = open_database(shop.database)
-    with transaction(db):
-        new = pieces.piece_called(db, 1, "Never Ordered")
-    db.close()
+    new = piece_never_ordered(shop)
     async with running(shop) as pilot:
         assert isinstance(pilot.app, CatalogueApp)
         offer_repeat(pilot.app, piece_id=new)
