@@ -12,9 +12,9 @@ _UNREAD = {files.UNREAD: "it has changed since it was read",
 
 def doubts(db: Database, file_id: int, store_id: int, path: str) -> tuple[str, ...]:
     """Why a file that is not intact is not, by its open findings, else by the last attempt to read it."""
-    said = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, store_id, path, DOUBTS))
-    if said:
-        return said
+    reasons = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, store_id, path, DOUBTS))
+    if reasons:
+        return reasons
     known = files.by_id(db, file_id)
     return (_UNREAD.get(known.failure if known is not None else "", "it could not be read the last time"),)
 
