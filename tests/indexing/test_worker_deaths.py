@@ -53,8 +53,11 @@ def _end() -> None:
     os._exit(1)
 
 
-def spawned(begin: Callable[[], None]) -> Callable[[int], Executor]:
-    return lambda count: ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=begin)
+def forked(begin: Callable[[], None]) -> Callable[[int], Executor]:
+    """Processes from a server that has loaded the reader once; the program's own load it each."""
+    context = get_context("forkserver")
+    context.set_forkserver_preload(["catalogue.reading.file"])
+    return lambda count: ProcessPoolExecutor(count, mp_context=context, initializer=begin)
 
 
 def state(of: Shop) -> list[tuple[object, ...]]:
@@ -63,7 +66,7 @@ def state(of: Shop) -> list[tuple[object, ...]]:
 
 def test_a_file_that_kills_its_reader_costs_one_finding(shop: Shop, scan: Scan) -> None:  # noqa: F811
     scan("main/deadly.tif", seed=50)
-    summary = shop.index(executors=spawned(partial(_kill_over, _deadly)), workers=2)
+    summary = shop.index(executors=forked(partial(_kill_over, _deadly)), workers=2)
     assert (summary.outcome, summary.read) == ("finished", 4)
     assert shop.kinds()["deadly.tif"] == {"reader crashed"}
     (told,) = findings.open_at(shop.db, shop.store.id, "deadly.tif")
@@ -79,14 +82,14 @@ def test_a_known_file_that_kills_its_reader_keeps_its_content(shop: Shop, scan: 
     scan("main/deadly.tif", seed=50)
     shop.index()
     before = shop.file("deadly.tif").scan_id
-    shop.index(executors=spawned(partial(_kill_over, _deadly)), workers=1, again=True)
+    shop.index(executors=forked(partial(_kill_over, _deadly)), workers=1, again=True)
     assert "reader crashed" in shop.kinds()["deadly.tif"] and before is not None
     assert shop.file("deadly.tif").scan_id == before and scans.content_fault(shop.db, before) == ""
 
 
 def test_workers_that_are_killed_once_leave_no_finding(shop: Shop, tmp_path: Path) -> None:  # noqa: F811
     (tmp_path / "begun").mkdir()
-    killing = spawned(partial(_kill_over, partial(_first_time, str(tmp_path / "begun"))))
+    killing = forked(partial(_kill_over, partial(_first_time, str(tmp_path / "begun"))))
     assert shop.index(executors=killing, workers=2).read == 3
     assert len(list((tmp_path / "begun").iterdir())) == 3
     assert not {"reader crashed", "damaged"} & {kind for kinds in shop.kinds().values() for kind in kinds}
@@ -98,7 +101,7 @@ def test_workers_that_serve_nothing_are_an_error_and_judge_no_file(shop: Shop, s
     before, told = state(shop), shop.kinds()
     for again in (False, True):
         with pytest.raises(CatalogueError, match="reading processes do not run"):
-            shop.index(executors=spawned(_end), workers=2, again=again)
+            shop.index(executors=forked(_end), workers=2, again=again)
         assert (state(shop), shop.kinds()) == (before, told)
     assert recorded.runs(shop.db, "index")[0].outcome == "failed"
     assert shop.index().read == 1
@@ -116,7 +119,7 @@ def test_a_process_that_the_system_does_not_start_is_an_error(shop: Shop) -> Non
 
 def test_the_command_could_not_run(shop: Shop, monkeypatch: pytest.MonkeyPatch,  # noqa: F811
                                    capsys: pytest.CaptureFixture[str]) -> None:
-    monkeypatch.setattr(workers, "processes", spawned(_end))
+    monkeypatch.setattr(workers, "processes", forked(_end))
     monkeypatch.setattr(sys, "argv", ["catalogue", "--catalogue", str(shop.home.folder), "index", "--workers", "1"])
     with pytest.raises(SystemExit) as ended:
         main()
