@@ -45,8 +45,8 @@ class Doubles:
 
 
 def find_doubles(db: Database, store: Store) -> list[Doubles]:
-    """The doubles of a store, largest first. Kept is a sound file whose path, and whose folders above all, name its
-    artist and piece, whose name is no " (2)" of another's, and which lies highest; between equals the oldest."""
+    """The doubles of a store, largest first. Kept is a sound file, by preference the one that
+    :func:`catalogue.records.preferred_names.path_rank` puts first; between equals the oldest."""
     groups = []
     for _, group in groupby(doubles.in_store(db, store.id), key=lambda file: file.scan_id):
         keep, *others = sorted(group, key=_preference)
@@ -57,8 +57,8 @@ def find_doubles(db: Database, store: Store) -> list[Doubles]:
     return sorted(groups, key=lambda d: (-d.size * len(d.others), d.keep.path))
 
 
-def _preference(file: DoubledFile) -> tuple[bool, tuple[int, int, bool, int], int, str]:
-    return not file.sound, path_rank(file.path, file.artist, file.title), file.mtime_ns, file.path
+def _preference(file: DoubledFile) -> tuple[bool, tuple[bool, int, int, bool, int], int, str]:
+    return not file.sound, path_rank(file.path, file.artist, file.title, filed=file.filed), file.mtime_ns, file.path
 
 
 def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubles], *,

@@ -8,7 +8,7 @@ from itertools import groupby
 
 from catalogue.records.copies import HELD
 from catalogue.records.paths import stored_mtime
-from catalogue.records.preferred_names import path_rank
+from catalogue.records.preferred_names import HeldScan, filed_with_piece, path_rank
 from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_int, fetch_one, fetch_text, now, save_row
 from catalogue.records.stores import Store
 
@@ -127,7 +127,7 @@ def wanted_by(db: Database, target: Store, source: Store | None = None, *, maste
     Of several files with the same bytes the path is taken that says best what they are.
     """
     rows = db.execute(f"""
-        SELECT s.id, s.sha256, s.bytes, h.path, coalesce(a.name, ''), coalesce(p.title, '')
+        SELECT s.id, s.sha256, s.bytes, h.path, coalesce(a.name, ''), coalesce(p.title, ''), h.store_id, s.piece_id
         FROM {HELD} h JOIN scan s ON s.id = h.scan_id
         LEFT JOIN piece p ON p.id = s.piece_id LEFT JOIN artist a ON a.id = p.artist_id
         WHERE h.store_id <> ?1 AND h.intact
@@ -135,11 +135,18 @@ def wanted_by(db: Database, target: Store, source: Store | None = None, *, maste
               AND (NOT ?3 OR s.role = 'master')
               AND s.id NOT IN (SELECT o.scan_id FROM {HELD} o WHERE o.store_id = ?1 AND o.intact)
         ORDER BY s.id""", [target.id, source and source.id, int(masters_only)])
-    wanted = []
-    for (scan_id, sha256, size), held in groupby(rows, key=lambda row: (row[0], row[1], row[2])):
-        paths = [(str(row[3]), str(row[4]), str(row[5])) for row in held]
-        best = paths[0] if len(paths) == 1 else min(paths, key=lambda each: (path_rank(*each), each[0]))
-        wanted.append(Wanted(int(scan_id), str(sha256), int(size), best[0]))
+    wanted: list[Wanted] = []
+    doubled: list[list[sqlite3.Row]] = []
+    for _, group in groupby(rows, key=lambda row: row[0]):
+        first, *others = group
+        if others:
+            doubled.append([first, *others])
+        else:
+            wanted.append(Wanted(*first[:4]))
+    filed = filed_with_piece(db, [HeldScan(row[6], row[3], row[0], row[7]) for held in doubled for row in held])
+    for held in doubled:
+        best = min(held, key=lambda row: (path_rank(row[3], row[4], row[5], filed=(row[6], row[3]) in filed), row[3]))
+        wanted.append(Wanted(*best[:4]))
     return sorted(wanted, key=lambda each: each.path)
 
 

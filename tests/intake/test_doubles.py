@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
 from intake_pictures import TakeUp, Write
 
 from catalogue.errors import CatalogueError, DiskFull
@@ -18,8 +19,8 @@ from catalogue.intake.moving import cut_short, finish_cut_short, undo_tidying
 from catalogue.operations.correcting import confirm_pieces
 from catalogue.operations.doubles import bring_back_doubles, free_doubles, list_doubles, summarize
 from catalogue.operations.indexing import index_stores
-from catalogue.records import copies, files, pieces
-from catalogue.records.database import Database
+from catalogue.records import copies, files, pieces, scans
+from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
 from tests import recorded
@@ -196,6 +197,31 @@ def test_the_file_in_its_artists_and_pieces_folder_is_kept(desk: Desk) -> None:
     index_stores(desk.db, desk.home, ["masters"])
     (group,) = list_doubles(desk.db, "masters")[0].groups
     assert group.keep.path == "Ada Quill/Harbour/Ada Quill - Harbour - master.tif"
+
+
+@pytest.mark.parametrize("of_a_piece", [True, False])
+def test_the_file_that_lies_where_its_piece_lies_is_kept(desk: Desk, of_a_piece: bool) -> None:
+    """Whatever its own path says: "to sort/A copy.tif" lies higher, and nothing names either."""
+    scan_id = files.by_path(desk.db, desk.store.id, ALL[1]).scan_id  # type: ignore[union-attr]
+    desk.free()
+    for name in ("to sort/A copy.tif", "q1/a7/scan0034.tif", "q1/a7/master.tif", "to sort/b.tif"):
+        desk.path(name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy2(desk.path("Ada Quill/Harbour.tif"), desk.path(name))
+    for number, name in enumerate(("q1/a7/master.tif", "to sort/b.tif", "to sort/c.tif")):
+        tifffile.imwrite(desk.path(name), np.full((40, 40, 3), 50 + number, np.uint8))
+    desk.path("Ada Quill/Harbour.tif").unlink()
+    index_stores(desk.db, desk.home, ["masters"])
+    with transaction(desk.db):
+        artist = pieces.artist_called(desk.db, "Ada Quill").id
+        shelf, other = (pieces.piece_called(desk.db, artist, title, "") for title in ("Shelf", "Other"))
+        for name, piece in (("q1/a7/master.tif", shelf), ("to sort/b.tif", other), ("to sort/c.tif", shelf)):
+            scans.set_piece(desk.db, files.by_path(desk.db, desk.store.id, name).scan_id, piece)  # type: ignore[union-attr]
+        scans.set_piece(desk.db, scan_id, shelf if of_a_piece else None)
+    if of_a_piece:
+        desk.path("to sort/c.tif").unlink()
+        index_stores(desk.db, desk.home, ["masters"])
+    (group,) = list_doubles(desk.db, "masters")[0].groups
+    assert group.keep.path == "q1/a7/scan0034.tif"
 
 
 def test_a_copy_that_freeing_found_damaged_counts_no_more(desk: Desk) -> None:
