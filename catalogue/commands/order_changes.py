@@ -4,6 +4,7 @@ from typing import Any
 
 import click
 
+from catalogue.commands.lookup import find_piece
 from catalogue.commands.order_options import StatusChoice, print_facts
 from catalogue.commands.order_text import print_changed, print_order
 from catalogue.commands.session import Session, with_session
@@ -23,14 +24,14 @@ def set_status(session: Session, number: str, status: str, line_id: int | None) 
     STATUS is requested, approved, printed, collected or cancelled. Cancelling before printing frees its edition
     numbers; a cancelled order stays cancelled.
     """
-    from catalogue.operations.orders import cancel_line, set_order_status, summarize
+    from catalogue.operations.orders import cancel_lines, set_order_status, summarize
 
     db = session.existing()
     if line_id is not None:
         if status != "cancelled":
             raise click.UsageError("A single line can only be cancelled.")
-        result = cancel_line(db, number, line_id)
-        session.emit(result.line, lambda out: out.lines(summarize(result)))
+        result = cancel_lines(db, [line_id], of_order=number)
+        session.emit(result.lines[0], lambda out: out.lines(summarize(result)))
         return
     order = set_order_status(db, number, status)
     session.emit(order, lambda out: out.lines(summarize(order)))
@@ -62,6 +63,7 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
 @click.command("correct")
 @click.argument("number")
 @click.option("--line", "line_id", type=int, help="Which line to correct, if the order has several.")
+@click.option("--piece", help="Which piece was meant, where the line is not printed yet: number, title or words.")
 @click.option("--buyer", help="Who orders.")
 @click.option("--date", "placed", help="Date of the order.")
 @click.option("--order-notes", help="Notes on the whole order.")
@@ -81,13 +83,15 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
 def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
     """Correct order NUMBER, or a line of it.
 
-    Anything not given stays as it is.
+    Anything not given stays as it is. With another piece, size, medium or quantity the edition numbers follow.
     """
     from catalogue.operations.orders import correct_order
 
     db = session.existing()
     lines = orders.lines_of(db, orders.by_number(db, number).id)
     changes = print_facts(given)
+    if given["piece"] is not None:
+        changes["piece_id"] = find_piece(db, given["piece"]).id
     order = {name: given[key] for name, key in (("buyer", "buyer"), ("notes", "order_notes"), ("currency", "currency"))
              if given[key] is not None}
     for name, key in (("profile", "profile"), ("settings", "print_notes"), ("notes", "notes"), ("price", "price"),

@@ -10,7 +10,7 @@ from catalogue.errors import Refused
 from catalogue.ledger.fit import picture_wraps
 from catalogue.print_files.layout import ENLARGED, layout_of
 from catalogue.print_files.recipe import LEAST_PPI, Recipe, from_json
-from catalogue.records import print_files
+from catalogue.records import print_files, scans
 from catalogue.records.orders import Line, NewLine
 from catalogue.records.pieces import folded
 from catalogue.records.print_files import PrintFile
@@ -37,9 +37,10 @@ class EarlierRecipe:
 
 def earlier_recipe(db: Database, line: Line | NewLine, line_id: int | None, master_sha256: str) -> EarlierRecipe | None:
     """That of the newest print file of the line ``line_id`` or of one it repeats, else the newest confirmed one of the
-    same piece, size, border and wrap. A crop on another master than ``master_sha256`` is no use to the latter."""
+    same piece, size, border and wrap. A crop on another master than ``master_sha256`` is no use to the latter. A print
+    file of another piece, made before the line's was corrected, is none to either."""
     last = print_files.last_time(db, line_id) if line_id is not None else None
-    if last is not None:
+    if last is not None and _shows(db, last) in (line.piece_id, None):
         return EarlierRecipe(last.recipe, last.made, last)
     for confirmed in print_files.confirmed_of_piece(db, line.piece_id):
         with suppress(Refused):     # written by a later version of the program
@@ -47,6 +48,12 @@ def earlier_recipe(db: Database, line: Line | NewLine, line_id: int | None, mast
             if _same_shape(recipe, line) and (not recipe.crop or recipe.master_sha256 == master_sha256):
                 return EarlierRecipe(confirmed.recipe, confirmed.confirmed)
     return None
+
+
+def _shows(db: Database, file: PrintFile) -> int | None:
+    """The piece that a print file was made of; None where its master is on record no more."""
+    master = scans.by_digest(db, from_json(file.recipe).master_sha256)
+    return master.piece_id if master else None
 
 
 def _same_shape(recipe: Recipe, line: Line | NewLine) -> bool:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from catalogue import money
 from catalogue.errors import Refused, refusing
+from catalogue.ledger.line_corrections import facts_that_follow
 from catalogue.ledger.prices import Prices, corrected_prices
 from catalogue.records import orders
 from catalogue.records.database import Database, transaction
@@ -37,18 +38,14 @@ def cancel_line(db: Database, line_id: int) -> Line:
         return orders.get_line(db, line_id)
 
 
-# What decides which edition a print counts in, and how many numbers it takes.
-_NUMBERED = {"width_mm", "height_mm", "medium", "quantity"}
-
-
 def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: int | None = None,
             line: Mapping[str, object] | None = None) -> Order:
     """Mend what was written wrongly in an order and, with ``line_id``, in one of its lines.
 
     Prices are given as typed; a line's two prices stay in step with its quantity, and with a currency that is
-    corrected. Raises:
-        NotFound: no such order or line. Refused: size, medium or quantity of a line that took edition numbers; a price
-        or a currency that is none.
+    corrected. Its scan, edition and numbers follow its piece, size, medium and quantity. Raises:
+        NotFound: no such order, line or piece. Refused: as :func:`facts_that_follow`; a price or a currency that is
+        none.
     """
     with transaction(db):
         known = orders.by_number(db, number)
@@ -61,12 +58,8 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
                 orders.change_line(db, candidate.id, _after(candidate, currency=str(order["currency"])))
         if line:
             order_line, *_ = orders.lines_by_number(db, number, line_id or 0)
-            changed = {name for name, value in line.items() if value != getattr(order_line, name)}
-            if order_line.numbers and changed & _NUMBERED:
-                raise Refused(f"The line has edition numbers {order_line.numbers}, so its "
-                              f"{', '.join(sorted(n.removesuffix('_mm') for n in changed & _NUMBERED))} cannot be"
-                              " changed.", hint="Cancel the order and record it again.")
-            orders.change_line(db, order_line.id, {**line, **_repriced(order_line, line)})
+            follow = facts_that_follow(db, order_line, line)
+            orders.change_line(db, order_line.id, {**line, **follow, **_repriced(order_line, line)})
         return orders.by_number(db, number)
 
 

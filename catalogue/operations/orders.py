@@ -7,29 +7,25 @@ from catalogue.errors import Refused
 from catalogue.ledger import statuses
 from catalogue.ledger.health import check_now
 from catalogue.ledger.repeat import record as record_order
+from catalogue.money import show_amount
 from catalogue.operations.wording import counted, numbered
 from catalogue.records import orders
 from catalogue.records.database import Database, last_statement, statement_since, transaction
 from catalogue.records.orders import Line, Order
 
-__all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_listed", "change_orders",
+__all__ = ["OrdersChanged", "cancel_lines", "change_listed", "change_orders",
            "check_now", "correct_order", "record_order", "set_order_status", "summarize"]
 
 
 @dataclass(frozen=True, slots=True)
 class OrdersChanged:
-    """Several orders, or lines of orders, changed at once. ``event`` undoes all of it; None where nothing changed."""
+    """Several orders, or lines of orders, changed at once. ``event`` undoes all of it; None where nothing changed.
+    ``sentences`` say what became of lines, where a count does not say enough."""
 
     orders: tuple[Order, ...]
     lines: tuple[Line, ...]
     event: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class LineCancelled:
-    """A line that is not to be printed any more."""
-
-    line: Line
+    sentences: tuple[str, ...] = ()
 
 
 def set_order_status(db: Database, number: str, status: str, *, seen: str = "") -> Order:
@@ -44,10 +40,32 @@ def set_order_status(db: Database, number: str, status: str, *, seen: str = "") 
         return statuses.set_status(db, number, status)
 
 
-def cancel_line(db: Database, number: str, line_id: int) -> LineCancelled:
-    """Cancel one line of the order ``number``. Raises NotFound, Refused."""
-    orders.lines_by_number(db, number, line_id)
-    return LineCancelled(statuses.cancel_line(db, line_id))
+def cancel_lines(db: Database, line_ids: Sequence[int], *, of_order: str = "") -> OrdersChanged:
+    """Cancel these lines, all or none, of ``of_order`` alone where that is said. Raises NotFound, Refused."""
+    before = last_statement(db)
+    with transaction(db, f"{counted(len(set(line_ids)), 'order line')} cancelled" if len(set(line_ids)) > 1 else ""):
+        lines = [orders.get_line(db, line_id) for line_id in dict.fromkeys(line_ids)]
+        for line in lines:
+            if of_order:
+                orders.lines_by_number(db, of_order, line.id)
+            statuses.cancel_line(db, line.id)
+        cancelled = tuple(orders.get_line(db, line.id) for line in lines)
+    return OrdersChanged((), cancelled, statement_since(db, before), tuple(
+        _cancelled(db, line, after) for line, after in zip(lines, cancelled, strict=True)))
+
+
+def _cancelled(db: Database, line: Line, after: Line) -> str:
+    """What became of a line, of its numbers and of the rest of its order."""
+    if line.status == "cancelled":
+        return f"Line {line.id} of order {line.number} was cancelled already."
+    several = "," in line.numbers or "–" in line.numbers
+    fate = ("stay" if several else "stays") + " out, since it was printed" if after.numbers else \
+        ("are" if several else "is") + " free again"
+    numbers = f"; {numbered(line.numbers)} {fate}" if line.numbers else ""
+    rest = sum(other.status != "cancelled" for other in orders.lines_of(db, line.order_id))
+    others = "With it the order is cancelled." if not rest else \
+        f"The order's other {'line stays' if rest == 1 else f'{rest} lines stay'}."
+    return f"Line {line.id} of order {line.number} is cancelled{numbers}. {others}"
 
 
 def correct_order(db: Database, number: str, order: Mapping[str, object], *, line_id: int | None = None,
@@ -84,21 +102,22 @@ def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = 
 def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None = None,
                   seen: Mapping[str, str] | None = None, unit_price: str | None = None, notes: str | None = None,
                   buyer: str | None = None, placed: str | None = None, quantity: int | None = None,
-                  size: tuple[float, float] | None = None, medium: str | None = None) -> OrdersChanged:
+                  size: tuple[float, float] | None = None, medium: str | None = None,
+                  piece_id: int | None = None) -> OrdersChanged:
     """Change lines as a list shows them, all or none; None leaves what is. One statement, undone as one.
 
-    Price of one print (as typed), quantity, size (width and height in mm), medium and notes are the lines' own; status,
-    buyer and date their orders'.
+    Piece, price of one print (as typed), quantity, size (width and height in mm), medium and notes are the lines' own;
+    status, buyer and date their orders'.
     ``seen``: the status that was shown, by order number. Raises NotFound, Refused as :func:`set_order_status` and
     :func:`correct_order`.
     """
     of_order = {name: value for name, value in (("buyer", buyer), ("placed", placed)) if value is not None}
     width, height = size or (None, None)
     of_line = {name: value for name, value in (
-        ("quantity", quantity), ("width_mm", width), ("height_mm", height), ("medium", medium),
+        ("piece_id", piece_id), ("quantity", quantity), ("width_mm", width), ("height_mm", height), ("medium", medium),
         ("unit_price", unit_price), ("notes", notes)) if value is not None}
     before = last_statement(db)
-    with transaction(db, f"{counted(len(set(line_ids)), 'order line')} changed"):
+    with transaction(db, f"{counted(len(set(line_ids)), 'order line')} changed" if len(set(line_ids)) > 1 else ""):
         lines = [orders.get_line(db, line_id) for line_id in dict.fromkeys(line_ids)]
         for number in dict.fromkeys(line.number for line in lines):
             if of_order:
@@ -108,18 +127,37 @@ def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None =
         for line in lines if of_line else ():
             statuses.correct(db, line.number, {}, line_id=line.id, line=of_line)
         changed = tuple(orders.get_line(db, line.id) for line in lines)
-    return OrdersChanged((), changed, statement_since(db, before))
+    return OrdersChanged((), changed, statement_since(db, before), _what_followed(lines, changed))
 
 
-def summarize(result: Line | Order | LineCancelled | OrdersChanged) -> list[str]:
+def _what_followed(before: Sequence[Line], after: Sequence[Line]) -> tuple[str, ...]:
+    """Which piece lines are of now, and which numbers they have; nothing where neither has changed."""
+    sentences = []
+    for old, new in zip(before, after, strict=True):
+        numbers = (numbered(new.numbers) or "no number") + (f" instead of {old.numbers}" if old.numbers else "")
+        numbers = "" if new.numbers == old.numbers and old.edition_id == new.edition_id else numbers
+        name = f"Line {new.id} of order {new.number}"
+        if new.piece_id != old.piece_id:
+            sentences.append(", ".join(filter(None, (f"{name} is now {new.title} by {new.artist}", numbers))) + ".")
+            if new.price:
+                sentences.append(f"Its price stays {show_amount(new.price, new.currency)}.")
+            if not new.scan_sha256:
+                sentences.append("No current master is chosen for that piece.")
+        elif numbers and new.status != "cancelled":
+            sentences.append(f"{name}: {numbers}.")
+    moved = any(old.piece_id != new.piece_id for old, new in zip(before, after, strict=True))
+    return tuple(sentences if moved or not sentences else [f"Changed {counted(len(after), 'order line')}.", *sentences])
+
+
+def summarize(result: Line | Order | OrdersChanged) -> list[str]:
     """What was recorded, or how far the order is."""
     match result:
-        case LineCancelled(line):
-            return [f"Line {line.id} of order {line.number} is {line.status}."]
         case Order():
             return [f"Order {result.number} is {result.status}."]
+        case OrdersChanged(event=None):
+            return ["Nothing to change."]
         case OrdersChanged():
             count = counted(len(result.orders), "order") if result.orders else counted(len(result.lines), "order line")
-            return [f"Changed {count}." if result.event else "Nothing to change."]
+            return list(result.sentences) or [f"Changed {count}."]
     numbers = f", {numbered(result.numbers)}" if result.numbers else ""
     return [f"Recorded as order {result.number}, line {result.id}{numbers}."]

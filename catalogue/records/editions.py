@@ -57,6 +57,16 @@ class Issued:
         return bool(self.destroyed) and not self.replaced_in
 
 
+@dataclass(frozen=True, slots=True)
+class LinePrint:
+    """A print that an order line took: ``nth`` 1 the first of its number, 2 the one that replaced it."""
+
+    series: str
+    number: int
+    nth: int
+    state: str
+
+
 def add(db: Database, piece_id: int, size_limit: int, **facts: object) -> int:
     """A new edition; ``facts`` are named as the fields of :class:`Edition`."""
     return insert_row(db, "edition", {"piece_id": piece_id, "size_limit": size_limit, **facts})
@@ -182,6 +192,19 @@ def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None
         raise Refused(f"Number {numbers_text([number])} is not recorded as destroyed.",
                       hint="A number is reprinted only after the old print is destroyed.")
     _add_print(db, edition_id, number, nth + 1, line_id)
+
+
+def of_line(db: Database, line_id: int) -> list[LinePrint]:
+    """The prints that an order line took, lowest number first."""
+    return fetch(db, LinePrint, """SELECT series, number, nth, state FROM edition_print WHERE line_id = ?
+                                   ORDER BY series, number, nth""", [line_id])
+
+
+def free(db: Database, line_id: int, prints: Iterable[LinePrint]) -> None:
+    """Let these numbers, reserved for an order line, go to whoever asks next."""
+    for each in prints:
+        db.execute("""DELETE FROM edition_print WHERE line_id = ? AND series = ? AND number = ? AND nth = ?""",
+                   [line_id, each.series, each.number, each.nth])
 
 
 def by_line(db: Database) -> tuple[dict[int, list[Number]], dict[int, list[Number]],

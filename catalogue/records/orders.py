@@ -240,7 +240,7 @@ def all_lines(db: Database) -> list[Line]:
 
 ORDER_FACTS = ("placed", "buyer", "currency", "notes")
 LINE_FACTS = ("medium", "edge", "profile", "settings", "price", "unit_price", "notes", "width_mm", "height_mm",
-              "border_mm", "wrap_mm", "quantity")
+              "border_mm", "wrap_mm", "quantity", "piece_id", "scan_sha256", "scan_name", "edition_id", "repeat_of")
 
 
 def change(db: Database, order_id: int, facts: Mapping[str, object]) -> None:

@@ -14,7 +14,7 @@ NAMED_AT_MOST = 3   # rows of one table that are named one by one; more are coun
 LONGEST = 40        # characters of a value
 _COLUMNS = {"placed": "date", "width_mm": "width", "height_mm": "height", "border_mm": "border", "wrap_mm": "wrap",
             "scan_sha256": "scan", "piece_id": "piece"}
-_HIDDEN = frozenset({"scan_name"})     # follows from another column
+_HIDDEN = frozenset({"scan_name", "edition_id", "repeat_of"})    # follow from other columns
 # What a stated row is called where the table's name would not do.
 _ROWS = {"orders": "order", "edition_print": "numbered print", "order_number_known": "order number",
          "finding_accepted": "accepted finding", "likeness_verdict": "verdict", "artist_terms": "terms"}
@@ -36,7 +36,7 @@ def _of_table(db: Database, table: str, rows: list["Change"], changes: Sequence[
     if table == "edition_print":
         yield from _of_numbers(rows)
     elif table in ("orders", "order_line") and len(rows) <= NAMED_AT_MOST:
-        yield from (f"{_name(db, row, changes)}{_fate(row)}" for row in rows)
+        yield from (f"{_name(db, row, changes)}{_fate(db, row)}" for row in rows)
     else:
         noun = row_words(table)
         for word, alike in groupby(sorted(rows, key=_verb), _verb):
@@ -70,19 +70,21 @@ def _name(db: Database, change: "Change", changes: Sequence["Change"]) -> str:
     return f"line {change.key[0]} of order {number or order_id}"
 
 
-def _fate(change: "Change") -> str:
+def _fate(db: Database, change: "Change") -> str:
     """``" added"``, or ``": quantity 2 → 3"``."""
     before, after = change.before, change.after
     if before is None or after is None:
         return f" {_verb(change)}"
     if change.table == "order_line" and "cancelled" in change.changed:
         return " cancelled" if after["cancelled"] else " no longer cancelled"
-    return ": " + ", ".join(f"{_COLUMNS.get(name, name.replace('_', ' '))} {_shown(before, name)} → "
-                            f"{_shown(after, name)}" for name in before if name in change.changed - _HIDDEN)
+    return ": " + ", ".join(f"{_COLUMNS.get(name, name.replace('_', ' '))} {_shown(db, before, name)} → "
+                            f"{_shown(db, after, name)}" for name in before if name in change.changed - _HIDDEN)
 
 
-def _shown(row: "Row", name: str) -> str:
+def _shown(db: Database, row: "Row", name: str) -> str:
     value = row.get(name)
+    if name == "piece_id":
+        value = fetch_text(db, "SELECT title FROM piece WHERE id = ?", [value]) or value
     text = f"{value:g}" if isinstance(value, float) else " ".join(str("" if value is None else value).split())
     text = text[:12] if name.endswith("sha256") else text
     return (text if len(text) <= LONGEST else text[:LONGEST - 1] + "…") or "none"

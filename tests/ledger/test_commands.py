@@ -147,6 +147,8 @@ def test_a_slip_is_mended_but_not_under_its_edition_numbers(books: Call) -> None
     assert books("order", "list", "bay", "rolled", "--json")["lines"][0]["numbers"] == "1–2"
     with pytest.raises(Refused, match="numbers 1–2"):
         books("order", "correct", "R-101", "--quantity", "3")
+    with pytest.raises(Refused, match="was printed as 'Harbour at Low Water'"):
+        books("order", "correct", "R-101", "--piece", "salt field")
     with pytest.raises(Ambiguous):
         books("order", "correct", "R-102", "--price", "1")
     salt = next(line["id"] for line in books("order", "list", "salt", "--json")["lines"]
@@ -156,6 +158,8 @@ def test_a_slip_is_mended_but_not_under_its_edition_numbers(books: Call) -> None
         books("order", "correct", "R-101", "--line", salt, "--price", "1")
     with pytest.raises(Refused, match="price"):
         books("order", "correct", "R-101", "--price", "cheap")
+    made = books("order", "repeat", "R-101", "--buyer", "hall", "--yes", "--json")
+    assert books("order", "correct", made["number"], "--piece", "salt", "--json")["lines"][0]["title"] == "Salt Field"
 
 
 def test_editions_from_setting_to_certificates(books: Call, shop: Shop, tmp_path: Path) -> None:

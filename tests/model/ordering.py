@@ -111,6 +111,22 @@ class LedgerRules(StatementRules):
             self.state(lambda said, new: said.put("order", order, buyer=buyer),
                        lambda: statuses.correct(self.db, order, {"buyer": buyer}))
 
+    @rule(number=a_number, to=a_number, count=st.integers(1, 3))
+    def correct_line(self, number: int, to: int, count: int) -> None:
+        """What a line is of, and how many."""
+        line, names = self.one_of(number, self.said.ids("line")), self.one_of(to, self.said.pieces())
+        if line is None or names is None:
+            return
+        piece, order = self.piece_id(names), self.said.get("line", line, "order")
+
+        def model(said: Stated, new: int) -> None:
+            if said.get("line", line, "piece") != piece:
+                said.keep_piece(piece, names)
+            said.correct_line(line, piece, count)
+
+        self.state(model, lambda: statuses.correct(self.db, order, {}, line_id=line,
+                                                   line={"piece_id": piece, "quantity": count}))
+
     @rule(number=a_number, series=a_series, which=st.integers(1, 9))
     def destroy(self, number: int, series: str, which: int) -> None:
         edition = self.one_of(number, self.said.ids("edition"))

@@ -369,6 +369,34 @@ class Stated:
                 self.get("line", one, "cancelled") for one in self.lines_of(order)):
             self.set_status(order, "cancelled")
 
+    def correct_line(self, line: int, piece: int, count: int) -> None:
+        """Another piece or number of prints; numbers not printed yet follow."""
+        was = self.get("line", line, "piece")
+        made = [key for key in self.ids("print") if self.get("print", key, "line") == line]
+        waits = self.line_status(line) in ("requested", "approved")
+        if (piece, count) == (was, self.get("line", line, "quantity")):
+            return
+        if (piece != was and not waits) or any(
+                self.get("print", key, "state") != "reserved" or key[3] > 1 for key in made):
+            raise RefusedByModel("it was printed")
+        edition = self.get("line", line, "edition")
+        before, after = (min(self.editions_of(each), default=None) for each in (was, piece))
+        self.put("line", line, piece=piece, quantity=count)
+        if piece != was:
+            self.put("line", line, repeats=None)
+        if not waits:
+            return
+        if not made and before is not None:     # unnumbered on purpose
+            self.put("line", line, edition=after if edition is not None else None)
+            return
+        self.put("line", line, edition=after)
+        proof = bool(made) and made[0][1] == "proof"
+        stays = sorted(made)[:count] if after == edition else []
+        for key in set(made) - set(stays):
+            self.put("print", key, line=None, state=None, day=None, issued=None)
+        if after is not None:
+            self.issue(after, "proof" if proof else "number", count - len(stays), line, False)
+
     def line_status(self, line: int) -> str:
         return "cancelled" if self.get("line", line, "cancelled") else str(
             self.get("order", self.get("line", line, "order"), "status"))

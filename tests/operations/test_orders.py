@@ -57,8 +57,9 @@ def test_only_a_line_of_the_order_that_was_named_is_cancelled(db: Database, shop
     one = operations.record_order(db, proposal(db, shop))
     other = operations.record_order(db, proposal(db, shop, 2))
     with pytest.raises(NotFound, match="has no line"):
-        operations.cancel_line(db, one.number, other.id)
+        operations.cancel_lines(db, [other.id], of_order=one.number)
     kept = orders.line(db, other.id)
     assert kept is not None and kept.status != "cancelled"
-    done = operations.cancel_line(db, other.number, other.id)
-    assert operations.summarize(done) == [f"Line {other.id} of order {other.number} is cancelled."]
+    done = operations.cancel_lines(db, [other.id], of_order=other.number)
+    assert operations.summarize(done) == [
+        f"Line {other.id} of order {other.number} is cancelled. With it the order is cancelled."]

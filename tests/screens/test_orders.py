@@ -143,7 +143,7 @@ async def test_size_and_medium_are_corrected_in_the_form_and_taken_back(book: Ho
         form = app.screen
         shown = {name: form.query_one(f"#form-{name}", Input).value for name in ("size", "medium")}
         assert shown == {"size": shown_size(before.width_mm, before.height_mm), "medium": before.medium}
-        assert "cancel the line" in words(pilot) and form.query_one("#form-piece", Input).disabled
+        assert form.query_one("#form-piece", Input).value == before.title
         for name, value in (("size", "A3"), ("medium", "baryta 300")):
             form.query_one(f"#form-{name}", Input).focus()
             form.query_one(f"#form-{name}", Input).value = value
@@ -243,3 +243,63 @@ async def test_a_state_another_seat_has_changed_is_not_written_over(book: Home) 
         await settled(pilot)
         assert "now printed, no longer requested" in str(app.screen.query_one("#form-wrong", Static).content)
     assert line_of(book, "A-106").status == "printed"
+
+
+async def test_a_wrong_piece_is_corrected_in_the_form_until_it_is_printed(book: Home) -> None:
+    before = line_of(book, "A-106")
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("f", *"A-106", "enter", "e")
+        await settled(pilot)
+        form = app.screen
+        form.query_one("#form-piece", Input).focus()
+        form.query_one("#form-piece", Input).value = "harb blue"
+        await settled(pilot)
+        await pilot.press("down", "enter")
+        await settled(pilot)
+        line = line_of(book, "A-106")
+        assert (line.title, line.price) == ("Harbour, Blue Hour", "80.00")
+        assert line.scan_name == "Harbour, Blue Hour master.tif"
+        assert any("is now Harbour, Blue Hour by Maren Tarnvik" in text for text in said(pilot))
+        await pilot.press("u")
+        await settled(pilot)
+        assert line_of(book, "A-106") == before
+        await pilot.press("e")
+        await settled(pilot)
+        app.screen.query_one("#form-piece", Input).focus()
+        app.screen.query_one("#form-piece", Input).value = "No Such Piece"
+        await settled(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert "'No Such Piece' is not in the list" in str(app.screen.query_one("#form-wrong", Static).content)
+        await pilot.press("escape", "f", *["backspace"] * 5, *"A-101", "enter", "e")
+        await settled(pilot)
+        assert app.screen.query_one("#form-piece", Input).disabled
+        assert "printed, so it stays" in words(pilot) and "c cancels the line" in words(pilot)
+    assert line_of(book, "A-106") == before
+
+
+async def test_one_line_of_an_order_is_cancelled_after_a_yes_and_taken_back(book: Home) -> None:
+    db = open_database(book.database)
+    with transaction(db):
+        kept = orders.add_line(db, orders.by_number(db, "A-106").id, orders.NewLine(1, 400, 300, 1))
+    db.close()
+    before = line_of(book, "A-106")
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("f", *"A-106 kites", "enter", "c")
+        await settled(pilot)
+        assert isinstance(app.screen, ConfirmDialog) and "Cancel this line of order A-106?" in words(pilot)
+        assert "Three Kites, 2 × 40 × 30 cm, requested" in words(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert line_of(book, "A-106") == before, "the cursor was on no"
+        await pilot.press("c", "y")
+        await settled(pilot)
+        assert line_of(book, "A-106").status == "cancelled"
+        assert any("The order's other line stays." in text for text in said(pilot))
+        await pilot.press("escape", "u")
+        await settled(pilot)
+    db = open_database(book.database)
+    assert orders.lines_of(db, before.order_id) == [before, orders.get_line(db, kept)]
+    db.close()

@@ -8,16 +8,18 @@ from catalogue.money import show_amount
 from catalogue.operations.orders import OrdersChanged, change_listed, summarize
 from catalogue.records.database import Database
 from catalogue.records.orders import STATUSES, Line
+from catalogue.screens.dialogs.correction_forms import piece_matches
 from catalogue.screens.dialogs.form import Field, Filled, FormDialog, Match, Matches
 from catalogue.screens.dialogs.repeat_form import quantity
 from catalogue.screens.texts.formats import counted
 
-ANOTHER_PIECE = "If it is wrong: cancel the line, then order the right piece."
+MADE = "printed, so it stays; c cancels the line"
+CANCELLED = "cancelled, so it stays"
 
 
 def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
-    """State, price of one print, notes, buyer and date of these lines and their orders; of one line also quantity, size
-    and medium. Which piece a line is of is not to be changed: scan, edition and price hang on it."""
+    """State, price of one print, notes, buyer and date of these lines and their orders; of one line also quantity,
+    size, medium and piece. A line that was printed keeps its piece."""
     def field(name: str, label: str, matches: Matches | None = None) -> Field:
         said = {str(getattr(line, name)) for line in lines}
         if name == "placed":
@@ -34,10 +36,17 @@ def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
         prints = (field("quantity", "Prints"),
                   Field("size", "Size", values.shown_size(lines[0].width_mm, lines[0].height_mm)),
                   field("medium", "Medium"))
-        piece = (Field("piece", "Piece", ANOTHER_PIECE, fixed=True),)
+        stays = {"printed": MADE, "collected": MADE, "cancelled": CANCELLED}.get(lines[0].status)
+        piece = (Field("piece", "Piece", stays or lines[0].title, matches=order_matches, only=True,
+                       id=lines[0].piece_id, fixed=stays is not None),)
     fields = (field("status", "State", _states), *prints, field("unit_price", "Price each"), field("notes", "Notes"),
               field("buyer", "Buyer"), field("placed", "Placed"), *piece)
     return FormDialog(title, fields, lambda filled: _save(lines, filled, day_form))
+
+
+def order_matches(db: Database, typed: str, texts: Mapping[str, str]) -> list[Match]:
+    """Pieces whose titles or artists fit; only one that there is can be ordered."""
+    return [match for match in piece_matches(db, typed, texts) if match.id is not None]
 
 
 def _states(_: Database, typed: str, __: Mapping[str, str]) -> list[Match]:
@@ -52,13 +61,16 @@ def _save(lines: Sequence[Line], filled: Filled, day_form: str) -> Callable[[Dat
     placed = values.day(said["placed"], day_form) if "placed" in said else None
     prints = quantity(said["quantity"]) if "quantity" in said else None
     size = values.print_size_mm(said["size"]) if "size" in said else None
+    piece = filled.chosen.get("piece")
+    if "piece" in said and piece is None:
+        raise ValueError("An order line is of one piece: choose it from the list")
     seen = {line.number: line.status for line in lines if not line.cancelled}
     return lambda db: corrected(change_listed(
         db, [line.id for line in lines], status=said.get("status"), seen=seen, unit_price=said.get("unit_price"),
         notes=said.get("notes"), buyer=said.get("buyer"), placed=placed, quantity=prints, size=size,
-        medium=said.get("medium")))
+        medium=said.get("medium"), piece_id=piece.id if piece else None))
 
 
 def corrected(done: OrdersChanged) -> Correction:
     """A change of orders as what the screens take back."""
-    return Correction(done.event or 0, " ".join(summarize(done)).removesuffix("."))
+    return Correction(done.event or 0, "\n".join(summarize(done)).removesuffix("."))

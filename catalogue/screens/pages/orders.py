@@ -15,6 +15,7 @@ from catalogue.ledger.order_filter import read_filter
 from catalogue.money import show_amount
 from catalogue.operations import orders as operations
 from catalogue.operations.order_list import summarize_sums
+from catalogue.operations.wording import numbered
 from catalogue.records import browsing, order_list
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
     from catalogue.sheets.job import Written
 
+MOST_DESCRIBED = 6  # lines that a question lists
 FILTER_HINT = "f: a month, artist, buyer, state or medium, such as 2025-11 canvas printed"
 
 
@@ -225,6 +227,28 @@ class OrdersPage(Page):
         confirm(self.app, f"{which}: {rows[0].line.status} → {following}?", "This changes the whole order."
                 if len(numbers) == 1 else "All lines of these orders move on.", move_on, yes=following.capitalize())
 
+    def action_cancel_lines(self) -> None:
+        """After a yes; the cursor is on no."""
+        rows = self._table.rows_to_act_on
+        open_rows = [row for row in rows if row.line.status != "cancelled"]
+        if not rows:
+            return
+        if not open_rows:
+            self.app.say("This line is cancelled already." if len(rows) == 1 else "These lines are cancelled already.")
+            return
+        ids, first = [row.line.id for row in open_rows], open_rows[0].line
+        title = f"Cancel this line of order {safe(first.number)}?" if len(ids) == 1 else \
+            f"Cancel {counted(len(ids), 'order line')}?"
+
+        def cancel() -> None:
+            self.record("cancelling", lambda db: corrected(operations.cancel_lines(db, ids)),
+                        lambda done: self._changed(rows, done))
+
+        confirm(self.app, title, "\n".join(_described(row) for row in open_rows[:MOST_DESCRIBED])
+                + f"\n… and {len(open_rows) - MOST_DESCRIBED} more" * (len(open_rows) > MOST_DESCRIBED)
+                + "\nThe rest of an order stays. Numbers that were not printed yet are free again.", cancel,
+                yes="Cancel line" if len(ids) == 1 else "Cancel lines", no="Keep", careful=True)
+
     def action_edit(self) -> None:
         rows = self._table.rows_to_act_on
         if rows:
@@ -234,6 +258,12 @@ class OrdersPage(Page):
     def _changed(self, rows: Sequence[ListedLine], done: "Correction") -> None:
         self._table.dealt_with(rows)    # they may fit the filter no more
         announce_correction(self.app, done)
+
+
+def _described(row: ListedLine) -> str:
+    line = row.line
+    return ", ".join(filter(None, (f"{line.number}: {line.title}", f"{line.quantity} × "
+                                   f"{size_cm(line.width_mm, line.height_mm)}", numbered(line.numbers), line.status)))
 
 
 def _name(row: ListedLine) -> str:
