@@ -7,7 +7,7 @@ from catalogue.records import files, locations
 from catalogue.records.database import Database
 from catalogue.records.paths import UnusablePath, native_path
 from catalogue.records.stores import Store
-from catalogue.storage.identity import filesystem_id, identity
+from catalogue.storage.identity import Device, filesystem_id, identity, physical_disks
 
 
 def note_place(db: Database, store: Store, root: Path, *, look: bool = False) -> int:
@@ -21,7 +21,7 @@ def note_place(db: Database, store: Store, root: Path, *, look: bool = False) ->
         return 0
     before, filesystem = locations.store_location(db, store.id), filesystem_id(root)
     present = locations.StoreLocation(filesystem, place.inode)
-    locations.note_store(db, store.id, filesystem, place.inode)
+    locations.note_store(db, store.id, Device(filesystem, physical_disks(root)), place.inode)
     if before is None or (before == present and not look):
         return 0
     copied = before.filesystem != filesystem and _names_a_volume(before.filesystem) and _names_a_volume(filesystem)

@@ -16,7 +16,16 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
 from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
-from catalogue.storage.identity import FileId, filesystem_id, identity, inside, overlapping, physical_disks, same_file
+from catalogue.storage.identity import (
+    FileId,
+    device_of,
+    filesystem_id,
+    identity,
+    inside,
+    overlapping,
+    same_file,
+    shares_device,
+)
 
 UNMARKED = "unmarked:"
 RETIRED = "the store was retired"  # how the findings of such a store are closed
@@ -194,15 +203,9 @@ def retire_store(db: Database, store: Store) -> None:
 
 
 def on_one_disk(db: Database) -> list[tuple[str, str]]:
-    """Names of stores in use, two and two, that are lost together when a disk fails.
-
-    They lie on one file system, as last seen, or now on partitions of one disk.
-    """
-    listed = stores.listed(db)
-    disks = {store.id: physical_disks(store.root) if is_at(store, Path(store.root)) else frozenset[str]()
-             for store in listed}
-    now = {(first.name, second.name) for first, second in combinations(sorted(listed, key=lambda s: s.name), 2)
-           if disks[first.id] & disks[second.id]}
+    """Names of stores in use, two and two, that are lost together when a disk fails, as last seen and as it is now."""
+    devices = {store.name: device_of(store.root) for store in stores.listed(db) if is_at(store, Path(store.root))}
+    now = {pair for pair in combinations(sorted(devices), 2) if shares_device(*(devices[name] for name in pair))}
     return sorted({*locations.shared_disks(db), *now})
 
 

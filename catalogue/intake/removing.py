@@ -26,7 +26,7 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.settings import Home, Settings
 from catalogue.storage.folders import Entry, open_entry, open_folder, sync
-from catalogue.storage.identity import FileId, filesystem_id, is_regular, physical_disks
+from catalogue.storage.identity import Device, FileId, device_of, is_regular, shares_device
 
 FEWEST_PLACES = 2
 
@@ -57,12 +57,11 @@ class Skipped:
 
 @dataclass(frozen=True, slots=True)
 class CopyLocation:
-    """One verified copy: in which store, which file, on which file system, and on which whole disks that lies."""
+    """One verified copy: in which store, which file, and what that lies on."""
 
     store_id: int
     file: FileId
-    disk: str
-    devices: frozenset[str] = frozenset()
+    device: Device
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,8 +171,7 @@ def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]
             if held is not None and held.sha256 != sha256:
                 distrust(db, copy.id, copy.store, copy.path, Damaged("Its bytes are not those on record."))
             elif held is not None:
-                places.append((copy.path, CopyLocation(store.id, held.id, filesystem_id(held.fd),
-                                               physical_disks(held.fd))))
+                places.append((copy.path, CopyLocation(store.id, held.id, device_of(held.fd))))
     return places
 
 
@@ -181,8 +179,8 @@ def different_places(locations: Sequence[CopyLocation], *, one_disk: bool) -> li
     """Copies of which no two share a store, a file, or (unless ``one_disk``) a disk. Rather too few than too many."""
     good: list[CopyLocation] = []
     for place in locations:
-        if not any(place.store_id == g.store_id or place.file == g.file or (not one_disk and (
-                   place.disk == g.disk or place.devices & g.devices)) for g in good):
+        if not any(place.store_id == g.store_id or place.file == g.file or (
+                   not one_disk and shares_device(place.device, g.device)) for g in good):
             good.append(place)
     return good
 

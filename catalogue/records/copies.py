@@ -39,7 +39,8 @@ HELD = f"""(
 class Copies:
     """A scan's copies. ``stores`` and ``off_site`` count stores with a sound file, ``present`` files seen there.
 
-    ``stores`` is never more than there are true files. ``disks`` counts the file systems that sound files lie on.
+    ``stores`` is never more than there are true files. ``disks`` counts the devices that sound files lie on; two
+    partitions of one disk are one.
 
     ``checked_at`` is the latest check among sound files; ``path`` names one of its files, sound or not.
     """

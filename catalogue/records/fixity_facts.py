@@ -22,8 +22,8 @@ class Facts:
     masters: int
     in_two: int                # masters with sound files in at least two stores
     in_three: int
-    on_one_disk: int           # those in two stores whose sound files all lie on one file system
-    crowded: int               # those in three stores whose sound files lie on fewer than three file systems
+    on_one_disk: int           # those in two stores whose sound files all lie on one device
+    crowded: int               # those in three stores whose sound files lie on fewer than three devices
     off_site: int
     files: int
     without_digest: int

@@ -2,12 +2,19 @@
 
 from dataclasses import dataclass
 
-from catalogue.records.rows import Database, fetch_int, fetch_one, now
+from catalogue.records.rows import Database, fetch_int, now
+from catalogue.storage.identity import Device, shares_device
 
+# store_place.filesystem holds the file system and, a line each, the whole disks below it; those of stores that share a
+# device are the same lines. So what follows the first line, or else the file system, tells devices apart.
+_DEVICE = "substr({0}.filesystem, instr({0}.filesystem, char(10)) + 1)"
+_ON = "instr({0}.filesystem || char(10), fp.filesystem || char(10)) = 1"
 # For queries over `file f LEFT JOIN file_place fp ON fp.file_id = f.id LEFT JOIN store_place sp ON sp.store_id =
 # f.store_id`. Where nothing was noted yet the store stands for both, as each was taken for a disk of its own.
 DISTINCT_FILE = "coalesce(fp.filesystem || ' ' || fp.inode, 'file ' || f.id)"
-DISTINCT_DISK = "coalesce(fp.filesystem, sp.filesystem, 'store ' || f.store_id)"
+DISTINCT_DISK = f"""CASE WHEN fp.filesystem IS NULL OR {_ON.format("sp")}
+    THEN coalesce({_DEVICE.format("sp")}, 'store ' || f.store_id) ELSE coalesce(
+        (SELECT {_DEVICE.format("other")} FROM store_place other WHERE {_ON.format("other")}), fp.filesystem) END"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,12 +26,27 @@ class StoreLocation:
 
 
 def store_location(db: Database, store_id: int) -> StoreLocation | None:
-    return fetch_one(db, StoreLocation, "SELECT filesystem, inode FROM store_place WHERE store_id = ?", [store_id])
+    row = db.execute("SELECT filesystem, inode FROM store_place WHERE store_id = ?", [store_id]).fetchone()
+    return None if row is None else StoreLocation(_device(row[0]).filesystem, int(row[1]))
 
 
-def note_store(db: Database, store_id: int, filesystem: str, inode: int) -> None:
-    """Note what a store's root is now."""
-    db.execute("INSERT OR REPLACE INTO store_place VALUES (?, ?, ?, ?)", [store_id, filesystem, inode, now()])
+def note_store(db: Database, store_id: int, device: Device, inode: int) -> None:
+    """Note what a store's root is now. Stores that share a device with it get the disks of all of them noted."""
+    others = {int(row[0]): _device(row[1]) for row in db.execute("SELECT store_id, filesystem FROM store_place")}
+    before = others.pop(store_id, device)
+    if not device.disks and before.filesystem == device.filesystem:
+        device = before  # the system does not tell now what it told then
+    together = {store_id: device} | {key: other for key, other in others.items() if shares_device(device, other)}
+    disks = frozenset[str]().union(*(each.disks for each in together.values()))
+    db.execute("INSERT OR REPLACE INTO store_place VALUES (?, '', ?, ?)", [store_id, inode, now()])
+    for key, each in together.items():
+        db.execute("UPDATE store_place SET filesystem = ? WHERE store_id = ?",
+                   ["\n".join((each.filesystem, *sorted(disks))), key])
+
+
+def _device(text: str) -> Device:
+    filesystem, *disks = text.split("\n")
+    return Device(filesystem, frozenset(disks))
 
 
 def note_file(db: Database, file_id: int, filesystem: str, inode: int) -> None:
@@ -45,15 +67,15 @@ def inodes_of_store(db: Database, store_id: int) -> list[tuple[int, str, int | N
 
 
 def disks_in_use(db: Database) -> int:
-    """How many file systems the stores in use lie on, as last seen; one never looked at is taken for one of its own."""
-    return fetch_int(db, """SELECT count(DISTINCT coalesce(p.filesystem, 'store ' || s.id)) FROM store s
-                            LEFT JOIN store_place p ON p.store_id = s.id WHERE s.forgotten IS NULL""")
+    """How many devices the stores in use lie on, as last seen; one never looked at is taken for one of its own."""
+    return fetch_int(db, f"""SELECT count(DISTINCT coalesce({_DEVICE.format("p")}, 'store ' || s.id)) FROM store s
+                             LEFT JOIN store_place p ON p.store_id = s.id WHERE s.forgotten IS NULL""")
 
 
 def shared_disks(db: Database) -> list[tuple[str, str]]:
-    """Names of stores in use, two and two, whose roots lie on one file system, as last seen."""
-    return [(str(row[0]), str(row[1])) for row in db.execute("""
+    """Names of stores in use, two and two, whose roots lie on one device, as last seen."""
+    return [(str(row[0]), str(row[1])) for row in db.execute(f"""
         SELECT a.name, b.name FROM store_place p JOIN store_place q
-             ON q.filesystem = p.filesystem AND q.store_id <> p.store_id
+             ON {_DEVICE.format("q")} = {_DEVICE.format("p")} AND q.store_id <> p.store_id
         JOIN store a ON a.id = p.store_id JOIN store b ON b.id = q.store_id
         WHERE a.forgotten IS NULL AND b.forgotten IS NULL AND a.name < b.name ORDER BY a.name, b.name""")]

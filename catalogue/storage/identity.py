@@ -18,6 +18,7 @@ from typing import NamedTuple
 _MOUNTS = Path("/proc/self/mountinfo")
 _UUIDS = Path("/dev/disk/by-uuid")
 _BLOCKS = Path("/sys/dev/block")
+_BOOT = Path("/proc/sys/kernel/random/boot_id")
 # file systems whose source names the share itself, whatever the mount point
 _SHARES = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "fuse.sshfs", "afpfs", "webdav", "davfs")
 
@@ -27,6 +28,13 @@ class FileId(NamedTuple):
 
     device: int
     inode: int
+
+
+class Device(NamedTuple):
+    """What a place lies on: its file system, and the whole disks below that as far as the system tells."""
+
+    filesystem: str
+    disks: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,17 +100,34 @@ def filesystem_id(place: Path | str | int) -> str:
     return _filesystem(status.st_dev, volume.f_fsid, _mount_table())
 
 
-def physical_disks(place: Path | str | int) -> frozenset[str]:
-    """The whole disks under a file system, as the system names them now: behind partitions, LVM and RAID.
+def device_of(place: Path | str | int) -> Device:
+    """What a place lies on; nothing where nothing is there."""
+    return Device(filesystem_id(place), physical_disks(place))
 
-    Empty where it does not tell: shares, memory, pools that span devices, other systems than Linux. Layout of sysfs:
-    Documentation/ABI/stable/sysfs-block and Documentation/ABI/testing/sysfs-block-device of the Linux kernel.
+
+def shares_device(first: Device, second: Device) -> bool:
+    """Whether two places are lost together when one disk fails: one file system, or file systems of one disk."""
+    return bool(first.filesystem == second.filesystem or first.disks & second.disks)
+
+
+def physical_disks(place: Path | str | int) -> frozenset[str]:
+    """The whole disks under a file system: behind partitions, LVM and RAID, named so that a disk keeps its name.
+
+    Empty where the system does not tell: shares, memory, pools that span devices, other systems than Linux. Layout of
+    sysfs: Documentation/ABI/stable/sysfs-block and Documentation/ABI/testing/sysfs-block-device of the Linux kernel.
     """
     try:
-        device = os.stat(place).st_dev  # noqa: PTH116 - a handle too
-        return frozenset(_whole_disks(_BLOCKS / f"{os.major(device)}:{os.minor(device)}"))
+        number = _number(os.stat(place).st_dev)  # noqa: PTH116 - a handle too
+        if not (_BLOCKS / number).exists():  # as of btrfs, which numbers its subvolumes: by what was mounted
+            number = next((_number(Path(mount.source).stat().st_rdev) for mount in _mounts(_mount_table())
+                           if mount.device == number and mount.source.startswith("/dev/")), number)
+        return frozenset(_whole_disks(_BLOCKS / number))
     except OSError:
         return frozenset()
+
+
+def _number(device: int) -> str:
+    return f"{os.major(device)}:{os.minor(device)}"
 
 
 def _whole_disks(block: Path) -> Iterator[str]:
@@ -113,13 +138,29 @@ def _whole_disks(block: Path) -> Iterator[str]:
     for slave in below:
         yield from _whole_disks(slave)
     if not below:
-        yield real.parent.name if (real / "partition").exists() else real.name
+        yield _lasting_name(real.parent if (real / "partition").exists() else real)
+
+
+def _lasting_name(disk: Path) -> str:
+    """A disk's own number with its size, since cheap ones are all numbered alike; without a number, the system's name
+    for it, which the next disk connected may bear, and until when that holds."""
+    for number in ("device/wwid", "wwid", "serial", "device/serial", "device/cid"):
+        if known := _first_line(disk / number):
+            return f"disk {known} {_first_line(disk / 'size')}"
+    return f"{disk.name} {_first_line(disk / 'diskseq')} {_first_line(_BOOT)}"
+
+
+def _first_line(file: Path) -> str:
+    try:
+        return " ".join(file.read_text(errors="replace").split())
+    except OSError:  # this system, or this kind of disk, does not tell
+        return ""
 
 
 @lru_cache(maxsize=64)
 def _filesystem(device: int, fsid: int, mounts: bytes) -> str:
     """As :func:`filesystem_id`; asked again whenever something was mounted or unmounted."""
-    number = f"{os.major(device)}:{os.minor(device)}"
+    number = _number(device)
     for mount in _mounts(mounts):
         if mount.device == number and mount.kind in _SHARES:
             return f"share {mount.source}"

@@ -24,6 +24,7 @@ from catalogue.progress import Progress, ignore_progress, never_cancelled
 from catalogue.records import copies, scans
 from catalogue.records import stores as store_rows
 from catalogue.records.fixity import baggable, wanted_by
+from catalogue.records.locations import disks_in_use, shared_disks
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
 from catalogue.storage import identity
@@ -164,8 +165,6 @@ def test_files_taken_for_copies_before_are_seen_through_by_the_next_audit(shop: 
 
 
 def test_two_stores_on_one_disk_are_told(shop: Shop, mount: Callable[[Path, str], None]) -> None:
-    from catalogue.records.locations import shared_disks
-
     mount(shop.folder / "other disk", "tmpfs")
     shop.add("nas", "copy")
     shop.add("other disk", "off-site")
@@ -337,6 +336,7 @@ def test_a_disk_that_replaced_another_at_the_same_place_is_noticed(shop: Shop, s
 def test_a_store_that_moved_to_the_disk_of_another_is_no_copy_on_a_disk_of_its_own(
         shop: Shop, scan: Scan, volumes: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     real = identity.filesystem_id
+    monkeypatch.setattr(noted_places, "physical_disks", lambda _: frozenset())
     monkeypatch.setattr(noted_places, "filesystem_id",
                         lambda place: "volume B" if "/nas" in os.fspath(place) else real(place))
     scan("main/Ada/Harbour/0.tif")
@@ -563,6 +563,37 @@ def test_two_copies_on_one_disk_are_lacking_one_where_there_is_another(
     assert review(shop.db, Settings(copies_on_one_disk=True))["single copy"] == 0
     copy(shop, "away")
     assert review(shop.db, Settings())["single copy"] == 0
+
+
+def test_two_partitions_of_one_disk_count_as_one_also_once_it_is_away(
+        shop: Shop, scan: Scan, mount: Callable[[Path, str], None], monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the function that decides about freeing doubles; only what the system says of its disks is made up."""
+    for part in ("first", "second"):
+        mount(shop.folder / part, "tmpfs")
+        shop.add(part, "copy")  # nothing tells yet that both lie on one disk
+    scan("main/Ada/Harbour/0.tif", seed=1)
+    shop.index()
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due("Ada/Harbour/0.tif").scan_id, "master")
+    copy(shop, "first")
+    copy(shop, "second")
+    three = Settings(copies_wanted=3)
+    assert held(shop, "Ada/Harbour/0.tif").disks == 3 and review(shop.db, three)["single copy"] == 0
+    disk = shop.folder / "devices" / "sdq"
+    monkeypatch.setattr(identity, "_BLOCKS", shop.folder / "block")
+    (shop.folder / "block").mkdir()
+    for part in ("first", "second"):
+        (disk / part / "partition").mkdir(parents=True)
+        device = (shop.folder / part).stat().st_dev
+        (shop.folder / "block" / f"{os.major(device)}:{os.minor(device)}").symlink_to(disk / part)
+    assert on_disk.on_one_disk(shop.db) == [("first", "second")]
+    shop.index("first", "second")
+    for part in ("first", "second"):
+        subprocess.run(["umount", "-l", str(shop.folder / part)], check=True)
+    assert held(shop, "Ada/Harbour/0.tif").disks == 2 and disks_in_use(shop.db) == 2
+    assert shared_disks(shop.db) == [("first", "second")]
+    assert review(shop.db, Settings(copies_wanted=2))["single copy"] == 0
+    assert locate_store(shop.db, shop.store("first")) is None
 
 
 def test_what_a_kill_left_beside_the_marker_goes_when_the_store_is_added_again(shop: Shop) -> None:

@@ -20,7 +20,7 @@ from catalogue.records import files
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
-from catalogue.storage.identity import FileId
+from catalogue.storage.identity import Device, FileId
 from tests import recorded
 
 
@@ -253,15 +253,16 @@ def test_a_source_that_lies_in_a_store_is_kept_whoever_asks(desk: Desk) -> None:
     ([], False, 0),
 ])
 def test_different_places(places: list[tuple[int, int, str]], one_disk: bool, count: int) -> None:
-    found = [CopyLocation(store, FileId(0, file), disk) for store, file, disk in places]
+    found = [CopyLocation(store, FileId(0, file), Device(disk)) for store, file, disk in places]
     assert len(different_places(found, one_disk=one_disk)) == count
 
 
 def test_two_partitions_of_one_disk_are_one_place() -> None:
-    found = [CopyLocation(1, FileId(0, 1), "a", frozenset({"sda"})),
-             CopyLocation(2, FileId(1, 1), "b", frozenset({"sda", "sdb"})),
-             CopyLocation(3, FileId(2, 1), "c", frozenset({"sdc"})), CopyLocation(4, FileId(3, 1), "d")]
-    assert [place.disk for place in different_places(found, one_disk=False)] == ["a", "c", "d"]
+    found = [CopyLocation(1, FileId(0, 1), Device("a", frozenset({"sda"}))),
+             CopyLocation(2, FileId(1, 1), Device("b", frozenset({"sda", "sdb"}))),
+             CopyLocation(3, FileId(2, 1), Device("c", frozenset({"sdc"}))),
+             CopyLocation(4, FileId(3, 1), Device("d"))]
+    assert [place.device.filesystem for place in different_places(found, one_disk=False)] == ["a", "c", "d"]
     assert len(different_places(found, one_disk=True)) == 4
 
 
