@@ -2,8 +2,10 @@
 
     CatalogueError            something could not be done; exit code 2
     ├── NotFound              no such store, piece, scan, order
+    │   └── Gone              it was there a moment ago
     ├── Ambiguous             the words fit more than one
     ├── Refused               a rule of the shop or of the archive forbids it
+    │   ├── AlreadyExists     an artist, piece, buyer, order or store has the name already
     │   ├── NameTaken         a file has the name already; it is not overwritten
     │   ├── InsideStore       a folder lies in a store, where this has no business
     │   └── ReadOnly          the catalogue may not be changed from here
@@ -22,6 +24,7 @@ from typing import TypeVar
 
 T = TypeVar("T")
 MOST_CHARACTERS = 200   # of another library's message
+GONE = "is no longer in the catalogue"
 
 
 def one_line(error: BaseException) -> str:
@@ -54,12 +57,23 @@ class NotFound(CatalogueError):
     """No such store, piece, scan or order."""
 
 
+class Gone(NotFound):
+    """What was shown a moment ago, ``subject``, was merged, undone or removed meanwhile."""
+
+    def __init__(self, subject: str) -> None:
+        super().__init__(f"{subject} {GONE}.", hint="It was merged or undone meanwhile. Nothing was changed.")
+
+
 class Ambiguous(CatalogueError):
     """The words fit more than one; the hint lists them."""
 
 
 class Refused(CatalogueError):
     """A rule of the shop or of the archive forbids it."""
+
+
+class AlreadyExists(Refused):
+    """An artist, a piece, a buyer, an order or a store has the name already."""
 
 
 class NameTaken(Refused):

@@ -14,7 +14,8 @@ class Stopped(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """Work done so far. ``total`` and ``bytes_total`` are ``None`` while unknown."""
+    """Work done so far. ``total`` and ``bytes_total`` are ``None`` while unknown. ``estimate``: rate and time left in
+    words, where the service knows them better than who listens, as under a time budget."""
 
     stage: str
     done: int = 0
@@ -22,6 +23,7 @@ class Progress:
     bytes_done: int = 0
     bytes_total: int | None = None
     note: str = ""
+    estimate: str = ""
 
 
 def data_size(count: float) -> str:

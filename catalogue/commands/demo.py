@@ -1,7 +1,6 @@
 """``catalogue demo``: the demo archive in a catalogue of its own."""
 
 import os
-import shlex
 import shutil
 import subprocess
 import sys
@@ -20,6 +19,7 @@ from catalogue.operations.stores import add_store
 from catalogue.records import findings, pieces
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home, read_settings
+from catalogue.untrusted import shell_word
 
 if TYPE_CHECKING:
     from catalogue.indexing.service import StoreSummary
@@ -140,7 +140,7 @@ def _print(out: Printer, data: dict[str, object]) -> None:
 
 def _print_call(out: Printer, folder: Path, *words: str) -> None:
     """A line to paste into a shell, in one piece however long the folder's name is."""
-    call = shlex.join([*program_words(), "--catalogue", str(folder), *words])
+    call = " ".join(map(shell_word, [*program_words(), "--catalogue", str(folder), *words]))
     out.print(f"To look around: {call}")
 
 

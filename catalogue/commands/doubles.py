@@ -1,7 +1,6 @@
 """``catalogue doubles``: byte-identical files within a store, listed, and freed where enough copies stay."""
 
 from pathlib import Path
-from shlex import quote
 from typing import TYPE_CHECKING
 
 import click
@@ -11,6 +10,7 @@ from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path
+from catalogue.untrusted import shell_word
 
 if TYPE_CHECKING:
     from catalogue.operations.doubles import StoreDoubles
@@ -119,7 +119,7 @@ def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
             out.print(f"  keep    {display_path(group.keep.path)}")
             out.lines(f"  double  {display_path(file.path)}" for file in group.others)
         out.print(f"{in_store.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
-                  + (f" To do it: catalogue doubles {quote(in_store.store.name)} --free" if count else ""))
+                  + (f" To do it: catalogue doubles {shell_word(in_store.store.name)} --free" if count else ""))
         if in_store.set_aside:
             out.print(f"{in_store.store.name}: {summarize_set_aside(in_store.set_aside)}")
             out.lines(f"  kept    {display_path(file.path)}" for file in in_store.set_aside)

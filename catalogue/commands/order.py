@@ -18,8 +18,8 @@ from catalogue.ledger import periods
 from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.order_filter import read_filter
 from catalogue.ledger.values import shown_day
-from catalogue.operations.wording import numbered
 from catalogue.records import numbers, order_list, orders, pieces
+from catalogue.records.numbers import numbered
 from catalogue.records.order_list import OrderFilter
 from catalogue.records.orders import STATUSES
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from catalogue.commands.printing import Printer, undo_hint
 from catalogue.ledger.values import shown_day, shown_size
 from catalogue.money import show_amount
-from catalogue.operations.wording import counted, number, numbered, numbers_to_issue
+from catalogue.operations.wording import counted, number, numbers_to_issue
+from catalogue.records.numbers import numbered
 from catalogue.records.orders import Line, NewLine, Order
 
 if TYPE_CHECKING:

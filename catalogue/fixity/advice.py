@@ -2,7 +2,6 @@
 
 from contextlib import suppress
 from dataclasses import dataclass
-from shlex import quote
 
 from catalogue.errors import Refused, required
 from catalogue.fixity.copies import review_scans
@@ -72,9 +71,10 @@ def next_step(db: Database, finding: Finding) -> NextStep:
             return _copy(db, finding)
         case "moved":
             return NextStep("Index the store: the catalogue follows the file.", "index",
-                            f"catalogue index {quote(store)}")
+                            f"catalogue index {shell_word(store)}")
         case "offline":
-            return NextStep("Connect the disk or share, then audit it.", "connect", f"catalogue audit {quote(store)}")
+            return NextStep("Connect the disk or share, then audit it.", "connect",
+                            f"catalogue audit {shell_word(store)}")
     return NextStep(finding.hint or "Check the file.", "look")
 
 
@@ -97,8 +97,8 @@ def _copy(db: Database, finding: Finding) -> NextStep:
     if scan and not any(h.kind == "primary" for h in intact):  # what a copy run takes by itself lies in primary stores
         source = intact[0].store
         return NextStep(f"Copy it from {source} to {target}.", "look",
-                        f"catalogue copy --to {quote(target)} --from {quote(source)}")
-    return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {quote(target)}", target=target)
+                        f"catalogue copy --to {shell_word(target)} --from {shell_word(source)}")
+    return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {shell_word(target)}", target=target)
 
 
 def _repair(db: Database, finding: Finding, store: str) -> NextStep:
@@ -115,12 +115,12 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
         if finding.kind == "edited":
             text = ("If it was intended, accept it and index the store; "
                     f"otherwise restore it from {best.store}{checked}.")
-        return NextStep(text, "restore", f"catalogue restore {place} --from {quote(best.store)}", finding.file_id,
+        return NextStep(text, "restore", f"catalogue restore {place} --from {shell_word(best.store)}", finding.file_id,
                         best.store, former.sha256 if former else "")
     if finding.kind == "edited":
         return NextStep("If it was intended, accept it and index the store. No copy of the earlier content is on "
                         "record.", "accept",
-                        f"catalogue index {quote(store)}")
+                        f"catalogue index {shell_word(store)}")
     return NextStep("No sound copy is on record. Connect disks that may hold one, index them, and check again; until "
                     "then do not touch the file or its disk.", "look")
 

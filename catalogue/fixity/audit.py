@@ -180,7 +180,7 @@ def _run(db: Database, parts: list[_StoreRun], budget: Budget, report: Report, c
                 _commit(db, parts, abandon.is_set)
                 committed = monotonic()
             report(Progress("Audit", sum(p.checked for p in parts), total, meter.bytes, total_bytes,
-                            _time_left(meter.bytes, total_bytes, monotonic() - begun, budget)))
+                            estimate=_time_left(meter.bytes, total_bytes, monotonic() - begun, budget)))
         _commit(db, parts, never_cancelled)
     finally:
         abandon.set()

@@ -7,7 +7,6 @@ catalogue watched, and one that is gone is missing, although the new catalogue n
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from shlex import quote
 
 from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.fixity import copies, log, manifest
@@ -24,6 +23,7 @@ from catalogue.records.backup import condition, hold
 from catalogue.records.database import Database, open_database, recovered_path, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from catalogue.untrusted import shell_word
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +103,8 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
 
 def _kind_questions(names: Sequence[str]) -> list[str]:
     return [f"{name} is taken for a primary store, since nothing says what kind it was. If it is a copy or off-site:"
-            f" catalogue store retire {quote(name)}, then catalogue store add {quote(name)} FOLDER --kind off-site (or"
-            " copy)." for name in names] if len(names) > 1 else []
+            f" catalogue store retire {shell_word(name)}, then catalogue store add {shell_word(name)} FOLDER"
+            " --kind off-site (or copy)." for name in names] if len(names) > 1 else []
 
 
 def _closing_trouble(db: Database, home: Home) -> list[str]:

@@ -4,12 +4,13 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from catalogue.errors import Refused, required
+from catalogue.errors import AlreadyExists, Gone, Refused, required
 from catalogue.records import editions, effective, events, history, pieces, refilings, replay, scans, stated_facts
 from catalogue.records.database import Database, last_statement, statement_since, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
+from catalogue.untrusted import shell_word
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,9 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
             raise Refused("An artist needs a name.")
         other = pieces.artist_named(db, name)
         if other is not None and other.id != artist.id:
-            raise Refused(f"There is already an artist called {other.name!r}.",
-                          hint=f"If they are the same: catalogue artist merge {artist.name!r} --into {other.name!r}.")
+            raise AlreadyExists(f"There is already an artist called {other.name!r}.",
+                                hint=f"If they are the same: catalogue artist merge {shell_word(artist.name)}"
+                                     f" --into {shell_word(other.name)}.")
         if name != artist.name:
             made.say(f"artist renamed: {artist.name} to {name}")
             stated_facts.state_artist(db, artist.id, {"name": name})
@@ -173,8 +175,8 @@ def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: st
     there = pieces.of_title(db, owner, title) if isinstance(owner, int) and isinstance(title, str) else None
     if there is not None and there != piece.id:
         held = pieces.get_piece(db, there)
-        raise Refused(f"{held.artist} already has a piece called {held.title!r}.",
-                      hint=f"If they are the same: catalogue piece merge {piece.id} --into {held.id}.")
+        raise AlreadyExists(f"{held.artist} already has a piece called {held.title!r}.",
+                            hint=f"If they are the same: catalogue piece merge {piece.id} --into {held.id}.")
     return changed
 
 
@@ -191,8 +193,7 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
     with correction(db) as made:
         if role is not None and role not in scans.ROLES:
             raise Refused(f"{role!r} is not a role of a scan.", hint=f"Roles are: {', '.join(scans.ROLES)}.")
-        known = [required(scans.by_digest(db, sha256), f"The scan {sha256[:12]}… is no longer in the catalogue.")
-                 for sha256 in digests]
+        known = [_present(db, sha256) for sha256 in digests]
         if new_piece is not None:
             piece_id = _new_piece(db, *new_piece)
         roles = [s for s in known if role is not None and (role, "person") != (s.role, s.role_source)]
@@ -218,12 +219,19 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
     return made.result()
 
 
+def _present(db: Database, sha256: str) -> Scan:
+    scan = scans.by_digest(db, sha256)
+    if scan is None:
+        raise Gone(f"The scan {sha256[:12]}…")
+    return scan
+
+
 def _new_piece(db: Database, artist: str, title: str) -> int:
     if not fold_name(artist) or not fold_name(title):
         raise Refused("A new piece needs an artist and a title.")
     if pieces.known_piece(db, artist, title) is not None:
-        raise Refused(f"{artist} already has a piece called {title!r}.",
-                      hint="Move the scan to it, or choose another title.")
+        raise AlreadyExists(f"{artist} already has a piece called {title!r}.",
+                            hint="Move the scan to it, or choose another title.")
     return pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
 
 

@@ -98,10 +98,10 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
             findings.record(db, "offline", "the store was disconnected during an index run", store_id=store.id,
                             hint="Connect it, then index again.")
         summary.findings.update(findings.seen_since(db, store.id, moment))
-        summary.uncompared = likenesses.uncompared_in(db, store.id)
         summary.seconds = monotonic() - begun
         runs.end(db, run_id, summary.outcome, {"seen": summary.seen, "read": summary.read, "gone": summary.gone,
                                                "findings": sum(summary.findings.values())})
+    summary.uncompared = likenesses.uncompared_in(db, store.id)
     return summary
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from catalogue.errors import Ambiguous, NotFound, Refused, required
+from catalogue.errors import AlreadyExists, Ambiguous, NotFound, Refused, required
 from catalogue.records import buyers
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database, transaction
@@ -39,8 +39,8 @@ def describe(db: Database, key: str, facts: Mapping[str, str]) -> Buyer:
                 raise Refused("A buyer needs a name.")
             other = buyers.by_key(db, buyers.key_of(db, values["name"]))
             if other is not None and other.key != key:
-                raise Refused(f"There is already a buyer called {other.name!r}.",
-                              hint="If they are the same, merge them: catalogue buyer merge.")
+                raise AlreadyExists(f"There is already a buyer called {other.name!r}.",
+                                    hint="If they are the same, merge them: catalogue buyer merge.")
             if spelling != key:
                 buyers.state(db, spelling, {"joined_into": key})
         changed = {name: value for name, value in values.items() if value != getattr(buyer, name)}

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from catalogue.errors import GONE
 from catalogue.ledger.health import next_step, why_no_copy
 from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.ledger.values import shown_day, shown_size
@@ -40,7 +41,7 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
     if proposal.same_bytes or master is None:
         return
     if used is None:
-        yield Caution("other scan", "The scan printed last time is no longer in the catalogue.",
+        yield Caution("other scan", f"The scan printed last time {GONE}.",
                       "Compare with a print before promising a match.", grave=True)
         return
     added = shown_day(master.scan.first_indexed, settings.dates)

@@ -5,7 +5,7 @@ Both are statements: remembered by later index runs, and undone like any other (
 
 from collections.abc import Sequence
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import AlreadyExists, NotFound, Refused
 from catalogue.indexing import corrections
 from catalogue.indexing.corrections import Correction, correction
 from catalogue.records import editions, piece_changes, pieces, scans
@@ -39,7 +39,7 @@ def split(db: Database, piece_id: int, scan_ids: Sequence[int], title: str) -> C
         if not scan_ids or not set(scan_ids) <= mine:
             raise Refused("Only scans of that piece can be split off.", hint=f"See: catalogue show {piece_id}.")
         if pieces.known_piece(db, piece.artist, title) is not None:
-            raise Refused(f"{piece.artist} already has a piece called {title!r}.", hint="Choose another title.")
+            raise AlreadyExists(f"{piece.artist} already has a piece called {title!r}.", hint="Choose another title.")
         new = pieces.piece_called(db, piece.artist_id, title)
         made.say(f"piece split: {len(scan_ids)} scans of {piece.artist}: {piece.title} ({piece.id}) to {title} ({new})")
         for scan_id in scan_ids:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from catalogue.errors import Refused, sentence
+from catalogue.errors import AlreadyExists, Refused, sentence
 from catalogue.indexing import corrections
 from catalogue.indexing.corrections import Correction, confirm_pieces, correction, merge_artists, rename_artist
 from catalogue.indexing.corrections import set_scans as describe_scans
@@ -57,7 +57,7 @@ def add_piece(db: Database, artist: str, title: str, facts: Mapping[str, object]
     """
     with correction(db) as made:
         if pieces.known_piece(db, artist, title) is not None:
-            raise Refused(f"{artist} already has a piece called {title!r}.", hint="Open it and correct it.")
+            raise AlreadyExists(f"{artist} already has a piece called {title!r}.", hint="Open it and correct it.")
         piece_id = pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
         made.say(f"a new piece, {artist}: {title} ({piece_id})")
         if facts or edition:

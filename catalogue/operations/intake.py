@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from shlex import quote
 
 from catalogue.errors import CatalogueError
 from catalogue.intake import applying, proposals
@@ -20,6 +19,7 @@ from catalogue.records import files, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path, escape_path
 from catalogue.settings import Home
+from catalogue.untrusted import shell_word
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,7 @@ def held_without_copy(db: Database, plan: Plan, also: Sequence[str]) -> dict[str
 def summarize_lacking(lacking: Mapping[str, int]) -> list[str]:
     """What :func:`held_without_copy` found, each with the command that copies it."""
     return [f"{counted(count, 'file')} already held {'is' if count == 1 else 'are'} not in {name}. To copy them: "
-            f"catalogue copy --to {quote(name)}" for name, count in lacking.items()]
+            f"catalogue copy --to {shell_word(name)}" for name, count in lacking.items()]
 
 
 def summarize(result: ImportedScans) -> list[str]:

@@ -26,12 +26,14 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A verdict as one statement: its pairs, and what was filed with it. ``correction.id`` undoes all of it.
-    ``together``: the piece under which scans of a rejected pair are filed all the same, by their names or a person."""
+    """A verdict as one statement: its pairs, and in ``filed`` what was filed with it, in words. ``correction.id``
+    undoes all of it. ``together``: the piece under which scans of a rejected pair are filed all the same, by their
+    names or a person."""
 
     judged: tuple[Judged, ...]
     correction: Correction
     together: str = ""
+    filed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +114,7 @@ def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing
             raise Refused(f"They are filed under {counted(len(filed), 'piece')}: "
                           + ", ".join(f"{each.piece.title} ({each.piece.id})" for each in filed) + ".",
                           hint="Say which one to keep.")
+        changes = []
         if chosen is not None:
             pieces.get_piece(db, chosen.keep_id)
             for other in filed:
@@ -120,7 +123,8 @@ def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing
                 change = corrections.set_scans(db, other.scans, piece_id=chosen.keep_id) if chosen.scans_only \
                     else merging.merge(db, chosen.keep_id, other.piece.id)
                 made.say(change.detail)
-    return Verdict(judged, made.result())
+                changes.append(change.detail)
+    return Verdict(judged, made.result(), filed=tuple(filter(None, changes)))
 
 
 def pieces_in_question(db: Database, likeness_ids: Sequence[int]) -> tuple[PieceInQuestion, ...]:
@@ -174,12 +178,12 @@ def summarize(judged: Sequence[Judged]) -> list[str]:
 
 def summarize_verdict(verdict: Verdict) -> list[str]:
     """The verdict on a pair, or on how many pairs, and what was filed with it."""
-    pairs, filed = _pairs_said(verdict.judged), verdict.correction.detail
     meaning = MEANINGS[verdict.judged[0].pair.verdict]
-    words = summarize(verdict.judged) if len(verdict.judged) == 1 else [f"{pairs.capitalize()}{meaning}."]
-    filed = filed.partition("; ")[2] if filed.startswith(pairs) else filed
+    words = summarize(verdict.judged) if len(verdict.judged) == 1 else [
+        f"{_pairs_said(verdict.judged).capitalize()}{meaning}."]
+    filed = [sentence("; ".join(verdict.filed))] if verdict.filed else []
     together = verdict.together and f"Both are still filed under {verdict.together}; one of them belongs elsewhere."
-    return [*words, *([sentence(filed)] if filed else []), *filter(None, [together])]
+    return [*words, *filed, *filter(None, [together])]
 
 
 def _worded(judged: Judged) -> str:

@@ -8,9 +8,10 @@ from catalogue.ledger import statuses
 from catalogue.ledger.health import check_now
 from catalogue.ledger.repeat import record as record_order
 from catalogue.money import show_amount
-from catalogue.operations.wording import counted, numbered
+from catalogue.operations.wording import counted
 from catalogue.records import orders
 from catalogue.records.database import Database, last_statement, statement_since, transaction
+from catalogue.records.numbers import numbered
 from catalogue.records.orders import Line, Order
 
 __all__ = ["OrdersChanged", "cancel_lines", "change_listed", "change_orders",

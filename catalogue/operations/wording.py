@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from catalogue.records.numbers import numbered
+
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
 
@@ -15,11 +17,6 @@ def number(count: int) -> str:
 def counted(count: int, noun: str, plural: str = "") -> str:
     """``1 file``, ``3 files``."""
     return f"{number(count)} {noun if count == 1 else plural or noun + 's'}"
-
-
-def numbered(numbers: str) -> str:
-    """``number 12``, ``numbers 3–5, 9``: of an edition, as :func:`catalogue.records.numbers.numbers_text` has them."""
-    return f"number{'s' * ('–' in numbers or ',' in numbers)} {numbers}" if numbers else ""
 
 
 def numbers_to_issue(proposal: "Proposal") -> str:

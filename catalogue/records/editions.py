@@ -119,7 +119,8 @@ def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int 
             _add_print(db, edition_id, number, 1, line_id)
         except sqlite3.IntegrityError as error:
             name = numbers_text([number])
-            if "beyond" in str(error):
+            edition = by_id(db, edition_id)
+            if edition and number.number > (edition.size_limit if number.series == "number" else edition.proofs):
                 raise Refused(f"Number {name} is beyond the edition size.") from error
             raise Refused(f"Number {name} has already been issued.",
                           hint="See who has it: catalogue edition show.") from error

@@ -5,7 +5,7 @@ The part of ``records.effective`` that is about artists: which artist a name mea
 
 from dataclasses import dataclass, field
 
-from catalogue.errors import Refused
+from catalogue.errors import AlreadyExists
 from catalogue.records import stated_facts
 from catalogue.records.folding import fold_name, joined_name
 from catalogue.records.rows import Database, exists, fetch_id, fetch_int, fetch_text, save_row
@@ -157,7 +157,8 @@ def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
         return
     if exists(db, "SELECT 1 FROM artist_stated WHERE artist_id = ?", [other]):
         name = fetch_text(db, "SELECT name FROM artist WHERE id = ?", [other])
-        raise Refused(f"There is already an artist called {name!r}.", hint="Merge the two: catalogue artist merge.")
+        raise AlreadyExists(f"There is already an artist called {name!r}.",
+                            hint="Merge the two: catalogue artist merge.")
     db.execute("UPDATE artist SET key = ? WHERE id = ?", [f"{key}\n{other}", other])
     db.execute("INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key = ?", [key])
     db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other])

@@ -2,7 +2,7 @@
 piece alone. What follows for scans is marked stale here and computed there.
 """
 
-from catalogue.errors import Refused
+from catalogue.errors import AlreadyExists
 from catalogue.records import stated_facts
 from catalogue.records.rows import Database, exists, fetch_id, fetch_text
 from catalogue.records.stale_rows import mark_stale
@@ -46,8 +46,8 @@ def free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated
         return int(held["artist_id"])
     title = fetch_text(db, "SELECT title FROM piece WHERE id = ?", [other])
     name = fetch_text(db, "SELECT name FROM artist WHERE id = ?", [artist_id])
-    raise Refused(f"{name} already has a piece called {title!r}.",
-                  hint="If they are the same, merge them: catalogue piece merge.")
+    raise AlreadyExists(f"{name} already has a piece called {title!r}.",
+                        hint="If they are the same, merge them: catalogue piece merge.")
 
 
 def mark_filed_scans_stale(db: Database, piece_id: int) -> None:

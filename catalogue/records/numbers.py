@@ -59,6 +59,11 @@ def numbers_text(numbers: Iterable[tuple[str, int]]) -> str:
     return ", ".join(parts)
 
 
+def numbered(numbers: str) -> str:
+    """``number 12``, ``numbers 3–5, 9``: of an edition, as :func:`numbers_text` has them; empty for none."""
+    return f"number{'s' * ('–' in numbers or ',' in numbers)} {numbers}" if numbers else ""
+
+
 def parse_numbers(text: str) -> tuple[list[Number], int | None]:
     """What ``"3-12, AP II"`` or ``"4/25"`` says: the numbers in order as written, and the N it states, if any.
 

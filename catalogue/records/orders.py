@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from catalogue.errors import NotFound, Refused, required
+from catalogue.errors import AlreadyExists, NotFound, Refused, required
 from catalogue.records.numbers import numbers_text
 from catalogue.records.rows import Database, fetch, fetch_id, fetch_one, insert_row, now, save_row, update_row
 
@@ -109,7 +109,7 @@ def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str 
         notes: str = "") -> int:
     """A new order; gives its id. Raises Refused where there is one of that number."""
     if find_by_number(db, number) is not None:
-        raise Refused(f"There is already an order {number!r}.", hint="Use another number.")
+        raise AlreadyExists(f"There is already an order {number!r}.", hint="Use another number.")
     return save(db, number, placed, buyer=buyer, status=status, currency=currency, notes=notes)
 
 
@@ -131,7 +131,7 @@ def add_line(db: Database, order_id: int, line: NewLine) -> int:
         return insert_row(db, "order_line", {"order_id": order_id, **{
             name: getattr(line, name) for name in NewLine.__dataclass_fields__}})
     except sqlite3.IntegrityError as error:
-        if "FOREIGN KEY" not in str(error):
+        if error.sqlite_errorname != "SQLITE_CONSTRAINT_FOREIGNKEY":
             raise
         raise Refused("The piece, its edition or the earlier order has been merged or removed since; nothing was"
                       " recorded.", hint="Look the piece up again and start over.") from error

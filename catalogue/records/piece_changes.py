@@ -7,7 +7,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from catalogue.errors import Refused
+from catalogue.errors import GONE, Refused
 from catalogue.records import effective, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_one, now
 from catalogue.records.transactions import transaction
@@ -65,7 +65,7 @@ def undo(db: Database, change: PieceChange) -> None:
 def _state_as_it_was(db: Database, row: dict[str, Any]) -> None:
     artist = db.execute("SELECT name, key FROM artist WHERE id = ?", [row["artist_id"]]).fetchone()
     if artist is None:
-        raise Refused(f"The artist of {row['title']!r} is no longer in the catalogue.",
+        raise Refused(f"The artist of {row['title']!r} {GONE}.",
                       hint="Split the scans off under the artist they belong to: catalogue piece split.")
     chosen = db.execute("SELECT sha256 FROM scan WHERE id = ?", [row["current_scan_id"]]).fetchone()
     stated_facts.state_new_piece(

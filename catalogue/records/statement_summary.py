@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from catalogue.records.numbers import Number, numbers_text
+from catalogue.records.numbers import Number, numbered, numbers_text
 from catalogue.records.rows import Database, fetch_text
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def _of_numbers(rows: list["Change"]) -> Iterator[str]:
     for word, alike in groupby(sorted(rows, key=fate), fate):
         numbers = [Number(row["series"], row["number"]) for change in alike
                    if (row := change.after or change.before) is not None]
-        yield f"number{'s' * (len(numbers) != 1)} {numbers_text(numbers)} {word}"
+        yield f"{numbered(numbers_text(numbers))} {word}"
 
 
 def _verb(change: "Change") -> str:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from catalogue.errors import NotFound, Refused, required
+from catalogue.errors import AlreadyExists, NotFound, Refused, required
 from catalogue.records.rows import Database, fetch, fetch_one, fetch_text, insert_row, now
 
 KINDS = ("primary", "copy", "off-site")
@@ -37,7 +37,7 @@ def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
         raise Refused(f"This folder is already the store {known.name!r}.", path=root)
     other = fetch_one(db, Store, "SELECT * FROM store WHERE name = ? AND marker <> ?", [name, marker])
     if other and other.forgotten is None:
-        raise Refused(f"There is already a store called {name!r}.", hint="Choose another name.", path=root)
+        raise AlreadyExists(f"There is already a store called {name!r}.", hint="Choose another name.", path=root)
     if other:
         db.execute("UPDATE store SET name = ? WHERE id = ?", [f"{other.name} (retired, {other.id})", other.id])
     if known:

@@ -36,7 +36,6 @@ from catalogue.settings import Home
 
 if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
-    from catalogue.records.search import Vocabulary
     from catalogue.screens.background.work import Job, Work, WorkEnded
     from catalogue.screens.page import Page
 
@@ -96,7 +95,6 @@ class CatalogueApp(ThriftyApp[None]):
         self.changes = ChangeWatch(self)
         self.writes = WriteQueue(self)
         self.work: Work | None = None
-        self.vocabulary: Vocabulary | None = None
         self.corrected: list[Correction] = []   # in this sitting and not taken back, the last one last
         self.register_theme(DARK)
         self.register_theme(LIGHT)
@@ -250,11 +248,15 @@ class CatalogueApp(ThriftyApp[None]):
         if self.current_mode == "first":
             self.say("Choose a folder of scans first.")
         elif mode == self.current_mode:
-            while len(self.screen_stack) > 1:
-                await self.pop_screen()
+            await self.close_over_page()
         else:
             with self.batch_update():
                 await self.switch_mode(mode)
+
+    async def close_over_page(self) -> None:
+        """Close whatever is open over the page of this place."""
+        while len(self.screen_stack) > 1:
+            await self.pop_screen()
 
     def delay_update(self, delay: float = 0.001) -> None:
         """Textual holds drawing back for a twentieth of a second when the place changes; ours is drawn once made."""

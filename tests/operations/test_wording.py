@@ -1,7 +1,6 @@
 """Counts in words."""
 
-from catalogue.operations.wording import numbered
-from catalogue.records.numbers import Number, numbers_text
+from catalogue.records.numbers import Number, numbered, numbers_text
 
 
 def test_one_number_of_an_edition_is_a_number_and_several_are_numbers() -> None:

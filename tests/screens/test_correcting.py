@@ -6,6 +6,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 
+from catalogue.errors import GONE
 from catalogue.operations import correcting
 from catalogue.records import editions, files, history, pieces, scans, stated_facts
 from catalogue.records.database import Database, open_database, transaction
@@ -14,7 +15,6 @@ from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog
 from catalogue.screens.dialogs.form import FormDialog
 from catalogue.screens.pages.piece import PiecePage
-from catalogue.screens.pages.piece_view import GONE
 from catalogue.screens.widgets.row_table import MARK, RowTable
 from catalogue.settings import Home
 from tests.screens.shop import burst, held_up, running, said, settled, sha, typed, words

@@ -8,6 +8,7 @@ import pytest
 from textual._compositor import Compositor
 from textual.widgets import Button, Input, Select, Static
 
+from catalogue.errors import GONE
 from catalogue.operations.correcting import merge_pieces, undo_statement
 from catalogue.records import orders, pieces, scans
 from catalogue.records.database import open_database, transaction
@@ -21,7 +22,6 @@ from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.search import SearchDialog
 from catalogue.screens.dialogs.sheet import SheetPanel
 from catalogue.screens.pages.piece import PiecePage
-from catalogue.screens.pages.piece_view import GONE
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
 from tests import recorded
@@ -132,6 +132,23 @@ async def test_search_finds_over_everything_and_drops_stale_answers(shop: Shop) 
         await settled(pilot)
         assert isinstance(pilot.app.screen, SearchDialog)
         assert "No matches." in words(pilot)
+
+
+async def test_search_corrects_slips_by_words_that_others_wrote_meanwhile(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        await pilot.press("slash", *"quarel")
+        await until(pilot, lambda: "quarel → quarrel" in words(pilot))
+        db = open_database(shop.database)
+        with transaction(db):
+            orders.save(db, "Z-998", "2031-01-01", buyer="Doktor Umbelliver")
+        db.close()
+        await pilot.press("escape")
+        app.changes.look_for_writes()
+        await settled(pilot)
+        await pilot.press("slash", *"umbeliver")
+        await until(pilot, lambda: "umbeliver → umbelliver" in words(pilot))
 
 
 async def test_a_letter_lays_the_screen_out_anew_only_where_a_line_comes_or_goes(

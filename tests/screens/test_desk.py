@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from textual.widgets import Input, Static
 
+from catalogue.errors import Refused
 from catalogue.operations import artist_statements
 from catalogue.operations.editions import move_prints
 from catalogue.records import artist_statements as statements_kept
@@ -70,7 +71,11 @@ async def test_a_piece_that_is_there_already_is_not_begun_again(shop: Home) -> N
         await settled(pilot)
         await fill(pilot, artist="Tobin Quarrel", title="three kites")
         assert isinstance(pilot.app.screen, FormDialog)
-        assert "already" in words(pilot)
+        said_below = pilot.app.screen.query_one("#form-wrong", Static)
+        assert str(said_below.render()) == \
+            "Tobin Quarrel already has a piece called 'three kites'. Open it and correct it with e."
+        pilot.app.screen._refuse(Refused("That artist has gone.", hint="See: catalogue artist list."))
+        assert str(said_below.render()) == "That artist has gone. See: catalogue artist list."
 
 
 async def test_an_edition_of_one_size_is_begun(shop: Home) -> None:

@@ -10,6 +10,7 @@ import tifffile
 from PIL import Image
 from textual.widgets import Input, Static
 
+from catalogue.errors import GONE
 from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.render import render
 from catalogue.records import orders
@@ -19,7 +20,6 @@ from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.sheet import SheetPanel
-from catalogue.screens.pages.piece_view import GONE
 from catalogue.screens.pictures.cells import Cells
 from catalogue.screens.pictures.drawing import draw_picture
 from catalogue.screens.pictures.picture import Picture

@@ -417,7 +417,7 @@ def test_progress_fits_any_width() -> None:
         work.progress = progress
         for width in (20, 80, 200):
             assert len(progress_line(work, width)) <= max(width, 30)
-    work.progress = Progress("Audit", 3, 9, 30, 90, "120 MB/s, 0:00:05 left")
+    work.progress = Progress("Audit", 3, 9, 30, 90, estimate="120 MB/s, 0:00:05 left")
     assert progress_line(work, 120).count("left") == 1
     work.stop()
     assert "stopping" in progress_line(work, 80)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from catalogue.errors import NotFound
+from catalogue.errors import Gone
 from catalogue.indexing.corrections import Correction
 from catalogue.operations import correcting
 from catalogue.operations.wording import counted
@@ -58,11 +58,11 @@ def edit_scans(host: Host, digests: Sequence[str], name: str, then: Callable[[],
 
 
 def _known(db: Database, read: Callable[[Database, K], T | None], keys: Sequence[K], what: str) -> list[T]:
-    """What ``read`` gives for each of ``keys``. Raises NotFound where one of them has gone."""
+    """What ``read`` gives for each of ``keys``. Raises Gone where one of them is not there."""
     known = [row for key in keys if (row := read(db, key)) is not None]
     if len(known) < len(keys):
         which = f"This {what}" if len(keys) == 1 else f"One of these {what}s"
-        raise NotFound(f"{which} is no longer in the catalogue.")
+        raise Gone(which)
     return known
 
 
@@ -85,7 +85,6 @@ def announce_correction(app: "CatalogueApp", done: Correction | None) -> None:
     seen = app.changes.seen()
     where = "" if seen is not None and seen.PLACE in ("browse", "piece") else " in Browse"
     app.say(" ".join(correcting.summarize(done)) + (f" u{where} to undo." if done.id else ""))
-    app.vocabulary = None
     app.changed()
 
 
@@ -119,7 +118,6 @@ def take_back(host: Page) -> None:
     def undone(done: Correction) -> None:
         app.corrected = [other for other in app.corrected if other.id != done.id]
         app.say(f"{done.detail}.")
-        app.vocabulary = None
         app.changed()
 
     def undo(event_id: int, detail: str) -> None:

@@ -114,7 +114,7 @@ def _take_back(app: "CatalogueApp", page: NamesPage) -> None:
 def _close(app: "CatalogueApp", page: NamesPage, home: Home | None = None) -> None:
     """Leave the page, if it is still seen; ``home``: with its rules from now on."""
     if home is not None:
-        app.home, app.vocabulary = home, None
+        app.home = home
         app.changed()
     if app.screen is page:
         app.pop_screen()

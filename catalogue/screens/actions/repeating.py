@@ -2,9 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from catalogue.errors import CatalogueError
 from catalogue.screens.background.screen_cache import cached_screen
-from catalogue.screens.background.threads import run_in_thread
 
 if TYPE_CHECKING:
     from catalogue.records.orders import Line
@@ -12,19 +10,10 @@ if TYPE_CHECKING:
 
 
 def offer_repeat(app: "CatalogueApp", *, line_id: int | None = None, piece_id: int | None = None) -> None:
-    """Offer to repeat a line, or a piece's last one. Told where another seat has just removed it."""
+    """Offer to repeat a line, or a piece's last one."""
     from catalogue.screens.dialogs.repeat import RepeatDialog
-    from catalogue.screens.pages.piece_view import why_gone
 
     dialog = cached_screen(app, RepeatDialog)
-
-    def close_if_gone(reason: CatalogueError | None) -> None:
-        if reason is not None and app.screen is dialog:
-            dialog.dismiss(None)
-            app.failed(reason)
-
-    run_in_thread(app.screen, app.threads["read"], lambda db: why_gone(db, line_id=line_id, piece_id=piece_id),
-                  close_if_gone, group="still there", holds=app)
     dialog.begin(line_id=line_id, piece_id=piece_id)
     app.push_screen(dialog, lambda line: open_job_sheet(app, line))
 
@@ -37,6 +26,5 @@ def open_job_sheet(app: "CatalogueApp", line: "Line | None") -> None:
         from catalogue.screens.dialogs.sheet import job_sheet_panel
 
         app.say(notice(summarize(line)))
-        app.vocabulary = None
         app.changed()
         app.push_screen(job_sheet_panel(app.home, line.id, f"{line.number}, {line.title}"))

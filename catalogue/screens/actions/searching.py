@@ -31,7 +31,6 @@ async def open_hit(app: "CatalogueApp", hit: "Hit | None") -> None:
         open_piece(app, hit.piece_id, hit.sha256)
     elif hit.artist_id is not None:
         await app.switch_mode("browse")
-        while len(app.screen_stack) > 1:
-            await app.pop_screen()
+        await app.close_over_page()
         if isinstance(app.screen, BrowsePage):
             app.screen.go_to_artist(hit.artist_id)

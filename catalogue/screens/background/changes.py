@@ -22,6 +22,7 @@ class ChangeWatch:
     """Looks for changes every few seconds and tells the pages; those that nobody sees when they are seen again.
 
     ``online``: store id to whether it was connected when last looked. ``damaged``: open findings that are damage.
+    ``changes``: how often the catalogue was seen to have changed.
     """
 
     def __init__(self, app: "CatalogueApp") -> None:
@@ -31,6 +32,7 @@ class ChangeWatch:
         self._failing: set[str] = set()     # looks that failed last time
         self._written: int | None = None
         self.damaged = 0
+        self.changes = 0
 
     def begin(self) -> None:
         """Look every few seconds from now on; at the disks first when :meth:`look_at_disks` is called."""
@@ -40,6 +42,7 @@ class ChangeWatch:
 
     def tell(self, *, of_others: bool = False) -> None:
         """The catalogue has changed: the page that is seen shows it, if it follows what others do or it was us."""
+        self.changes += 1
         if not of_others:
             self._note_own_writes()
         seen = self.seen()

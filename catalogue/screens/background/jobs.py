@@ -5,7 +5,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from catalogue.errors import NotFound
+from catalogue.errors import Gone
 from catalogue.records.database import Database
 from catalogue.screens.background.work import Job
 from catalogue.screens.texts.formats import counted, safe
@@ -172,7 +172,7 @@ def start_recipe(shop: "CatalogueApp", sha256: str, then: "Callable[[RecipePropo
 
         scan = by_digest(db, sha256)
         if scan is None:
-            raise NotFound("This scan is no longer in the catalogue.")
+            raise Gone("This scan")
         return propose_recipe(db, shop.home, scan, report=report, cancelled=cancelled)
 
     return shop.begin("Finding the recipe", job, lambda _: "", then)

@@ -9,7 +9,7 @@ from textual.containers import Grid
 from textual.widget import Widget
 from textual.widgets import Input, Label, Static
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import AlreadyExists, CatalogueError
 from catalogue.indexing.corrections import Correction
 from catalogue.records.database import Database
 from catalogue.records.folding import fold_name
@@ -77,7 +77,7 @@ class FormDialog(Dialog[Correction]):
     PANEL = "form"
 
     def __init__(self, title: str, fields: Sequence[Field], save: Save, *, clash: str = "") -> None:
-        """``clash``: what to do here where a name is taken already, in place of the command to use."""
+        """``clash``: what to do here where a name is taken already, in place of the error's hint."""
         super().__init__(title)
         self._fields, self._save, self._clash = {one.name: one for one in fields}, save, clash
         self._chosen: dict[str, Match] = {}
@@ -256,7 +256,7 @@ class FormDialog(Dialog[Correction]):
 
     def _refuse(self, error: Exception) -> None:
         words = f"{error}".removesuffix(".") + "."
-        if isinstance(error, CatalogueError) and "catalogue " in error.hint:
+        if isinstance(error, AlreadyExists) and self._clash:
             words = f"{error.message} {self._clash}"
         self.query_one("#form-wrong", Static).update(line(words))
 

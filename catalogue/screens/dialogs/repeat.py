@@ -9,7 +9,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Button, Input, Static
 
-from catalogue.errors import CatalogueError, NotFound
+from catalogue.errors import CatalogueError, Gone, NotFound
 from catalogue.ledger import repeat as ledger
 from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint, earlier_recipe
 from catalogue.ledger.proposal import Proposal
@@ -119,9 +119,12 @@ class RepeatDialog(Dialog[Line]):
 
     def _show(self, answer: Answer | CatalogueError) -> None:
         record = self._record_button
+        if isinstance(answer, NotFound) and not self._filled:    # another workstation has just removed it
+            self.dismiss(None)
+            self.app.failed(Gone("This piece" if self._subject["line_id"] is None else "This order"))
+            return
         if isinstance(answer, CatalogueError):
-            never_ordered = not isinstance(answer, NotFound)     # what has gone is told by the app, which closes this
-            if never_ordered and self._proposal is None and self._subject["line_id"] is None and not self._filled:
+            if self._proposal is None and self._subject["line_id"] is None and not self._filled:
                 self.query_one("#panel-title", Static).update("First order of this piece")
                 self._fill({"quantity": "1"}, "size")
                 self._tell("No print of this piece was ordered yet. Enter its size.")

@@ -11,7 +11,6 @@ from textual.reactive import Reactive
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from catalogue.records.database import Database
 from catalogue.records.paths import display_path
 from catalogue.records.search import Found, Vocabulary, load_vocabulary, search
 from catalogue.screens.actions.correcting import edit_artist, edit_pieces, edit_scans
@@ -83,6 +82,8 @@ class SearchDialog(Dialog[Hit]):
     def __init__(self) -> None:
         super().__init__()
         self._words = ""    # what the lines listed were found for
+        self._vocabulary: Vocabulary | None = None
+        self._known_changes = -1    # ``ChangeWatch.changes`` when the vocabulary was asked for last
 
     def body(self) -> Iterable[Widget]:
         yield SearchInput(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name",
@@ -100,11 +101,15 @@ class SearchDialog(Dialog[Hit]):
         self._learn_words()
 
     def _learn_words(self) -> None:
-        """Read the words that slips are mended with while nothing is typed yet, so that no letter waits for them."""
+        """Read the words that slips are corrected by, where the catalogue has changed since, on a thread of their own:
+        no letter waits for them, and what was typed meanwhile is looked up again."""
         def keep(words: Vocabulary) -> None:
-            self.app.vocabulary = self.app.vocabulary or words
+            if words != self._vocabulary:
+                self._vocabulary = words
+                self._look_up(self.query_one(Input).value)
 
-        if self.app.vocabulary is None:
+        if self._known_changes != self.app.changes.changes:
+            self._known_changes = self.app.changes.changes
             self.ask(load_vocabulary, keep, group="words", thread="words")
 
     def begin(self) -> None:
@@ -115,15 +120,13 @@ class SearchDialog(Dialog[Hit]):
             self.query_one(Input).value = ""
 
     def on_input_changed(self, event: Input.Changed) -> None:
+        self._learn_words()
         self._look_up(event.value)
 
     def _look_up(self, words: str) -> None:
-        def look(db: Database) -> Found:
-            if self.app.vocabulary is None and len(words) > 2:
-                self.app.vocabulary = load_vocabulary(db)
-            return search(db, words, EACH, self.app.vocabulary or Vocabulary(()))
-
-        self.ask(look, lambda found: self._show(found, words), group="search", thread="search", holds=self)
+        known = self._vocabulary or Vocabulary(())
+        self.ask(lambda db: search(db, words, EACH, known), lambda found: self._show(found, words), group="search",
+                 thread="search", holds=self)
 
     def _show(self, result: Found, words: str) -> None:
         """List what was found. The cursor stays on its line if that was found for the same words, else on the first."""

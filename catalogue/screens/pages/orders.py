@@ -15,10 +15,10 @@ from catalogue.ledger.order_filter import read_filter
 from catalogue.money import show_amount
 from catalogue.operations import orders as operations
 from catalogue.operations.order_list import summarize_sums
-from catalogue.operations.wording import numbered
 from catalogue.records import browsing, order_list
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
+from catalogue.records.numbers import numbered
 from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
 from catalogue.screens.actions import opening, repeating

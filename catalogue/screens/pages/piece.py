@@ -8,6 +8,7 @@ from textual.containers import Container, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
+from catalogue.errors import GONE
 from catalogue.operations.correcting import choose_current_master
 from catalogue.records import pieces
 from catalogue.records.database import Database
@@ -21,7 +22,7 @@ from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
 from catalogue.screens.dialogs.confirm import confirm
 from catalogue.screens.dialogs.correction_forms import new_edition_form
 from catalogue.screens.dialogs.edition_numbers import show_numbers
-from catalogue.screens.pages.piece_view import GONE, PieceView, ScanView, piece_view
+from catalogue.screens.pages.piece_view import PieceView, ScanView, piece_view
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.facts import edition_words, piece_words, prints_words, scan_words
 from catalogue.screens.texts.formats import cell, counted, day, file_name, size_cm

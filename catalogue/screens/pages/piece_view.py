@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Gone, Refused
 from catalogue.ledger import editions as ledger_editions
 from catalogue.ledger.editions import State
 from catalogue.print_files.recipe import describe, from_json
@@ -14,8 +14,6 @@ from catalogue.records.findings import Finding
 from catalogue.records.orders import Line
 from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
-
-GONE = "is no longer in the catalogue"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,20 +65,6 @@ class PieceView:
         return "scan not here"
 
 
-def _gone(what: str) -> NotFound:
-    return NotFound(f"This {what} {GONE}.",
-                    hint="It was merged or undone a moment ago. Nothing was changed.")
-
-
-def why_gone(db: Database, *, line_id: int | None = None, piece_id: int | None = None) -> NotFound | None:
-    """What to say of a row that is still drawn where its line, or its piece, has gone; None where it is there."""
-    if line_id is not None and orders.line(db, line_id) is None:
-        return _gone("order")
-    if piece_id is not None and pieces.by_id(db, piece_id) is None:
-        return _gone("piece")
-    return None
-
-
 def _recipe(db: Database, scan: Scan) -> str:
     """The recipe on record of a print file, made or confirmed, in words."""
     if scan.role not in ("print file", "unsorted"):
@@ -97,11 +81,11 @@ def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> Piece
     """Gather a piece. ``online``: store id to whether it is connected, as last looked.
 
     Raises:
-        NotFound: it has gone.
+        Gone.
     """
     piece = pieces.by_id(db, piece_id)
     if piece is None:
-        raise _gone("piece")
+        raise Gone("This piece")
     kept: dict[int, list[HeldFile]] = {}
     for scan_id, file in files.of_piece(db, piece_id):
         kept.setdefault(scan_id, []).append(HeldFile(file, online.get(file.store_id, True)))

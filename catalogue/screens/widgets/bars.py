@@ -154,10 +154,8 @@ def progress_line(work: "Work", width: int) -> str:
     spent = max(work.seconds(), 1e-3)
     share = _share(now.done, now.total, now.bytes_done, now.bytes_total)
     parts.append(number(now.done) + (f" of {number(now.total)}" if now.total is not None else ""))
-    note = now.note
-    if note.endswith(" left"):  # the service knows better: it may be under a time budget
-        parts.append(note)
-        note = ""
+    if now.estimate:
+        parts.append(now.estimate)
     else:
         if now.bytes_done:
             from catalogue.progress import data_size
@@ -171,8 +169,8 @@ def progress_line(work: "Work", width: int) -> str:
         line += "█" * round(share * length) + "░" * (length - round(share * length)) + f" {share:4.0%}  "
     line += "  ".join(parts)
     stop = "   x to stop"
-    if note and len(line) + len(note) + len(stop) + 2 < width:
-        line += "  " + safe(note)
+    if now.note and len(line) + len(now.note) + len(stop) + 2 < width:
+        line += "  " + safe(now.note)
     return line[:max(0, width - len(stop))] + stop
 
 
