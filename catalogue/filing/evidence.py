@@ -102,13 +102,16 @@ class NameEvidence:
 
     def _read_place(self, place: Place) -> list[Candidate]:
         content = [part for part in place.content if place.folders[: part + 1] not in self._containers]
-        candidates = []
+        candidates: list[Candidate] = []
         titled = False  # a folder shows that the file's name holds its title and no more
         for part in content:
             beside = beside_repeated_title(place.folders[part], place)
             titled = titled or bool(beside)
             for written in phrases(place.folders[part], *beside):
                 phrase = self._rewrite(written)
+                if phrase.person.family_first and any(
+                        c.part < part and _names_again(phrase, c.phrase) for c in candidates):
+                    continue
                 if beside and phrase.spot == "W":
                     phrase = replace(phrase, spot="L" if phrase.first else "F", bounded=True)
                 slot = place.shape, part, _slot(phrase)
@@ -157,6 +160,13 @@ class NameEvidence:
                         below = self._of(other.phrase.person).below
                         if len(below) < 3:
                             below.add(candidate.phrase.person.family)
+
+
+def _names_again(phrase: Phrase, outer: Phrase) -> bool:
+    """Whether a title ends in the given name of the artist whose folder holds it: "Ida Fernlow/Low Tide (Ida)"."""
+    person, artist = phrase.person, outer.person
+    return (person.given[:1] == artist.given[:1] != () and person.family != artist.family and outer.whole
+            and artist.form >= SURELY)
 
 
 def _is_announced(place: Place, part: int) -> bool:

@@ -221,7 +221,10 @@ def _ends(token: Token, name: Name, first: int, last: int, stripped: list[Token]
         or (not token.spaced and before.kind not in (Kind.WORD, Kind.BREAK)))
     loud = token.text.isupper() and len(token.text) > 2 and not name.tokens[first].text.isupper()
     beside = (token.kind == Kind.MATERIAL or token.role == "print file") and any(t.kind == Kind.SIZE for t in stripped)
-    return set_off or loud or beside or is_title(title_key(name.between(first, end)))
+    behind = next((t for t in reversed(stripped) if t.kind != Kind.BREAK), None)
+    doubled = token.kind == Kind.VERSION and (  # "final FINAL"
+        behind is not None and behind.kind == Kind.VERSION and behind.text.isalpha())
+    return set_off or loud or doubled or beside or is_title(title_key(name.between(first, end)))
 
 
 def _begins(token: Token, name: Name, first: int, last: int) -> bool:

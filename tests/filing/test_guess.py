@@ -91,6 +91,8 @@ def test_an_ambiguous_surname_is_left_open_and_says_so() -> None:
     ("Low Tide 50x70cm 300dpi", "Low Tide"), ("Low Tide - FINAL v2", "Low Tide"), ("low_tide_600ppi_16bit", "low tide"),
     ("2019-05-03 Low Tide", "Low Tide"), ("Low Tide (2)", "Low Tide"), ("Low Tide A3 AdobeRGB", "Low Tide"),
     ("The Print", "The Print"), ("Final", ""), ("Ombre et toile", "Ombre et toile"), ("Spider web", "Spider web"),
+    ("16 Kites final FINAL", "16 Kites"), ("Kites_final_FINAL_v2", "Kites"), ("The Final Copy v2", "The Final Copy"),
+    ("Salt final", "Salt final"), ("The Final Copy", "The Final Copy"),
     ("Harbour [master]", "Harbour"), ("No 7", "No 7"), ("Blue Jug (miniature)", "Blue Jug (miniature)"),
 ])
 def test_only_what_is_surely_no_title_is_taken_off(name: str, title: str) -> None:
@@ -148,6 +150,10 @@ def test_shops_are_guessed_right(shop: Shop) -> None:
     (["Artists/de la Brunelle, Odile/Jardin", "Artists/de la Brunelle, Odile/Quai",
       "Artists/Lecourbet, Anatole/Port", "Artists/Lecourbet, Anatole/Neige"],
      {"Odile de la Brunelle", "Anatole Lecourbet"}),
-], ids=["words beside a title that files repeat", "two family names", "a family of small words"])
+    (["Ida Fernlow/Low Tide (Ida)/Low Tide (Ida) print 30x40", "Ida Fernlow/Low Tide (Ida)/tile 1",
+      "Ida Fernlow/Dusk (Ida)/proof", "Ida Fernlow/Kites/kites", "Tom Brekke/Dusk/dusk", "Tom Brekke/Salt/salt"],
+     {"Ida Fernlow", "Tom Brekke"}),
+], ids=["words beside a title that files repeat", "two family names", "a family of small words",
+        "titles with her own name behind them"])
 def test_an_artist_is_known_in_every_form_of_a_name(paths: list[str], artists: set[str]) -> None:
     assert {guess.artist.value for guess in guess_all([facts(f"{path}.tif") for path in paths])} == artists
