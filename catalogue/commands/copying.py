@@ -22,8 +22,10 @@ def command(session: Session, target: str, source: str | None, masters: bool, ye
     """
     db = session.existing()
     plan = plan_copy(db, target, source or "", masters_only=masters)
-    if not yes and plan.wanted:
-        ask(f"Copy {counted(len(plan.wanted), 'scan')} ({data_size(plan.bytes)}) into {plan.target.root}?",
+    if not yes and (plan.wanted or plan.sidecars):
+        scans = f"{counted(len(plan.wanted), 'scan')} ({data_size(plan.bytes)})" if plan.wanted else ""
+        sidecars = f"the sidecars of {counted(plan.sidecars, 'picture')}" if plan.sidecars else ""
+        ask(f"Copy {' and '.join(filter(None, (scans, sidecars)))} into {plan.target.root}?",
             otherwise="Nothing was copied.")
     with interruptible("What was copied is verified and kept; run it again for the rest.") as cancelled, \
             bar() as report:

@@ -47,14 +47,14 @@ class CopySummary:
     """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store was
     disconnected). ``trouble`` says what ended a run that failed, and what failed at its end. ``adopted`` files lay
     there already and are now on record. ``renamed`` ones stand under a name with digits of their digest, for another
-    picture has their own.
-    """
+    picture has their own. ``sidecars`` were copied beside pictures."""
 
     store: str
     outcome: str
     copied: int = 0
     adopted: int = 0
     renamed: int = 0
+    sidecars: int = 0
     bytes: int = 0
     not_copied: list[NotCopied] = field(default_factory=list)
     trouble: str = ""
@@ -100,8 +100,7 @@ def all_on_one_disk(db: Database, settings: Settings) -> bool:
 def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:
     """Each kind, whether some store could hold what is lacking, and what to say and do where none could."""
     known = store_rows.listed(db)
-    yield (SINGLE, len(known) > 1, "there is only one store",
-           ANOTHER_DISK)
+    yield SINGLE, len(known) > 1, "there is only one store", ANOTHER_DISK
     yield (NO_OFF_SITE, any(s.kind == "off-site" for s in known), "no store is kept off site",
            "Add a disk that is kept elsewhere: catalogue store add NAME FOLDER --kind off-site.")
 

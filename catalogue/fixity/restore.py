@@ -9,6 +9,7 @@ from catalogue.errors import Ambiguous, CatalogueError, Damaged, NotFound, Refus
 from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.copies import review_scans
 from catalogue.fixity.copying import staged_copy
+from catalogue.fixity.sidecars import SidecarCopies, copy_sidecars, note_sidecar
 from catalogue.fixity.verdicts import distrust
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import locate_store, offline, opened_store
@@ -47,12 +48,15 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What a restore did; ``aside`` is where the old file lies, None where there was none."""
+    """What a restore did; ``aside`` is where the old file lies, None where there was none. ``sidecars`` came with it,
+    ``left`` are those that did not, with the reason."""
 
     path: Path
     aside: Path | None
     sha256: str
     source: Path
+    sidecars: tuple[Path, ...] = ()
+    left: tuple[tuple[Path, str], ...] = ()
 
 
 def find_file(db: Database, words: str) -> Located:
@@ -179,15 +183,15 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
                             hint="Connect it, then look at the file again.", path=root.path)
         with writing(target.path):
             stat = target.stat()
-        filesystem = filesystem_id(target.folder.fd)
+        filesystem, brought = filesystem_id(target.folder.fd), copy_sidecars(source, target)
     try:
-        _note(db, settings, planned, stat, filesystem)
+        _note(db, settings, planned, stat, filesystem, brought)
     except CatalogueError as error:
         raise CatalogueError(f"The good copy is in place and verified"
                              f"{f', the old file is kept as {aside.name}' if aside else ''}, but the catalogue could"
                              f" not note it: {error.message}", hint="Audit the store; that notes it.",
                              path=planned.target) from error
-    return Restored(planned.target, aside, planned.sha256, planned.source)
+    return Restored(planned.target, aside, planned.sha256, planned.source, tuple(brought.copied), tuple(brought.left))
 
 
 def _switch(db: Database, planned: Plan, source: Entry, target: Entry, report: Report,
@@ -214,7 +218,8 @@ def _switch(db: Database, planned: Plan, source: Entry, target: Entry, report: R
     return aside.path if aside is not None else None
 
 
-def _note(db: Database, settings: Settings, planned: Plan, stat: os.stat_result, filesystem: str) -> None:
+def _note(db: Database, settings: Settings, planned: Plan, stat: os.stat_result, filesystem: str,
+          brought: SidecarCopies) -> None:
     due = planned.due
     scan = scans.by_digest(db, planned.sha256)
     with transaction(db):
@@ -228,6 +233,8 @@ def _note(db: Database, settings: Settings, planned: Plan, stat: os.stat_result,
         events.append(db, "recovery", "success", store=planned.store.name, path=due.path, sha256=planned.sha256,
                       detail=f"restored from {planned.source_store.name}: "
                              f"{display_path(escape_path(str(planned.source)))}")
+        for sidecar in brought.copied:
+            note_sidecar(db, planned.store, due.path, sidecar, planned.source_store.name)
         runs.end(db, run_id, "finished", {"bytes": stat.st_size})
         if scan is not None and scan.piece_id is not None:
             pieces.propose_current(db, scan.piece_id)

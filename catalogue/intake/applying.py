@@ -7,6 +7,7 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity.copying import Stopped, copy_verified
+from catalogue.fixity.sidecars import SidecarCopies, copy_sidecars, note_sidecar
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import record
 from catalogue.indexing.stores import opened_store, overlapping_store
@@ -20,7 +21,7 @@ from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.atomic import remove_leftover
-from catalogue.storage.folders import OpenFolder, open_entry, still_at
+from catalogue.storage.folders import Entry, OpenFolder, open_entry, open_folder, still_at
 from catalogue.storage.identity import FileId, filesystem_id
 from catalogue.storage.medium import writing
 
@@ -66,7 +67,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
             for item in proposal.items:
                 for store, known in places:
                     try:
-                        taken.append(_take(db, home, store, known, proposal, item, run_id, counted, cancelled))
+                        taken.append(_take(db, home, store, known, proposal, item, run_id, skipped, counted, cancelled))
                     except (Damaged, NotFound, Refused) as error:  # this file's own trouble; the others go on
                         skipped.append(Skipped(item.arrival.path, str(error)))
                         trouble = True
@@ -112,10 +113,12 @@ def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store
 
 
 def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Proposal, item: Item, run_id: int,
-          report: Report, cancelled: Cancelled) -> Taken:
+          skipped: list[Skipped], report: Report, cancelled: Cancelled) -> Taken:
     reading, source = item.arrival.reading, item.arrival.path
     with opened_store(db, store, known=known) as root:
         target, outcome, stat, filesystem = _copy(db, store, root, source, item, run_id, report, cancelled)
+        with open_entry(root, native_path(target)) as place:
+            brought = _bring_sidecars(source, place, cancelled)
         if not still_at(root):
             raise StoreAway(f"The store {store.name!r} was disconnected while a file was being copied to it.",
                             hint="Connect it, then import the rest.", path=root.path)
@@ -132,8 +135,19 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
             _describe(db, proposal, item, scan.id, piece_id)
         events.append(db, "ingestion", "success", store=store.name, path=target, sha256=reading.sha256,
                       detail=f"from {display_path(escape_path(str(source)))}, read back and compared")
+        for sidecar in brought.copied:
+            note_sidecar(db, store, target, sidecar, display_path(escape_path(str(source.parent))))
         intake.settle(db, store.id, target, reading.sha256, "recorded")
-    return Taken(source, store.name, target, reading.sha256, outcome)
+    skipped += [Skipped(path, why) for path, why in brought.left]
+    return Taken(source, store.name, target, reading.sha256, outcome, len(brought.copied), len(brought.left))
+
+
+def _bring_sidecars(source: Path, place: Entry, cancelled: Cancelled) -> SidecarCopies:
+    try:
+        with open_folder(source.parent) as folder:
+            return copy_sidecars(folder.entry(source.name), place, cancelled=cancelled)
+    except OSError as error:  # the card was pulled out: the picture is copied all the same
+        return SidecarCopies(left=[(source, f"its sidecars cannot be looked for: {error.strerror}")])
 
 
 def _copy(db: Database, store: Store, root: OpenFolder, source: Path, item: Item, run_id: int, report: Report,

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import TypeVar
 
 from catalogue.errors import CatalogueError
@@ -21,6 +21,7 @@ from catalogue.records.paths import native_path, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
+from catalogue.storage.sidecars import sidecar_names
 
 CHANGED = "it has changed since it was indexed"
 GONE = "it is no longer there"
@@ -137,8 +138,7 @@ def _listed_before(home: Home, store: Store, kind: str) -> set[tuple[str, str]]:
 
 
 def _has_sidecar(entry: Entry) -> bool:
-    stem = PurePosixPath(entry.name).stem
-    return any(entry.folder.entry(name).exists() for name in (f"{entry.name}.xmp", f"{stem}.xmp"))
+    return any(entry.folder.entry(name).exists() for name in sidecar_names(entry.name))
 
 
 def bring_back_listed(db: Database, home: Home, path: Path, kind: str, step: str,

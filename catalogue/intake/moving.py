@@ -9,7 +9,15 @@ from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.removing import Skipped, digest_of
-from catalogue.intake.renaming import Stems, drop_empty_folders, drop_old_name, rename, sidecars, two_names
+from catalogue.intake.renaming import (
+    SidecarMove,
+    Stems,
+    drop_empty_folders,
+    drop_old_name,
+    rename,
+    sidecar_moves,
+    two_names,
+)
 from catalogue.intake.tidy import Move, Tidying
 from catalogue.intake.undo_lists import (
     TIDYING,
@@ -156,7 +164,18 @@ def _finish(db: Database, store: Store, root: OpenFolder, entry: dict[str, str])
         with writing(new.path):
             if two_names(old, new, entry["sha256"]):
                 _record(db, store, entry["from"], entry["to"], entry["sha256"])
+                for pair in _sidecars_left(old, new):
+                    rename(pair.old, pair.new, pair.sha256, copied=pair.shared)
+                    if not pair.shared:
+                        drop_old_name(pair.old, pair.new, pair.sha256)
                 drop_old_name(old, new, entry["sha256"])
+
+
+def _sidecars_left(old: Entry, new: Entry) -> list[SidecarMove]:
+    """Sidecars that a tidying cut short left beside the old name; where another has the new name they stay there."""
+    with suppress(Refused):
+        return sidecar_moves(Stems(), old, new)
+    return []
 
 
 @dataclass(slots=True)
@@ -206,21 +225,21 @@ def _move(run: _Run, move: Move, undo: int) -> None:
           open_entry(root, native_path(move.target), create=True) as new):
         if digest_of(old) != move.sha256:
             raise Refused("Its bytes are not the recorded ones.", hint="Audit the store first.", path=old.path)
-        pairs = [(old, new, move.sha256), *sidecars(run.stems, old, new)]
+        pairs = [SidecarMove(old, new, move.sha256, shared=False), *sidecar_moves(run.stems, old, new)]
         try:
             write_line(undo, {"from": move.source, "to": move.target, "sha256": move.sha256})
         except OSError as error:
             raise _Stopped(f"The undo file cannot be written: {error.strerror}. This file was not moved.",
                            hint="Make room, then tidy again.", path=run.path) from error
         with _new_names(run) as given:
-            for source_entry, target_entry, sha256 in pairs:
-                existed = target_entry.exists()
+            for pair in pairs:
+                existed = pair.new.exists()
                 try:
-                    if rename(source_entry, target_entry, sha256):
-                        given.append((source_entry, target_entry, sha256))
+                    if rename(pair.old, pair.new, pair.sha256, copied=pair.shared):
+                        given.append(pair)
                 except (OSError, CatalogueError) as error:
                     if not (existed or isinstance(error, Refused)):  # the disk failed, perhaps once it had its name
-                        given.append((source_entry, target_entry, sha256))
+                        given.append(pair)
                     raise
             try:
                 _record(run.db, run.store, move.source, move.target, move.sha256)
@@ -230,8 +249,9 @@ def _move(run: _Run, move: Move, undo: int) -> None:
         run.moved.append(move)
         run.stems.moved(old, new)
         try:
-            for source_entry, target_entry, sha256 in pairs:
-                drop_old_name(source_entry, target_entry, sha256)
+            for pair in reversed(pairs):  # the picture's last: by its two names the next run knows what is to be done
+                if not pair.shared:
+                    drop_old_name(pair.old, pair.new, pair.sha256)
         except OSError as error:
             run.unsettled = True
             raise CatalogueError(f"It has its new name, {display_path(move.target)}, but the old one cannot be removed:"
@@ -240,18 +260,18 @@ def _move(run: _Run, move: Move, undo: int) -> None:
 
 
 @contextmanager
-def _new_names(run: _Run) -> Iterator[list[tuple[Entry, Entry, str]]]:
+def _new_names(run: _Run) -> Iterator[list[SidecarMove]]:
     """New names given within; taken back when not all of it succeeds, so that no file is left under two names."""
-    given: list[tuple[Entry, Entry, str]] = []
+    given: list[SidecarMove] = []
     try:
         yield given
     except BaseException:
-        for old, new, sha256 in reversed(given):
+        for pair in reversed(given):
             try:
-                if old.exists():
-                    drop_old_name(new, old, sha256)
+                if pair.old.exists():
+                    drop_old_name(pair.new, pair.old, pair.sha256)
                 else:
-                    new.rename_to(old)
+                    pair.new.rename_to(pair.old)
             except OSError:
                 run.unsettled = True  # the undo file stays without its end: the next run completes the move
         raise

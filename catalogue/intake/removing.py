@@ -27,6 +27,7 @@ from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.settings import Home, Settings
 from catalogue.storage.folders import Entry, open_entry, open_folder, sync
 from catalogue.storage.identity import Device, FileId, device_of, is_regular, shares_device
+from catalogue.storage.sidecars import sidecars_of
 
 FEWEST_PLACES = 2
 
@@ -35,13 +36,16 @@ ON_ONE_DISK = "its copies are on one disk; {} disks must hold a verified copy (o
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """One file imported. ``outcome``: "copied", or "already there" where an earlier run had copied it."""
+    """One file imported. ``outcome``: "copied", or "already there" where an earlier run had copied it. ``sidecars`` of
+    it were copied too, ``sidecars_left`` were not."""
 
     source: Path
     store: str
     target: str
     sha256: str
     outcome: str
+    sidecars: int = 0
+    sidecars_left: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +93,7 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
                 for i in p.items}
     for source, sha256 in sources.items():
         try:
-            why = _remove_source(db, home.settings, source, sha256)
+            why = _remove_source(db, home.settings, source, sha256, sidecars=_all_sidecars_copied(taken, source))
         except OSError as error:
             why = f"the system refused: {error.strerror}"
         except CatalogueError as error:
@@ -117,8 +121,14 @@ def places_wanted(settings: Settings) -> int:
     return max(FEWEST_PLACES, settings.copies_wanted)
 
 
-def _remove_source(db: Database, settings: Settings, source: Path, sha256: str) -> str:
-    """Remove one source if that is safe; gives why it was not, empty where it was."""
+def _all_sidecars_copied(taken: Sequence[Taken], source: Path) -> bool:
+    copies = [t for t in taken if t.source == source]
+    return bool(copies) and not any(t.sidecars_left for t in copies)
+
+
+def _remove_source(db: Database, settings: Settings, source: Path, sha256: str, *, sidecars: bool = False) -> str:
+    """Remove one source if that is safe; gives why it was not, empty where it was. ``sidecars``: all it has were
+    copied with it."""
     with open_folder(source.parent) as folder, _open_source(folder.entry(source.name)) as held:
         if held is None:
             return "it is no longer there, or is a link"
@@ -131,6 +141,8 @@ def _remove_source(db: Database, settings: Settings, source: Path, sha256: str) 
         if why:
             return why
         entry = folder.entry(source.name)
+        if not sidecars and sidecars_of(entry):
+            return "its sidecar was not copied"
         if state_of(entry.stat()) != state_of(held.stat):
             return "it has changed since it was imported"
         entry.unlink()

@@ -6,9 +6,9 @@ A file bears both names for a moment, or on a disk without second names is there
 import errno
 import os
 from collections import Counter, OrderedDict
-from pathlib import PurePosixPath
+from dataclasses import dataclass
 
-from catalogue.errors import CatalogueError, NameTaken
+from catalogue.errors import CatalogueError, NameTaken, Refused
 from catalogue.fixity.copying import copy_verified
 from catalogue.intake.naming import same_name
 from catalogue.intake.removing import digest_of
@@ -16,13 +16,14 @@ from catalogue.progress import ignore_progress, never_cancelled
 from catalogue.records.paths import native_path
 from catalogue.storage.folders import Entry, OpenFolder, open_below, parts_of, sync
 from catalogue.storage.identity import FileId
+from catalogue.storage.sidecars import name_beside, sidecars_of, stem
 
 NO_SECOND_NAMES = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL}
 FOLDERS_KEPT = 500
 
 
-def rename(old: Entry, new: Entry, sha256: str) -> bool:
-    """Give a file its second name, or on a disk that knows none a verified copy; the old name stays for now.
+def rename(old: Entry, new: Entry, sha256: str, *, copied: bool = False) -> bool:
+    """Give a file its second name, or on a disk that knows none, or ``copied``, a verified copy; the old one stays.
 
     False where a move cut short had given it already.
     """
@@ -32,6 +33,8 @@ def rename(old: Entry, new: Entry, sha256: str) -> bool:
         raise NameTaken(new.path)
     if new.exists():
         old.rename_to(new)  # one file under a name that differs in capitals or accents' form alone
+    elif copied:
+        copy_verified(old, new, sha256=sha256, report=ignore_progress, cancelled=never_cancelled)
     else:
         try:
             old.link_to(new)
@@ -95,21 +98,28 @@ class Stems:
         return self._folders[key]
 
 
-def stem(name: str) -> str:
-    return PurePosixPath(name).stem
+@dataclass(frozen=True, slots=True)
+class SidecarMove:
+    """A sidecar that gets a new name beside its picture; ``shared`` with another picture, it keeps the old one too."""
+
+    old: Entry
+    new: Entry
+    sha256: str
+    shared: bool
 
 
-def sidecars(stems: Stems, old: Entry, new: Entry) -> list[tuple[Entry, Entry, str]]:
-    """Sidecar files that go with a file, ``name.xmp`` and ``name.tif.xmp``, where their new name is free."""
-    pairs = []
-    for name, target in ((f"{old.name}.xmp", f"{new.name}.xmp"), (f"{stem(old.name)}.xmp", f"{stem(new.name)}.xmp")):
-        sidecar, its_target = old.folder.entry(name), new.folder.entry(target)
-        if not sidecar.exists() or (its_target.exists() and not one_name(sidecar, its_target)):
-            continue
+def sidecar_moves(stems: Stems, old: Entry, new: Entry) -> list[SidecarMove]:
+    """How the sidecars of a picture go with it. Raises :class:`Refused` where another stands under a new name."""
+    moves = []
+    for sidecar in sidecars_of(old):
+        target = new.folder.entry(name_beside(sidecar.name, old.name, new.name))
         sha256 = digest_of(sidecar)
-        if sha256 and (name == f"{old.name}.xmp" or stems.alone(old)):  # another picture of the same stem may own it
-            pairs.append((sidecar, its_target, sha256))
-    return pairs
+        if target.exists() and not one_name(sidecar, target) and digest_of(target) != sha256:
+            raise Refused(f"Its sidecar {sidecar.name} cannot go with it: another is called {target.name}.",
+                          hint="Remove the one that is out of date, then tidy again.", path=target.path)
+        shared = not sidecar.name.startswith(f"{old.name}.") and not stems.alone(old)
+        moves.append(SidecarMove(sidecar, target, sha256, shared))
+    return moves
 
 
 def drop_empty_folders(root: OpenFolder, source: str) -> None:

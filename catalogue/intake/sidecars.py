@@ -18,6 +18,7 @@ from catalogue.records.paths import display_path, native_path
 from catalogue.storage.atomic import write_atomically
 from catalogue.storage.folders import Entry, open_entry, read_small
 from catalogue.storage.identity import is_regular
+from catalogue.storage.sidecars import sidecar_names
 from catalogue.untrusted import SIDECAR_BYTES
 
 
@@ -53,16 +54,16 @@ def files_to_describe(db: Database, piece_id: int, roles: Sequence[str] = ("mast
 
 
 def sidecar_path(picture: Path) -> Path:
-    """``name.xmp``; or ``name.tif.xmp`` where that is there, or another picture in the folder has the same stem."""
-    full = picture.with_name(picture.name + ".xmp")
-    if os.path.lexists(full):
-        return full
+    """The sidecar that is there, else ``name.xmp``; or ``name.tif.xmp`` where another picture has the same stem."""
+    full, _, plain, _ = names = [picture.with_name(name) for name in sidecar_names(picture.name)]
+    if any(os.path.lexists(name) for name in names[:2]):
+        return next(name for name in names if os.path.lexists(name))
     try:
         twins = [entry.name for entry in picture.parent.iterdir()
                  if entry.stem == picture.stem and looks_like_picture(entry.name)]
     except OSError:
         twins = [picture.name]
-    return full if len(twins) > 1 else picture.with_suffix(".xmp")
+    return full if len(twins) > 1 else next((name for name in names if os.path.lexists(name)), plain)
 
 
 def write_sidecars(db: Database, targets: Sequence[tuple[Located, str]], description: Description) -> list[Written]:

@@ -2,14 +2,16 @@
 
 from dataclasses import dataclass
 
+from catalogue.errors import StoreAway
 from catalogue.fixity import copies
 from catalogue.fixity.copies import CopySummary, NotCopied
+from catalogue.fixity.sidecars import bring_sidecars, count_lacking
 from catalogue.operations.wording import counted, number
-from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, Report, Stopped, data_size, ignore_progress, never_cancelled
 from catalogue.records import stores
 from catalogue.records.database import Database
 from catalogue.records.fixity import Wanted, wanted_by, without_source
-from catalogue.records.paths import display_path
+from catalogue.records.paths import display_path, escape_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -21,12 +23,14 @@ OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "
 
 @dataclass(frozen=True, slots=True)
 class CopyPlan:
-    """What a store lacks. ``source`` None: all primary stores."""
+    """What a store lacks. ``source`` None: all primary stores; ``sidecars``: how many pictures have some that it lacks.
+    """
 
     target: Store
     source: Store | None
     masters_only: bool
     wanted: tuple[Wanted, ...]
+    sidecars: int
 
     @property
     def bytes(self) -> int:
@@ -37,12 +41,13 @@ class CopyPlan:
 def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool = False) -> CopyPlan:
     """What would be copied to the store ``target``. Changes nothing. Raises NotFound for an unknown store."""
     into, origin = stores.by_name(db, target), stores.by_name(db, source) if source else None
-    return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)))
+    return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)),
+                    count_lacking(db, into, origin, masters_only=masters_only))
 
 
 def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = ignore_progress,
                   cancelled: Cancelled = never_cancelled) -> CopySummary:
-    """Copy what was planned, each file verified; copies are counted again.
+    """Copy what was planned, each file verified; copies are counted again. Then the sidecars of all that it holds.
 
     What the store lacks and no store could give is among ``not_copied`` too.
 
@@ -55,7 +60,22 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
         NotCopied(path, NO_INTACT_COPY if readable else NEVER_READ)
         for path, readable in without_source(db, plan.target, plan.source, masters_only=plan.masters_only)
         if path not in known]
+    if summary.outcome == "finished":
+        _bring_sidecars(db, plan, summary, report, cancelled)
     return summary
+
+
+def _bring_sidecars(db: Database, plan: CopyPlan, summary: CopySummary, report: Report, cancelled: Cancelled) -> None:
+    try:
+        brought = bring_sidecars(db, plan.target, plan.source, masters_only=plan.masters_only, report=report,
+                                 cancelled=cancelled)
+    except Stopped:
+        summary.outcome = "cancelled"
+    except StoreAway as error:
+        summary.outcome, summary.trouble = "failed", str(error)
+    else:
+        summary.sidecars = len(brought.copied)
+        summary.not_copied += [NotCopied(escape_path(str(path)), why) for path, why in brought.left]
 
 
 def complete(summary: CopySummary) -> bool:
@@ -70,6 +90,8 @@ def summarize(result: CopySummary) -> list[str]:
              f"{number(result.copied)} copied and verified ({data_size(result.bytes)})"]
     if result.trouble:
         lines.append(f"  {result.trouble}")
+    if result.sidecars:
+        lines.append(f"  {counted(result.sidecars, 'sidecar')} copied with them")
     if result.adopted:
         lines.append(f"  {counted(result.adopted, 'file')} already there, now on record")
     if result.renamed:

@@ -41,7 +41,8 @@ def summarize_manifests(manifests: Sequence[Written]) -> list[str]:
 
 def summarize_bag(bag: Bag) -> list[str]:
     """What the bag holds and where it lies."""
-    return [f"{counted(bag.files, 'scan')} ({data_size(bag.bytes)}), copied and verified: {bag.folder}"]
+    sidecars = f" and {counted(bag.sidecars, 'sidecar')}" if bag.sidecars else ""
+    return [f"{counted(bag.files, 'scan')}{sidecars} ({data_size(bag.bytes)}), copied and verified: {bag.folder}"]
 
 
 def export_table(db: Database, name: str, file: Path) -> Path:

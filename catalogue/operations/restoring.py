@@ -32,4 +32,6 @@ def restore_file(db: Database, home: Home, plan: Plan, *, report: Report = ignor
 def summarize(restored: Restored) -> list[str]:
     """What was restored, and where the old file is."""
     lines = [f"Restored and verified: {restored.path}"]
-    return [*lines, f"The old file: {restored.aside}"] if restored.aside else lines
+    lines += [f"The old file: {restored.aside}"] if restored.aside else []
+    lines += [f"Its sidecar too: {sidecar}" for sidecar in restored.sidecars]
+    return [*lines, *(f"Not its sidecar {sidecar}: {why}" for sidecar, why in restored.left)]

@@ -54,6 +54,23 @@ _LOCATED = """SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, 
 _IN_USE = "AND s.forgotten IS NULL ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path"
 
 
+def pictures_called(db: Database, store_id: int, named: str, *, masters_only: bool = False) -> list[File]:
+    """Present files whose path, with or without its suffix, is ``named``."""
+    return fetch(db, File, """
+        SELECT f.* FROM file f LEFT JOIN scan s ON s.id = f.scan_id
+        WHERE f.store_id = ?1 AND f.path >= ?2 AND f.path < ?2 || '/' AND f.state = 'present'
+              AND (NOT ?3 OR s.role = 'master') AND (f.path = ?2 OR (substr(f.path, length(?2) + 1, 1) = '.'
+                  AND instr(substr(f.path, length(?2) + 2), '.') = 0
+                  AND instr(substr(f.path, length(?2) + 2), '/') = 0))
+        ORDER BY f.path""", [store_id, named, int(masters_only)])
+
+
+def paths_of_scan(db: Database, store_id: int, scan_id: int) -> list[str]:
+    """Paths of a store's present files with a scan's bytes."""
+    return [str(row[0]) for row in db.execute("""SELECT path FROM file WHERE store_id = ? AND scan_id = ?
+                                                 AND state = 'present' ORDER BY path""", [store_id, scan_id])]
+
+
 def known(db: Database, store_id: int) -> Iterator[tuple[str, int, int, str, int, int]]:
     """``(path, size, mtime_ns, state, id, failed)`` of every file of a store in binary order of path; flat in memory.
 

@@ -105,7 +105,8 @@ PROPOSAL = {"kind": str, "artist": GUESS, "piece": GUESS, "piece_id": (int, NONE
             "warnings": [str], "questions": [str], "map": str, "capture": Words(str),
             "files": [{"source": str, "role": str, "target": str, "sha256": str, "bytes": int}]}
 INTAKE = {"plan": [PROPOSAL], "likenesses": int, "without_copy": dict, "outcome": (NONE, {
-    "taken": [{"source": str, "store": str, "target": str, "sha256": str, "outcome": str}], "skipped": list,
+    "taken": [{"source": str, "store": str, "target": str, "sha256": str, "outcome": str, "sidecars": int,
+               "sidecars_left": int}], "skipped": list,
     "removed": [str], "not_removed": list, "stopped": bool, "trouble": str})}
 MOVE = {"file_id": int, "source": str, "target": str, "sha256": str, "size": int, "why": str}
 TIDY = {"plan": {"store_id": int, "store": str, "moves": [MOVE], "in_order": int, "remarks": [[str]]},
@@ -113,7 +114,8 @@ TIDY = {"plan": {"store_id": int, "store": str, "moves": [MOVE], "in_order": int
 CRITERION = {"area": str, "level": int, "text": str, "met": bool, "evidence": str, "asks": str, "answered": bool}
 MANIFEST = [{"store": str, "path": str, "files": int}]
 BACKUP = {"number": int, "made": str, "path": str}
-COPY = {"store": str, "outcome": str, "copied": int, "adopted": int, "renamed": int, "bytes": int,
+COPY = {"store": str, "outcome": str, "copied": int, "adopted": int, "renamed": int, "sidecars": int,
+        "bytes": int,
         "not_copied": [{"path": str, "reason": str}], "trouble": str}
 FAULT = {"error": str, "hint": str, "path": str}
 INDEX = [{"store": str, "outcome": str, "seen": int, "unchanged": int, "read": int, "bytes": int, "gone": int,
@@ -214,7 +216,8 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["backup"], 0, {"backup": BACKUP, "manifests": MANIFEST}), (["backup", "--list"], 0, [BACKUP]),
     (["recover", "--yes"], 2, FAULT),
     (["export", "manifest"], 0, MANIFEST),
-    (["export", "bag", "{bag}", "--artist", "Ben Orrery"], 0, {"folder": str, "files": int, "bytes": int}),
+    (["export", "bag", "{bag}", "--artist", "Ben Orrery"], 0,
+     {"folder": str, "files": int, "sidecars": int, "bytes": int}),
     (["export", "bag", "{bag}", "--check"], 0, {"valid": bool, "problems": [{"path": str, "text": str}]}),
     (["export", "csv", "orders", "{more}/orders.csv"], 0, {"written": str}),
     (["export", "csv", "files", "{more}/files.csv"], 0, {"written": str}),

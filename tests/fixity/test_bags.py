@@ -97,6 +97,20 @@ def test_bagit_accepts_what_we_write_and_so_do_we(shelf: Shop) -> None:
     assert theirs.info["External-Description"] == "All of it, for safe keeping"
 
 
+def test_sidecars_come_into_the_bag_with_their_picture(shelf: Shop, scan: Scan) -> None:
+    folder = shelf.folder / "main/Ada Quill/Harbour"
+    scan("main/Ada Quill/Harbour/master.png", seed=8)
+    for name in ("master.xmp", "master.tif.xmp"):
+        (folder / name).write_text(name)
+    shelf.index()
+    bag = write(shelf)
+    payload = bag.folder / "data/Ada Quill/Harbour"
+    assert sorted(p.name for p in payload.iterdir()) == ["master.png", "master.tif", "master.tif.xmp", "master.xmp"]
+    assert (payload / "master.xmp").read_text() == "master.xmp" and bag.sidecars == 2
+    bagit.Bag(str(bag.folder)).validate()
+    assert check_bag(bag.folder) == []
+
+
 def test_the_declaration_is_the_rfcs_two_lines(shelf: Shop) -> None:
     made = write(shelf)
     assert (made.folder / "bagit.txt").read_bytes() == \

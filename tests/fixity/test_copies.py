@@ -164,6 +164,52 @@ def test_what_lies_there_already_is_adopted_and_leftovers_go(shop: Shop, master:
     assert not part_path(place).exists()
 
 
+def test_sidecars_are_copied_with_their_picture_also_later_and_never_over_another(shop: Shop, master: Path) -> None:
+    """By either name they have in practice; of another program's facts the sidecar is the only carrier."""
+    for name in ("master.xmp", "master.tif.XMP", "notes.xmp", ".hidden.xmp"):
+        (master.parent / name).write_text(f"facts of {name}")
+    place = shop.folder / "nas" / MASTER
+    place.parent.mkdir(parents=True)
+    place.write_bytes(b"another picture of that name")
+    plan = copying_operation.plan_copy(shop.db, "nas")
+    assert (len(plan.wanted), plan.sidecars) == (1, 1)
+    done = copying_operation.copy_to_store(shop.db, shop.home, plan)
+    assert (done.copied, done.sidecars, done.not_copied) == (1, 2, [])
+    stem = f"master.{shop.due(MASTER).sha256[:8]}"
+    assert {p.name for p in place.parent.iterdir()} == {
+        "master.tif", f"{stem}.tif", f"{stem}.xmp", f"{stem}.tif.XMP"}
+    assert (place.parent / f"{stem}.xmp").read_text() == "facts of master.xmp"
+    logged = [e for e in recorded.events(shop.db) if e.type == "replication" and "sidecar" in e.detail]
+    assert [e.detail for e in logged] == [f"its sidecar {stem}.tif.XMP copied from main",
+                                          f"its sidecar {stem}.xmp copied from main"]
+    (place.parent / f"{stem}.tif.XMP").unlink()
+    (place.parent / f"{stem}.xmp").write_text("written there since")
+    plan = copying_operation.plan_copy(shop.db, "nas")
+    assert (len(plan.wanted), plan.sidecars) == (0, 1)
+    done = copying_operation.copy_to_store(shop.db, shop.home, plan)
+    assert (done.copied, done.sidecars) == (0, 1) and (place.parent / f"{stem}.tif.XMP").exists()
+    assert [item.path.rpartition("/")[2] for item in done.not_copied] == [f"{stem}.xmp"]
+    assert "says something else" in done.not_copied[0].reason
+    assert (place.parent / f"{stem}.xmp").read_text() == "written there since"
+    assert not copying_operation.complete(done)
+
+
+def test_a_restore_brings_the_sidecar_of_a_lost_picture_back(shop: Shop, master: Path) -> None:
+    sidecar = master.with_suffix(".xmp")
+    sidecar.write_text("facts")
+    copying_operation.copy_to_store(shop.db, shop.home, copying_operation.plan_copy(shop.db, "nas"))
+    for lost in (sidecar, master):
+        lost.unlink()
+    shop.index()
+    done = restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
+    assert sidecar.read_text() == "facts" and done.sidecars == (sidecar,)
+    sidecar.write_text("newer facts")
+    master.unlink()
+    shop.index()
+    done = restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
+    assert sidecar.read_text() == "newer facts" and done.left[0][0] == sidecar
+
+
 @pytest.mark.usefixtures("master")
 def test_beside_a_damaged_copy_no_second_one_is_made(shop: Shop) -> None:
     copy(shop, "nas")

@@ -115,7 +115,7 @@ def no_other_store(desk: Desk) -> None:
 
 
 def with_a_sidecar(desk: Desk) -> None:
-    desk.path(ALL[2]).with_suffix(".xmp").write_text("<x/>")
+    desk.path(ALL[2]).with_suffix(".XMP").write_text("<x/>")
 
 
 @pytest.mark.parametrize(("harm", "why", "left"), [

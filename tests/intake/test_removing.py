@@ -83,6 +83,24 @@ def test_with_two_verified_copies_the_source_goes(desk: Desk) -> None:
     assert not desk.source.exists()
 
 
+def test_a_sidecar_is_copied_to_every_place_before_its_picture_goes(desk: Desk) -> None:
+    sidecar = desk.source.with_name("one.tif.xmp")
+    sidecar.write_text("facts")
+    done = desk.take_in()
+    assert done.removed == (desk.source,) and sidecar.exists()
+    for store in (desk.store, desk.second):
+        copy = desk.copy_in(store)
+        assert copy.with_name(f"{copy.name}.xmp").read_text() == "facts"
+    assert [item.sidecars for item in done.taken] == [1, 1]
+
+
+def test_a_source_whose_sidecar_could_not_be_copied_stays(desk: Desk) -> None:
+    desk.take_in(remove=False)
+    sidecar = desk.source.with_suffix(".xmp")
+    sidecar.write_text("written after the first intake")
+    assert "sidecar" in why(desk.take_in()) and desk.source.exists() and sidecar.exists()
+
+
 def test_two_copies_on_one_disk_are_not_two_places(desk: Desk) -> None:
     desk.home = replace(desk.home, settings=Settings())
     assert "on one disk" in why(desk.take_in())

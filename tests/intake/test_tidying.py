@@ -192,13 +192,30 @@ def test_sidecars_go_with_their_file(db: Database, home: Home, store: Store, unt
     assert not list(untidy.rglob("scan0001*"))
 
 
-def test_a_sidecar_that_two_pictures_may_own_stays(db: Database, home: Home, store: Store, untidy: Path) -> None:
+def test_a_sidecar_that_two_pictures_may_own_goes_with_one_and_stays_with_the_other(
+        db: Database, home: Home, store: Store, untidy: Path) -> None:
     folder = untidy / "Ada Quill/Harbour"
     for name in ("scan0001.xmp", "scan0001.tif.xmp", "scan0001.jpg"):
         (folder / name).write_text(name)
-    apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
     assert (folder / "scan0001.xmp").exists() and (folder / "scan0001.jpg").exists()
-    assert (folder / "Ada Quill - Harbour - master - 2026-03-01.tif.xmp").read_text() == "scan0001.tif.xmp"
+    new = folder / "Ada Quill - Harbour - master - 2026-03-01.tif"
+    assert new.with_name(f"{new.name}.xmp").read_text() == "scan0001.tif.xmp"
+    assert new.with_suffix(".xmp").read_text() == "scan0001.xmp"
+    assert done.undo is not None
+    undo_tidying(db, home, done.undo)
+    assert sorted(p.name for p in folder.iterdir() if p.is_file()) == [
+        "scan0001.jpg", "scan0001.tif", "scan0001.tif.xmp", "scan0001.xmp"]
+
+
+def test_a_picture_whose_sidecar_cannot_go_with_it_stays(db: Database, home: Home, store: Store, untidy: Path) -> None:
+    folder = untidy / "Ada Quill/Harbour"
+    (folder / "scan0001.XMP").write_text("its own")
+    new = folder / "Ada Quill - Harbour - master - 2026-03-01.XMP"
+    new.write_text("another's")
+    done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert (folder / "scan0001.tif").exists() and (folder / "scan0001.XMP").read_text() == "its own"
+    assert new.read_text() == "another's" and any(f"another is called {new.name}" in item.why for item in done.skipped)
 
 
 def test_moves_that_follow_on_one_another_are_undone_last_first(
@@ -265,6 +282,7 @@ def test_a_disk_without_second_names_gets_verified_copies(
 @pytest.mark.parametrize("moment", ["_record", "drop_old_name"])
 def test_killed_in_the_middle_nothing_is_lost_and_the_next_run_completes(
         db: Database, home: Home, store: Store, untidy: Path, moment: str) -> None:
+    (untidy / "Ada Quill/Harbour/scan0001.xmp").write_text("facts")
     before = tree(untidy)
     script = f"""
 import os, signal
@@ -283,7 +301,7 @@ moving.apply_tidying(db, home, plan_tidying(db, home.settings, stores.by_name(db
                             env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])})
     assert killed.returncode == -signal.SIGKILL
     assert set(tree(untidy).values()) == set(before.values())
-    assert len(tree(untidy)) == len(before) + 1, "for a moment one file bears both names"
+    assert len(tree(untidy)) == len(before) + 2, "for a moment one file and its sidecar bear both names"
     if moment == "_record":
         index(db, home, [store], workers=1)  # meanwhile an index run takes the second name for a new file
     done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
@@ -291,7 +309,8 @@ moving.apply_tidying(db, home, plan_tidying(db, home.settings, stores.by_name(db
     assert not again.skipped
     assert not done.skipped
     assert sorted(tree(untidy).values()) == sorted(before.values())
-    assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
+    assert {p.path for p in intake.placed(db, store.id)} == {path for path in tree(untidy) if path.endswith(".tif")}
+    assert not (untidy / "Ada Quill/Harbour/scan0001.xmp").exists()
 
 
 def test_a_name_that_differs_only_in_form_is_renamed_in_place(
@@ -346,7 +365,7 @@ def test_the_undo_line_is_on_the_disk_before_the_file_moves(
         db: Database, home: Home, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     seen = []
 
-    def look(*given: object) -> None:
+    def look(*given: object, **_: bool) -> None:
         undo = next((home.folder / "undo").iterdir()).read_text()
         seen.append(str(given[2]) in undo)
         raise OSError(errno.EIO, "stop here")
@@ -362,7 +381,7 @@ def test_the_undo_line_is_on_the_disk_before_the_file_moves(
 def test_where_nothing_was_moved_there_is_nothing_to_undo(
         db: Database, home: Home, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     """A store that is read-only: the summary named an undo file, and the file stayed."""
-    def refuse(*_: object) -> None:
+    def refuse(*_: object, **options: bool) -> None:
         raise OSError(errno.EROFS, os.strerror(errno.EROFS))
 
     monkeypatch.setattr(moving, "rename", refuse)
@@ -397,7 +416,8 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
     assert {item.why for item in done.skipped[1:]} == {"not attempted"}
     assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
     assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).skipped
-    assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
+    assert {p.path for p in intake.placed(db, store.id)} == {path for path in tree(untidy) if path.endswith(".tif")}
+    assert not (untidy / "Ada Quill/Harbour/scan0001.xmp").exists()
 
 
 def test_a_name_the_disk_did_not_confirm_is_taken_back(
@@ -417,7 +437,8 @@ def test_a_name_the_disk_did_not_confirm_is_taken_back(
     assert len(done.skipped) == 1 and os.strerror(errno.EIO) in done.skipped[0].why
     assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
     assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).skipped
-    assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
+    assert {p.path for p in intake.placed(db, store.id)} == {path for path in tree(untidy) if path.endswith(".tif")}
+    assert not (untidy / "Ada Quill/Harbour/scan0001.xmp").exists()
 
 
 def test_an_end_that_cannot_be_written_down_does_not_hide_what_was_moved(
