@@ -5,7 +5,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, wraps
 from pathlib import Path
 from types import FrameType
@@ -30,6 +30,7 @@ class Session:
     folder: Path | None = None
     as_json: bool = False
     stopped: str = ""   # after Ctrl-C: what is to be said of it at the end; the exit code is then 2
+    _open: "list[Database]" = field(default_factory=list)
 
     @cached_property
     def home(self) -> Home:
@@ -41,13 +42,13 @@ class Session:
         from catalogue.records.database import open_database
 
         self._refuse_to_write_on_a_read_only_seat()
-        return open_database(self.home.database)
+        return self._kept(open_database(self.home.database))
 
     def looking(self) -> "Database":
         """The catalogue, which must exist, to read alone: works where it cannot be written."""
         from catalogue.records.database import open_for_reading
 
-        return open_for_reading(self.home.database)
+        return self._kept(open_for_reading(self.home.database))
 
     def existing(self) -> "Database":
         """The catalogue, which must exist, for reading and writing. Refused on a seat that only looks."""
@@ -55,7 +56,16 @@ class Session:
 
         self._refuse_to_write_on_a_read_only_seat()
         read_only_database(self.home.database).close()
-        return open_database(self.home.database)
+        return self._kept(open_database(self.home.database))
+
+    def close(self) -> None:
+        """Close every catalogue that was opened: only then is its log written into it and removed."""
+        while self._open:
+            self._open.pop().close()
+
+    def _kept(self, db: "Database") -> "Database":
+        self._open.append(db)
+        return db
 
     def _refuse_to_write_on_a_read_only_seat(self) -> None:
         """Raises Refused before a command does anything: many write into stores before they write the catalogue."""
@@ -93,7 +103,11 @@ def with_session(command: Callable[..., int | None]) -> Callable[..., Any]:
     @wraps(command)
     def call(*args: Any, **options: Any) -> None:
         context = click.get_current_context()
-        if code := command(context.obj, *args, **options):
+        try:
+            code = command(context.obj, *args, **options)
+        finally:
+            context.obj.close()
+        if code:
             context.exit(code)
 
     return json_option(call)

@@ -1,7 +1,9 @@
 """Scans examined pair by pair: digests, features, pixels, in the order of their cost."""
 
 import math
+import os
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -15,7 +17,6 @@ from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.features import Bytes, Features
 from catalogue.likeness.part_location import locate_part
 from catalogue.likeness.relation import decide, exact, reduction
-from catalogue.likeness.thread_pool import thread_pool
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,7 @@ def _each(
         except Damaged:
             return None  # a preview is gone: nothing can be shown of this pair, whoever gave the sides knows
 
-    with thread_pool() as pool:
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
         return list(pool.map(tried, others))
 
 

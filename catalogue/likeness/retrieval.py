@@ -10,6 +10,7 @@ import os
 import shutil
 import uuid
 from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -20,7 +21,6 @@ import numpy.typing as npt
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
 from catalogue.likeness.shards import Shard, ShardData, open_shard, read, write
-from catalogue.likeness.thread_pool import thread_pool
 from catalogue.progress import Cancelled, never_cancelled
 
 MANIFEST = "manifest.json"
@@ -86,7 +86,7 @@ class Index:
             rows = np.linspace(0, len(features.sift) - 1, limits.ASKED).round().astype(np.intp)
             features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         candidates: dict[str, Candidate] = {}
-        with thread_pool() as pool:
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
             codes = bits(features.sift)
             nearest = pool.submit(_nearest_lists, self.segments, codes).result()
             for part in pool.map(lambda segment: _search(segment, features, codes, nearest, phashes, most),

@@ -1,5 +1,6 @@
 """The Textual app: its places, its threads, and what every screen may ask of it."""
 
+import gc
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
@@ -20,7 +21,7 @@ from textual.widgets import Input
 from catalogue.errors import CatalogueError, one_line
 from catalogue.records.database import open_seat
 from catalogue.screens.background.changes import ChangeWatch
-from catalogue.screens.background.garbage import EVERY, collect_when_idle, configure_gc
+from catalogue.screens.background.garbage import EVERY, collect_when_idle
 from catalogue.screens.background.line_speed import LineSpeed
 from catalogue.screens.background.screen_cache import PAGES, build_ahead, cached_screen, new_page
 from catalogue.screens.background.threads import WorkerThreads
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
 def open_screens(home: Home, *, mouse: bool = True) -> None:
     """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
     app = CatalogueApp(home, sharp=sharp_pictures(home.settings), ahead=True)
-    configure_gc()
+    gc.freeze()     # modules stay, and need not be looked through
     tell_lone_escapes_apart()
     app.run(mouse=mouse)
     for what in app.writes.open:

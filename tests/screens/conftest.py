@@ -10,7 +10,6 @@ from typing import Any
 import pytest
 from textual.cache import LRUCache
 
-from catalogue.screens.background.garbage import collect_seldom
 from catalogue.screens.texts import formats
 from catalogue.screens.textual_internals import CachedStylesheet
 from catalogue.settings import Home, Settings
@@ -35,10 +34,9 @@ def shop(template: Path, tmp_path: Path) -> Home:
 def garbage_once_a_module() -> Iterator[None]:
     """The program collects while no key comes, and freezes its screens; done for 300 programs that takes a fifth of
     these tests' time, so here what they left goes at the end of each module."""
-    collect_seldom()
+    gc.set_threshold(200_000, 20, 100)  # as the command line does
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("catalogue.screens.app.collect_when_idle", lambda idle: None)
-        patch.setattr("catalogue.screens.app.configure_gc", lambda: None)
         patch.setattr("catalogue.screens.background.screen_cache.freeze_objects", lambda: None)
         yield
     gc.collect()

@@ -7,18 +7,6 @@ BREATH, REST = 0.25, 1.0    # seconds without a key: enough for what is new, and
 PILED_UP = 5_000    # new objects worth a look
 
 
-def collect_seldom() -> None:
-    """Before Textual is loaded: modules are a hundred thousand objects that stay, and looking through them again and
-    again while they come took a tenth of the start."""
-    gc.set_threshold(200_000, 20, 100)
-
-
-def configure_gc() -> None:
-    """Once, before the screens: collect seldom of itself, and never look through what is there for good."""
-    collect_seldom()
-    gc.freeze()
-
-
 def collect_when_idle(idle: float) -> None:
     """Collect what has piled up, where there was no key for ``idle`` seconds, and that is long enough."""
     young, middle, old = gc.get_count()
@@ -29,6 +17,6 @@ def collect_when_idle(idle: float) -> None:
 
 
 def freeze_objects() -> None:
-    """All screens are made and will stay: they need not be looked through again."""
+    """What is there now stays, and need not be looked through again."""
     gc.collect()
     gc.freeze()
