@@ -15,24 +15,27 @@ from catalogue.operations.importing import import_table, summarize
               help="What the file holds; otherwise recognised by its columns.")
 @click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS",
               help="A column of ours and its heading in the file; may be repeated.")
-@click.option("--dates", default="", metavar="FORM",
-              help="How dates are written, such as %d/%m/%Y; ISO dates always work.")
+@click.option("--dates", multiple=True, metavar="FORM",
+              help="How dates are written, such as %d/%m/%Y, where the file itself does not tell; may be repeated.")
+@click.option("--map-status", "states", multiple=True, metavar="THEIRS=OURS",
+              help="What a state is called in the file, such as bezahlt=collected; may be repeated.")
 @click.option("--status", default="collected", show_default=True, help="State of orders that give none.")
 @click.option("--make-pieces", is_flag=True, help="Create artists and pieces that are not on record.")
 @click.option("--dry-run", is_flag=True, help="Show what would happen to every row; record nothing.")
 @with_session
-def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ...], dates: str, status: str,
-            make_pieces: bool, dry_run: bool) -> int:
+def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ...], dates: tuple[str, ...],
+            states: tuple[str, ...], status: str, make_pieces: bool, dry_run: bool) -> int:
     """Import orders, editions, artists, pieces or buyers from FILE, a CSV table.
 
     Rows imported before are recognised, so running it twice records nothing twice. Exit 1 when rows were left out.
     """
     mapping = named_values(pairs, "OURS=THEIRS", "--map")
+    words = named_values(states, "THEIRS=OURS", "--map-status")
     db = session.database()
     with interruptible() as cancelled, bar() as report:
         chosen, outcome = import_table(db, session.home.settings, file, kind=kind or "", mapping=mapping, dates=dates,
-                                       status=status, make_pieces=make_pieces, dry_run=dry_run, report=report,
-                                       cancelled=cancelled)
+                                       status=status, status_words=words, make_pieces=make_pieces,
+                                       dry_run=dry_run, report=report, cancelled=cancelled)
     session.emit({"kind": chosen, "counts": outcome.counts, **asdict(outcome)},
                  lambda out: out.lines(summarize(outcome)))
     return 1 if outcome.left_out else 0

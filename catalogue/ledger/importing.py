@@ -12,6 +12,7 @@ from typing import TypeVar
 from catalogue import money
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, values
+from catalogue.ledger.book_dates import BookDates
 from catalogue.ledger.columns import Row, Table
 from catalogue.ledger.prices import stated_prices
 from catalogue.ledger.row_numbers import book, edition_of, not_on_record, numbers_of, unbooked
@@ -27,7 +28,7 @@ from catalogue.ledger.rows import (
     statuses_of,
 )
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
-from catalogue.records import buyers, files, numbers, orders
+from catalogue.records import buyers, files, numbers, orders, pieces
 from catalogue.records.database import Database, RolledBack, transaction
 from catalogue.records.orders import NewLine, Order
 from catalogue.settings import Settings
@@ -70,6 +71,7 @@ class Outcome:
     unused: tuple[str, ...]
     encoding: str
     dry_run: bool
+    notes: tuple[str, ...] = ()     # how the file was read, where it could have been read otherwise
 
     @property
     def counts(self) -> dict[str, int]:
@@ -84,14 +86,16 @@ class Outcome:
 
 
 def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
-                  dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
+                  dates: Sequence[str] = (), status: str = "collected",
+                  status_words: Mapping[str, str] | None = None, make_pieces: bool = False, own: bool = False,
                   dry_run: bool = False, report: Report = ignore_progress,
                   cancelled: Cancelled = never_cancelled) -> Outcome:
     """Import order lines from a CSV file, all in one transaction.
 
     Args:
         mapping: our column → heading in the file, where the heading alone does not tell (``columns.ORDERS``).
-        dates: the file's date form for strptime; ISO is always read, and the settings' form is the default.
+        dates: the file's date forms for strptime, besides what :class:`BookDates` reads of itself.
+        status_words: what the file calls a status → ours.
         status: for rows that say none; old books are history, so the default is ``collected``.
         make_pieces: make artists and pieces that are not known; else such rows are left out and reported.
         own: the file was written by this program: a currency of an older catalogue is kept though it is no code.
@@ -107,14 +111,25 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     need_columns(table, path, ("piece", "date", *(() if sized else ("size (or width and height)",))), "piece=Motif")
     names = {files.bare_name(row.get("file")) for row in table.rows if row.get("file")}
     rows = list(_with_occurrence(table.rows))
+    book_dates = BookDates((row.get("date") for row in table.rows), settings.dates, dates)
+    words = {pieces.folded(theirs): orders.known_status(ours) for theirs, ours in (status_words or {}).items()}
     with transaction(db):
         known = {line for _, digest, nth in rows if (line := orders.imported_line(db, digest, nth)) is not None}
-        rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces,
+        rules = Rules(settings, table.units, book_dates, status, make_pieces,
                       files.find_by_filename(db, names),
-                      known, statuses_of(table.rows, dates or settings.dates, status), {}, own,
+                      known, words, statuses_of(table.rows, book_dates, status, words), {}, own,
                       money.decimal_sign(row.get(name) for row in table.rows for name in ("price", "unit_price")))
-        return import_rows(db, table, "Importing orders", rows, lambda row: _import_row(db, *row, rules),
+        done = import_rows(db, table, "Importing orders", rows, lambda row: _import_row(db, *row, rules),
                            dry_run=dry_run, report=report, cancelled=cancelled)
+    return replace(done, notes=(*book_dates.notes, *_without_price(table)))
+
+
+def _without_price(table: Table) -> list[str]:
+    if {"price", "unit_price"} & set(table.matched):
+        return []
+    column = next(iter(reversed(table.unused)), "Total")
+    return [f"No column gives a price; map one, such as --map price={column} of the whole line, or --map "
+            f"unit_price={column} of one print."]
 
 
 def import_rows(db: Database, table: Table, stage: str, rows: Sequence[T], take: Callable[[T], Fate], *, dry_run: bool,
@@ -187,15 +202,17 @@ def _linked_late(db: Database, line_id: int, row: Row, rules: Rules) -> tuple[st
 
 def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     remarks: list[str] = []
+    if not row.get("piece"):
+        raise ValueError("the row names no piece: a sum, perhaps")
+    placed = rules.dates.day(row.get("date"))
+    status = status_of(row.get("status"), rules.status, rules.status_words)
     width, height = size_of(row, rules.units)
-    placed = values.day(row.get("date"), rules.dates)
-    status = status_of(row.get("status"), rules.status)
     numbered = numbers_of(row, status, row.get("quantity"))
     quantity = quantity_of(row.get("quantity"), len(numbered.taken) + len(numbered.replacing))
-    piece_id = piece_of(db, row, rules.make_pieces, rules.names)
+    piece_id, taken_for = piece_of(db, row, rules.make_pieces, rules.names)
     sha256, remark = scan_of(row, piece_id, rules)
     after_today = "its date is after today" if placed > date.today().isoformat() else ""
-    remarks += filter(None, [remark, numbered.remark, after_today])
+    remarks += filter(None, [taken_for, remark, numbered.remark, after_today])
     line = NewLine(
         piece_id, width, height, quantity, medium=row.get("medium"), edge=row.get("edge"), scan_sha256=sha256,
         border_mm=values.margin_mm(row.get("border"), rules.units.get("border", "mm")),

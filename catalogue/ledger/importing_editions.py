@@ -1,9 +1,11 @@
 """Importing editions from a CSV file, by the same rules as orders."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
-from catalogue.ledger import columns, editions, values
+from catalogue.ledger import columns, editions
+from catalogue.ledger.book_dates import BookDates
 from catalogue.ledger.columns import Row
 from catalogue.ledger.importing import Fate, Outcome, RowFate, import_rows, need_columns, taken
 from catalogue.ledger.rows import piece_of, size_of
@@ -18,8 +20,8 @@ _ALL_SIZES = ("", "all sizes", "all", "any", "any size")
 
 
 def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
-                    dates: str = "", make_pieces: bool = False, dry_run: bool = False, report: Report = ignore_progress,
-                    cancelled: Cancelled = never_cancelled) -> Outcome:
+                    dates: Sequence[str] = (), make_pieces: bool = False, dry_run: bool = False,
+                    report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Outcome:
     """Import editions from a CSV file, all in one transaction; see :func:`catalogue.ledger.importing.import_orders`.
 
     A row without a scope is of one size when it gives a size, else of all sizes.
@@ -27,18 +29,21 @@ def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Ma
     table = columns.read_table(path, columns.EDITIONS, mapping or {})
     need_columns(table, path, ("piece", "limit"), "limit=Auflage")
     names: dict[int, str] = {}
+    written = (row.get(name) for row in table.rows for name in ("opened", "closed"))
+    book_dates = BookDates(written, settings.dates, dates)
 
     def take(row: Row) -> Fate:
         text = " · ".join(filter(None, (row.get("artist"), row.get("piece"), f"of {row.get('limit')}")))
-        return taken(db, row, text, lambda: Fate(row.number, _defined(
-            db, row, table.units, dates or settings.dates, make_pieces, names), text))
+        return taken(db, row, text, lambda: replace(_defined(
+            db, row, table.units, book_dates, make_pieces, names), text=text))
 
-    return import_rows(db, table, "Importing editions", table.rows, take, dry_run=dry_run, report=report,
+    done = import_rows(db, table, "Importing editions", table.rows, take, dry_run=dry_run, report=report,
                        cancelled=cancelled)
+    return replace(done, notes=tuple(book_dates.notes))
 
 
-def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,
-             names: dict[int, str]) -> RowFate:
+def _defined(db: Database, row: Row, units: Mapping[str, str], dates: BookDates, make_pieces: bool,
+             names: dict[int, str]) -> Fate:
     if not all(text.isdecimal() and len(text) < 9 for text in (row.get("limit"), row.get("proofs") or "0")):
         raise ValueError(f"{row.get('limit')!r} and {row.get('proofs')!r} are not an edition size and a number of "
                          "proofs")
@@ -48,11 +53,12 @@ def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_
     if scope not in _ONE_SIZE + _ALL_SIZES:
         raise ValueError(f"{row.get('scope')!r} is not a scope; say one size or all sizes")
     single = scope in _ONE_SIZE
-    piece_id = piece_of(db, row, make_pieces, names)
-    opened, closed = (values.day(row.get(name), dates) if row.get(name) else "" for name in ("opened", "closed"))
+    piece_id, taken_for = piece_of(db, row, make_pieces, names)
+    opened, closed = (dates.day(row.get(name)) if row.get(name) else "" for name in ("opened", "closed"))
     before = recorded.of_piece(db, piece_id)
     editions.define(db, piece_id, int(row.get("limit")), proofs=int(row.get("proofs") or 0),
                     scope="one size" if single else "all sizes", width_mm=width if single else None,
                     height_mm=height if single else None, medium=row.get("medium"), opened=opened, closed=closed,
                     notes=row.get("notes"))
-    return RowFate.KNOWN if recorded.of_piece(db, piece_id) == before else RowFate.RECORDED
+    fate = RowFate.KNOWN if recorded.of_piece(db, piece_id) == before else RowFate.RECORDED
+    return Fate(row.number, fate, "", remarks=(taken_for,) if taken_for else ())

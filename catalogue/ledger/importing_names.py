@@ -11,7 +11,7 @@ from catalogue.progress import Cancelled, Report, ignore_progress, never_cancell
 from catalogue.records import pieces
 from catalogue.records.database import Database
 
-Take = Callable[[Row], bool]  # whether the row told anything new
+Take = Callable[[Row], bool | str]  # whether the row told anything new; or that it did, with what to see of it
 
 
 def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, dry_run: bool = False,
@@ -53,9 +53,9 @@ def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None
     units: dict[str, str] = dict(columns.read_table(path, columns.PIECES, mapping or {}).units)
     names: dict[int, str] = {}
 
-    def take(row: Row) -> bool:
+    def take(row: Row) -> bool | str:
         count = pieces.counts(db)["piece"]
-        piece_id = piece_of(db, row, make_pieces, names)
+        piece_id, taken_for = piece_of(db, row, make_pieces, names)
         known = pieces.by_id(db, piece_id)
         if known is None:
             raise NoPiece("The piece no longer exists.")
@@ -68,7 +68,7 @@ def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None
             ("year", "year"), ("series", "series"), ("inventory_number", "inventory"), ("medium", "medium"),
             ("notes", "notes")) if row.get(name)}
         pieces.describe(db, piece_id, **facts)
-        return known != pieces.by_id(db, piece_id) or pieces.counts(db)["piece"] > count
+        return (known != pieces.by_id(db, piece_id) or pieces.counts(db)["piece"] > count) and (taken_for or True)
 
     return _imported(db, path, columns.PIECES, ("piece",), mapping, take, dry_run, report, cancelled)
 
@@ -81,6 +81,11 @@ def _imported(db: Database, path: Path, ours: Mapping[str, tuple[str, ...]], nee
 
     def fate_of(row: Row) -> Fate:
         text = " · ".join(filter(None, (row.get("artist"), row.get("piece"))))
-        return taken(db, row, text, lambda: Fate(row.number, RowFate.RECORDED if take(row) else RowFate.KNOWN, text))
+        return taken(db, row, text, lambda: _fate(row, text, take(row)))
 
     return import_rows(db, table, "Importing", table.rows, fate_of, dry_run=dry_run, report=report, cancelled=cancelled)
+
+
+def _fate(row: Row, text: str, news: bool | str) -> Fate:
+    remarks = (news,) if isinstance(news, str) else ()
+    return Fate(row.number, RowFate.RECORDED if news else RowFate.KNOWN, text, remarks=remarks)

@@ -7,13 +7,16 @@ from dataclasses import dataclass
 
 from catalogue import money
 from catalogue.errors import CatalogueError
+from catalogue.filing.people import compatible, person_of
 from catalogue.ledger import values
+from catalogue.ledger.book_dates import BookDates
 from catalogue.ledger.columns import Row
 from catalogue.ledger.row_numbers import AFTER_PRINTING
 from catalogue.records import files, orders, pieces
 from catalogue.records.database import Database
 from catalogue.records.files import FilenameMatch
 from catalogue.records.numbers import MOST
+from catalogue.records.pieces import Piece
 from catalogue.settings import Settings
 
 _STATUS_WORDS = {
@@ -35,11 +38,12 @@ class Rules:
 
     settings: Settings
     units: Mapping[str, str]
-    dates: str
+    dates: BookDates
     status: str
     make_pieces: bool
     called: Mapping[str, list[FilenameMatch]]
     claimed: set[int]           # lines that a row of this file stands for already
+    status_words: Mapping[str, str]  # what the book calls a status, folded, and ours
     statuses: Mapping[str, str]  # of each order of the file, by its number; of whole orders, not of single rows
     names: dict[int, str]       # known pieces, once a guess needed them
     own: bool                   # the file was written by this program
@@ -51,17 +55,18 @@ class Rules:
         return typed if self.own and typed else money.currency_code(typed or self.settings.currency)
 
 
-def number_of(row: Row, dates: str) -> str:
+def number_of(row: Row, dates: BookDates) -> str:
     """The order's number, else one made of date and buyer."""
-    return row.get("number") or f"{values.day(row.get('date'), dates)} {row.get('buyer')}".strip()
+    return row.get("number") or f"{dates.day(row.get('date'))} {row.get('buyer')}".strip()
 
 
-def statuses_of(rows: Iterable[Row], dates: str, otherwise: str) -> dict[str, str]:
+def statuses_of(rows: Iterable[Row], dates: BookDates, otherwise: str,
+                status_words: Mapping[str, str]) -> dict[str, str]:
     """Each order's status: its first row's that is not cancelled, for one row may be cancelled alone."""
     statuses: dict[str, str] = {}
     for row in rows:
         with suppress(ValueError):  # the row's own fate tells what is wrong with it
-            number, status = number_of(row, dates), status_of(row.get("status"), otherwise)
+            number, status = number_of(row, dates), status_of(row.get("status"), otherwise, status_words)
             if statuses.get(number, "cancelled") == "cancelled":
                 statuses[number] = status
     return statuses
@@ -71,49 +76,72 @@ def size_of(row: Row, units: Mapping[str, str]) -> tuple[float, float]:
     if row.get("width") and row.get("height"):
         return (values.length_mm(row.get("width"), units.get("width", "cm")),
                 values.length_mm(row.get("height"), units.get("height", "cm")))
+    if not row.get("size"):
+        raise ValueError("the row gives no size")
     return values.print_size_mm(row.get("size"), units.get("size", "cm"))
 
 
 def quantity_of(text: str, numbered: int) -> int:
     if not text:
         return max(numbered, 1)
+    if re.fullmatch(r"[-−–]\s*[1-9][0-9]*", text):
+        raise ValueError(f"{text!r} is not a quantity; of a return, cancel the order line that was given back")
     if not text.isdecimal() or not 1 <= int(text[:9]) <= MOST:
         raise ValueError(f"{text!r} is not a quantity")
     return int(text)
 
 
-def status_of(text: str, otherwise: str) -> str:
+def status_of(text: str, otherwise: str, status_words: Mapping[str, str]) -> str:
     if not text:
         return otherwise
     word = pieces.folded(text)
-    meant = next((status for status, words in _STATUS_WORDS.items() if word in words), None)
+    meant = status_words.get(word) or next((status for status, words in _STATUS_WORDS.items() if word in words), None)
     if meant is None:
-        raise ValueError(f"{text!r} is not a status; ours are {', '.join(orders.STATUSES)}")
+        raise ValueError(f"{text!r} is not a status; say what it means, such as --map-status {text}=collected"
+                         f" (ours are {', '.join(orders.STATUSES)})")
     return meant
 
 
-def piece_of(db: Database, row: Row, make_pieces: bool, names: dict[int, str]) -> int:
-    """The piece a row names; ``names`` keeps the known ones for a whole file, once a guess needed them.
+def piece_of(db: Database, row: Row, make_pieces: bool, names: dict[int, str]) -> tuple[int, str]:
+    """The piece a row names, and what a person should see of that; ``names`` keeps the known ones for a whole file,
+    once a guess needed them.
+
+    A name that no artist has ("H. Quill", "Quill, Hanna") means the only one of those with a piece of that title whose
+    name can be written so.
 
     Raises NoPiece, with the nearest known piece where one is near.
     """
     artist, title = row.get("artist"), row.get("piece")
     if not title:
-        raise ValueError("the row names no piece")
+        raise ValueError("the row names no piece: a sum, perhaps")
     if artist:
         known = pieces.known_piece(db, artist, title)
         if known is not None:
-            return known
+            return known, ""
+        same = _written_otherwise(db, artist, title)
+        if same is not None:
+            return same.id, f"{artist!r} was taken for {same.artist!r}"
     else:
         titled = pieces.titled(db, title)
         if len(titled) == 1:
-            return titled[0]
+            return titled[0], ""
         if titled:
             raise NoPiece(f"{len(titled)} artists have a piece called {title!r}, and the row names none of them.")
     if artist and make_pieces:
-        return pieces.piece_called(db, pieces.artist_called(db, artist).id, title, row.get("year"))
+        return pieces.piece_called(db, pieces.artist_called(db, artist).id, title, row.get("year")), ""
     by = f" by {artist}" if artist else ""
     raise NoPiece(f"No piece {title!r}{by} is known.", hint=_guess(db, artist, title, names))
+
+
+def _written_otherwise(db: Database, artist: str, title: str) -> Piece | None:
+    """The only piece of that title by an artist whose name can be written as ``artist``; None where an artist is called
+    so already."""
+    person = person_of(artist)
+    if person is None or pieces.artist_named(db, artist) is not None:
+        return None
+    titled = [piece for piece_id in pieces.titled(db, title) if (piece := pieces.by_id(db, piece_id))]
+    fitting = [piece for piece in titled if (known := person_of(piece.artist)) and compatible(person, known)]
+    return fitting[0] if len(fitting) == 1 else None
 
 
 def _guess(db: Database, artist: str, title: str, names: dict[int, str]) -> str:

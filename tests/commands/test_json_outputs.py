@@ -141,7 +141,8 @@ LOG = {"events": int, "head": {"id": int, "at": str, "chain": str}, "broken": li
        "differences": list, "journal": list, "journal_damaged": bool, "passed_over": list}
 CERTIFICATE = {"number": str, "artist": str, "title": str, "year": str, "size": str, "medium": str, "order": str,
                "date": str, "shown_date": str, "buyer": str, "sha256": str, "remarks": str, "lost": bool, "where": str}
-IMPORT = {"kind": str, "counts": Words(int), "matched": Words(str), "unused": [str], "encoding": str, "dry_run": bool,
+IMPORT = {"kind": str, "counts": Words(int), "matched": Words(str), "unused": [str], "notes": [str], "encoding": str,
+          "dry_run": bool,
           "fates": [{"row": int, "fate": str, "text": str, "detail": str, "remarks": [str], "line_id": (int, NONE)}]}
 PHOTO_MATCH = {"key": str, "sure": NUMBER, "inliers": int, "agreement": NUMBER, "shown": NUMBER, "corners": [[NUMBER]]}
 STORES = [{"name": str, "kind": str, "folder": str, "online": bool, "files": int, "bytes": int, "missing": int,
@@ -170,7 +171,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["order", "list"], 0, {"lines": [LINE], "sums": SUMS}), (["find", "Ann"], 0, FIND),
     (["order", "show", "N1"], 0, ORDER | {"lines": [LINE]}),
     (["order", "change", "N1", "--notes", "x", "--unit-price", "12"], 0,
-     {"orders": [ORDER], "lines": [LINE], "event": (int, NONE)}),
+     {"orders": [ORDER], "lines": [LINE], "event": (int, NONE), "sentences": [str]}),
     (["order", "status", "N1", "approved"], 0, ORDER),
     (["artist", "terms", "quill", "--percent", "40"], 0, [TERMS]), (["artist", "terms", "quill"], 0, [TERMS]),
     (["statement", "quill", "--from", "2020-01-01", "--to", "2099-12-31"], 0, TO_ARTIST),

@@ -162,7 +162,7 @@ def test_other_headings_separator_encoding_dates_and_sizes_in_mm(stocked: Shop) 
         import_orders(stocked.db, stocked.home.settings, path)
     mapping = {"number": "Rechnung", "date": "Datum", "artist": "Künstler", "piece": "Motiv", "quantity": "Menge",
                "price": "Betrag"}
-    outcome = import_orders(stocked.db, stocked.home.settings, path, mapping=mapping, dates="%d.%m.%Y")
+    outcome = import_orders(stocked.db, stocked.home.settings, path, mapping=mapping, dates=["%d.%m.%Y"])
     assert outcome.encoding == "Windows-1252" and outcome.counts == {RowFate.RECORDED: 1}
     line = recorded.order_lines(stocked.db)[0]
     assert (line.placed, line.width_mm, line.height_mm, line.quantity, line.price, line.status) == (
