@@ -6,16 +6,16 @@ three box filters that come near a Gaussian (P. Kovesi, "Fast Almost-Gaussian Fi
 Gaussian itself, cut off at four radii, its weights scaled to add up to one, also where the picture ends.
 """
 
-from collections import deque
 from collections.abc import Iterable, Iterator
 from decimal import Decimal, localcontext
+from itertools import tee
 from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
 from catalogue.print_files.resampling import Resampler, Taps
-from catalogue.reading.source import Rows
+from catalogue.print_files.spool import InOrder
 
 Pixels = NDArray[np.uint16]
 REACH = 4       # radii
@@ -47,32 +47,15 @@ def sharpened(bands: Iterable[Pixels], width: int, height: int, channels: int, s
     """
     radius, amount, threshold = sharpen
     share, least = np.float32(amount / 100), np.float32(threshold * 257)
-    waiting: deque[Pixels] = deque()
-
-    def passed() -> Iterator[Rows]:
-        for band in bands:
-            waiting.append(band)
-            yield band
-
+    blurring, sharpening = tee(bands)
     blur = Resampler(gaussian_taps(width, radius), gaussian_taps(height, radius), channels,
                      lambda rows: np.asarray(rows, np.uint16))
-    for blurred in blur.bands(passed()):
-        rows = _taken(waiting, len(blurred))
+    plain = InOrder(sharpening)
+    for blurred in blur.bands(blurring):
+        rows = plain.rows(0, len(blurred))
         apart = rows.astype(np.float32) - blurred
         added = np.rint(apart * share)
         added[np.abs(apart) <= least] = 0
         if lightness_alone:
             added[..., 1:] = 0
         yield np.clip(rows + added, 0, 65535).astype(np.uint16)
-
-
-def _taken(waiting: deque[Pixels], count: int) -> Pixels:
-    """The next ``count`` rows of those that wait."""
-    parts = []
-    while count:
-        band = waiting.popleft()
-        parts.append(band[:count])
-        if len(band) > count:
-            waiting.appendleft(band[count:])
-        count -= len(parts[-1])
-    return parts[0] if len(parts) == 1 else np.concatenate(parts)

@@ -34,22 +34,18 @@ class InOrder:
 
     def __init__(self, bands: Iterable[Pixels]) -> None:
         self._bands = iter(bands)
-        self._held: list[Pixels] = []
+        self._left: Pixels | None = None    # of the last band
 
     def rows(self, start: int, stop: int) -> Pixels:
         """The next ``stop - start`` rows. Raises ``EOFError`` where the bands end before."""
         need, parts = stop - start, []
         while need:
-            if not self._held:
-                band = next(self._bands, None)
-                if band is None:
-                    raise EOFError("the picture ends before its rows do")
-                self._held = [band]
-            part = self._held[0][:need]
-            rest = self._held[0][need:]
-            self._held = [rest] if len(rest) else []
-            parts.append(part)
-            need -= len(part)
+            band = next(self._bands, None) if self._left is None else self._left
+            if band is None:
+                raise EOFError("the picture ends before its rows do")
+            parts.append(band[:need])
+            self._left = band[need:] if len(band) > need else None
+            need -= len(parts[-1])
         return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 

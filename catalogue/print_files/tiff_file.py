@@ -2,7 +2,7 @@
 
 import hashlib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from io import BytesIO
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from catalogue import __version__
 from catalogue.errors import CatalogueError
 from catalogue.print_files.recipe import Recipe, from_json
+from catalogue.print_files.spool import InOrder
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.storage.medium import write_all
 
@@ -90,7 +91,8 @@ def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Wri
     """
     if form.compression == "none":
         return _write_rows(path, _head(form, xmp), made_ahead(bands), form)
-    strips = _encoded(_strips(made_ahead(bands), form.strip_rows, form.height), form.compression)
+    rows = InOrder(made_ahead(bands))
+    strips = _encoded((rows.rows(*span) for span in spans(form.height, form.strip_rows)), form.compression)
     with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
         file.write(strips, compression=form.compression, predictor=True, maxworkers=1, **_tags(form, xmp))
     return None
@@ -151,25 +153,7 @@ def _encoded(strips: Iterator[Rows], compression: str) -> Iterator[bytes]:
     """Strips compressed, with differences along the rows (TIFF 6.0, section 14)."""
     encode = {"deflate": imagecodecs.deflate_encode, "lzw": imagecodecs.lzw_encode}[compression]
     for strip in strips:
-        yield bytes(encode(np.asarray(imagecodecs.delta_encode(strip, axis=-2)).tobytes()))
-
-
-def _strips(bands: Iterable[Rows], rows: int, height: int) -> Iterator[Rows]:
-    """Bands cut again into strips of ``rows`` rows."""
-    held: list[Rows] = []
-    count = at = 0
-    strips = spans(height, rows)
-    for band in bands:
-        held.append(band)
-        count += len(band)
-        if at < len(strips) and count < strips[at][1] - strips[at][0]:
-            continue
-        block = held[0] if len(held) == 1 else np.concatenate(held)
-        while at < len(strips) and len(block) >= strips[at][1] - strips[at][0]:
-            size = strips[at][1] - strips[at][0]
-            yield np.ascontiguousarray(block[:size])
-            block, at = block[size:], at + 1
-        held, count = ([block], len(block)) if len(block) else ([], 0)
+        yield bytes(encode(np.asarray(imagecodecs.delta_encode(np.ascontiguousarray(strip), axis=-2)).tobytes()))
 
 
 def recipe_in(path: Path) -> tuple[Recipe, str] | None:
