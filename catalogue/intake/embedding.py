@@ -6,7 +6,7 @@ of the copy is proven equal before it gets its name.
 
 import os
 import struct
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import BinaryIO
 
@@ -15,39 +15,14 @@ from catalogue.fixity.copying import staged_copy
 from catalogue.intake.packets import Description, packet
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.file import read_file
+from catalogue.reading.kinds import HEAD_BYTES, format_of
+from catalogue.reading.limits import Limits
+from catalogue.reading.structure import Structure, opened
 from catalogue.storage.medium import writing
 
 ARTIST, XMP, COPYRIGHT = 315, 700, 33432
-_BYTE, _ASCII = 1, 2
+_BYTE, _ASCII, _UNDEFINED = 1, 2, 7     # types; some programs give XMP the last
 PADDING = 2000
-
-
-@dataclass(frozen=True, slots=True)
-class _Form:
-    """One of the two TIFF forms in one of the two byte orders. Sizes in bytes."""
-
-    order: str
-    big: bool
-
-    @property
-    def offset(self) -> str:
-        return self.order + ("Q" if self.big else "I")
-
-    @property
-    def offset_size(self) -> int:
-        return 8 if self.big else 4
-
-    @property
-    def count(self) -> str:
-        return self.order + ("Q" if self.big else "H")
-
-    @property
-    def entry_size(self) -> int:
-        return 20 if self.big else 12
-
-    @property
-    def pointer_at(self) -> int:
-        return 8 if self.big else 4
 
 
 def described_copy(source: Path, target: Path, description: Description, *, sha256: str,
@@ -75,75 +50,50 @@ def described_copy(source: Path, target: Path, description: Description, *, sha2
 
 def embed(file: BinaryIO, description: Description, path: Path) -> None:
     """Put the description into an open TIFF by a new first directory at its end."""
-    form = _form(file, path)
-    old, entries, following = _directory(file, form, path)
-    values = {XMP: (_BYTE, packet(description, _value(file, form, entries.get(XMP)), padding=PADDING))}
+    file.seek(0)
+    if format_of(file.read(HEAD_BYTES)) not in ("TIFF", "BigTIFF"):
+        raise Refused("Metadata can be put into a copy of a TIFF only.", hint="Write a sidecar instead.", path=path)
+    end = file.seek(0, os.SEEK_END)
+    form, old = opened(partial(os.pread, file.fileno()), end, Limits())
+    entries, following = _directory(form, old, path)
+    present = form.directory(old)[0].get(XMP)
+    existing = form.raw(present) if present and present.type in (_BYTE, _UNDEFINED) else b""
+    values = {XMP: (_BYTE, packet(description, existing, padding=PADDING))}
     for tag, text in ((ARTIST, description.creator), (COPYRIGHT, description.rights)):
         if text:
             values[tag] = (_ASCII, text.encode("utf-8", "replace") + b"\0")
-    end = file.seek(0, os.SEEK_END)
-    size = sum(len(v) + 1 for _, v in values.values()) + (len(entries) + 3) * form.entry_size + 32
+    size = sum(len(v) + 1 for _, v in values.values()) + (len(entries) + 3) * form.entry_bytes + 32
     if not form.big and end + size >= 1 << 32:
         raise Refused("The file would outgrow the 4 GiB of a plain TIFF.", hint="Write a sidecar instead.", path=path)
     for tag, (kind, value) in values.items():
         entries[tag] = _entry(file, form, tag, kind, value)
     directory = _at_even_end(file)
-    file.write(struct.pack(form.count, len(entries)) + b"".join(entries[tag] for tag in sorted(entries)) + following)
-    file.seek(form.pointer_at)
-    file.write(struct.pack(form.offset, directory))
+    file.write(struct.pack(form.count_form, len(entries)) + b"".join(entries[tag] for tag in sorted(entries))
+               + following)
+    file.seek(form.inline_bytes)    # where the header has the place of the first directory
+    file.write(struct.pack(form.offset_form, directory))
     assert directory > old
 
 
-def _form(file: BinaryIO, path: Path) -> _Form:
-    file.seek(0)
-    head = file.read(8)
-    order = {b"II": "<", b"MM": ">"}.get(head[:2])
-    version = struct.unpack(f"{order}H", head[2:4])[0] if order and len(head) == 8 else 0
-    if order is None or version not in (42, 43):
-        raise Refused("Metadata can be put into a copy of a TIFF only.", hint="Write a sidecar instead.", path=path)
-    return _Form(order, version == 43)
-
-
-def _directory(file: BinaryIO, form: _Form, path: Path) -> tuple[int, dict[int, bytes], bytes]:
-    """Where the first directory lies, its entries as they stand, and the pointer to the next one."""
-    file.seek(form.pointer_at)
-    at = struct.unpack(form.offset, file.read(form.offset_size))[0]
-    file.seek(at)
-    size = struct.calcsize(form.count)
-    count = struct.unpack(form.count, file.read(size).ljust(size, b"\0"))[0]
-    raw = file.read(count * form.entry_size) if count < 1 << 16 else b""
-    following = file.read(form.offset_size)
-    if not count or len(raw) < count * form.entry_size or len(following) < form.offset_size:
+def _directory(form: Structure, at: int, path: Path) -> tuple[dict[int, bytes], bytes]:
+    """The entries of a directory as they stand, and the pointer to the next one."""
+    head, entry = struct.calcsize(form.count_form), form.entry_bytes
+    count = struct.unpack(form.count_form, form.read(head, at).ljust(head, b"\0"))[0]
+    raw = form.read(count * entry + form.inline_bytes, at + head) if count < 1 << 16 else b""
+    if not count or len(raw) < count * entry + form.inline_bytes:
         raise Refused("The file's directory is damaged.", hint="Write a sidecar instead.", path=path)
-    entries = {}
-    for start in range(0, len(raw), form.entry_size):
-        entry = raw[start:start + form.entry_size]
-        entries[struct.unpack(f"{form.order}H", entry[:2])[0]] = entry
-    return at, entries, following
+    starts = range(0, count * entry, entry)
+    return {struct.unpack_from(f"{form.order}H", raw, start)[0]: raw[start:start + entry] for start in starts}, \
+        raw[count * entry:]
 
 
-def _value(file: BinaryIO, form: _Form, entry: bytes | None) -> bytes:
-    """The bytes of a tag of single bytes, or nothing."""
-    if entry is None:
-        return b""
-    kind = struct.unpack(f"{form.order}H", entry[2:4])[0]
-    count = struct.unpack(form.offset, entry[4:4 + form.offset_size])[0]
-    if kind not in (_BYTE, 7):  # 7: undefined, as some programs type it
-        return b""
-    field = entry[4 + form.offset_size:]
-    if count <= form.offset_size:
-        return field[:count]
-    file.seek(struct.unpack(form.offset, field)[0])
-    return file.read(count)
-
-
-def _entry(file: BinaryIO, form: _Form, tag: int, kind: int, value: bytes) -> bytes:
-    head = struct.pack(f"{form.order}HH", tag, kind) + struct.pack(form.offset, len(value))
-    if len(value) <= form.offset_size:
-        return head + value.ljust(form.offset_size, b"\0")
+def _entry(file: BinaryIO, form: Structure, tag: int, kind: int, value: bytes) -> bytes:
+    head = struct.pack(f"{form.order}HH", tag, kind) + struct.pack(form.offset_form, len(value))
+    if len(value) <= form.inline_bytes:
+        return head + value.ljust(form.inline_bytes, b"\0")
     at = _at_even_end(file)
     file.write(value)
-    return head + struct.pack(form.offset, at)
+    return head + struct.pack(form.offset_form, at)
 
 
 def _at_even_end(file: BinaryIO) -> int:

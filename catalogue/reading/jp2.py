@@ -4,21 +4,21 @@ import hashlib
 import os
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, BinaryIO
 
 import imagecodecs
 import numpy as np
 from PIL import Image as Pil
 
-from catalogue.errors import one_line
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import ANOTHER_COPY, TOO_LARGE, Fault, FaultFound, Note, absurd_size
-from catalogue.reading.pil import DAMAGE, WholePicture
-from catalogue.reading.reduce import bands_of, rows_at_a_time, spans
+from catalogue.reading.pil import DAMAGE, decoded_at_once, open_anew, whole_picture
+from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
-from catalogue.reading.trouble import is_unsupported, read_at
+from catalogue.reading.trouble import read_at
 
 CODESTREAM, END = b"\xff\x4f\xff\x51", b"\xff\xd9"
 SUPERBOXES = (b"jp2h", b"res ")
@@ -150,8 +150,11 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
         return source
     bits = 16 if max(sizes.bits) > 8 else 8
     channels = min(len(sizes.bits), 4)
-    image = _by_pillow(file)
-    mode = image.mode if image is not None and image.mode in MODES else ""
+    try:
+        mode = _by_pillow(file).mode
+    except DAMAGE:
+        mode = ""
+    mode = mode if mode in MODES else ""
     if bits == 8 and mode:
         photometric, channels = MODES[mode]
     elif jp2_boxes.palette:
@@ -164,8 +167,7 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
     if sizes.width * sizes.height > limits.pixels:
         source.faults.append(absurd_size(sizes.width, sizes.height, ANOTHER_COPY))
         return source
-    decoding = Decoding(file, jp2_boxes, sizes, bits, channels, mode, limits, deadline)
-    reduction = decoding.reduction(size)
+    reduction = _reduction(sizes, mode, bits, channels, size, limits)
     coded = (jp2_boxes.stop - jp2_boxes.start) // sizes.tiles   # OpenJPEG holds a tile's coded bytes
     if coded > 1.2 * limits.held_bytes:
         source.faults.append(FaultFound(
@@ -174,104 +176,70 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
     elif reduction > min(sizes.levels, MOST_REDUCTION) or (reduction and not mode):
         source.faults.append(TOO_LARGE)
     elif reduction:
-        source.samples = decoding.reduced(reduction)
+        source.samples = _reduced(file, sizes, mode, reduction, limits, deadline, cut_known=bool(jp2_boxes.cut))
         source.coded_digest = coded_digest(fd, jp2_boxes, source.icc)
         source.notes.append(Note("decoded in part", f"too large to decode in full: seen at 1/{1 << reduction} of its "
                                  "size, so that faults in its finest detail would not be noticed"))
     else:
-        source.samples = decoding.whole()
+        source.samples = _whole(file, jp2_boxes, sizes, mode if bits == 8 else "", channels, limits, deadline)
     return source
 
 
-def _by_pillow(file: BinaryIO) -> Pil.Image | None:
-    file.seek(0)
-    try:
-        return Pil.open(file)
-    except DAMAGE:
-        return None
+def _by_pillow(file: BinaryIO, reduction: int = 0) -> Pil.Image:
+    """A fresh image of the file, with its finest levels of detail to be left out. Raises one of ``DAMAGE``."""
+    image: Any = open_anew(file)
+    image.reduce = reduction
+    return image  # type: ignore[no-any-return]
 
 
-@dataclass(slots=True)
-class Decoding:
-    """How the samples of one file are had."""
+def _reduction(sizes: Sizes, mode: str, bits: int, channels: int, size: int, limits: Limits) -> int:
+    """By which power of two the picture must be reduced to be held; OpenJPEG works in 32 bits a sample."""
+    reduction = 0
+    while True:
+        pixels = (sizes.width >> reduction) * (sizes.height >> reduction)
+        at_eight = 2 * pixels * {"L": 1, "LA": 4}.get(mode, 4) <= limits.held_bytes
+        at_sixteen = 6 * pixels * channels + size <= 2 * limits.held_bytes
+        if (at_eight if bits == 8 or reduction else at_sixteen) or reduction > MOST_REDUCTION:
+            return reduction
+        reduction += 1
 
-    file: BinaryIO
-    boxes: Boxes
-    sizes: Sizes
-    bits: int
-    channels: int
-    mode: str            # Pillow's, empty where it does not open the file
-    limits: Limits
-    deadline: Deadline
-    faults: list[FaultFound] = field(default_factory=list)
 
-    def reduction(self, size: int) -> int:
-        """By which power of two the picture must be reduced to be held; OpenJPEG works in 32 bits a sample."""
-        reduction = 0
-        while True:
-            pixels = (self.sizes.width >> reduction) * (self.sizes.height >> reduction)
-            at_eight = 2 * pixels * {"L": 1, "LA": 4}.get(self.mode, 4) <= self.limits.held_bytes
-            at_sixteen = 6 * pixels * self.channels + size <= 2 * self.limits.held_bytes
-            if (at_eight if self.bits == 8 or reduction else at_sixteen) or reduction > MOST_REDUCTION:
-                return reduction
-            reduction += 1
+def _reduced(file: BinaryIO, sizes: Sizes, mode: str, reduction: int, limits: Limits, deadline: Deadline, *,
+             cut_known: bool) -> Samples:
+    """A preview by Pillow, which leaves out the finest levels of detail."""
+    half = (1 << reduction) >> 1
+    size = (sizes.width + half) >> reduction, (sizes.height + half) >> reduction
+    faults: list[FaultFound] = []
+    samples = whole_picture(partial(_by_pillow, file, reduction), mode, size, limits, deadline, faults)
+    # Pillow says of any broken codestream that it is broken; a cut has been told already.
+    return replace(samples, reduced=True, settle=lambda: tuple(
+        FaultFound(Fault.DAMAGED, fault.detail, fault.hint) for fault in faults if not cut_known))
 
-    def whole(self) -> Samples:
-        """Every sample: by Pillow at 8 bits, by imagecodecs at more and where Pillow gives up."""
-        dtype: np.dtype[Any] = np.dtype(np.uint16 if self.bits == 16 else np.uint8)
-        sizes = self.sizes
-        return Samples(sizes.width, sizes.height, self.channels, dtype, self._bands, lambda: tuple(self.faults))
 
-    def reduced(self, reduction: int) -> Samples:
-        """A preview by Pillow, which leaves out the finest levels of detail."""
-        def reopen() -> Pil.Image:
-            self.file.seek(0)
-            image: Any = Pil.open(self.file)
-            image.reduce = reduction
-            return image  # type: ignore[no-any-return]
+def _whole(file: BinaryIO, jp2_boxes: Boxes, sizes: Sizes, mode: str, channels: int, limits: Limits,
+           deadline: Deadline) -> Samples:
+    """Every sample: by Pillow in its ``mode``, by imagecodecs where there is none, and where Pillow gives up."""
+    def decode() -> Rows:
+        start = 0 if jp2_boxes.palette else jp2_boxes.start
+        return np.asarray(imagecodecs.jpeg2k_decode(read_at(file.fileno(), jp2_boxes.stop - start, start)))
 
-        half = (1 << reduction) >> 1
-        width, height = ((side + half) >> reduction for side in (self.sizes.width, self.sizes.height))
-        whole = WholePicture(reopen, self.mode, self.limits, self.deadline)
-        return Samples(width, height, MODES[self.mode][1], np.dtype(np.uint8), whole.bands,
-                       lambda: self._settled(whole.faults), reduced=True)
+    dtype: np.dtype[Any] = np.dtype(np.uint16 if max(sizes.bits) > 8 else np.uint8)
+    samples = decoded_at_once(decode, (sizes.height, sizes.width, channels), dtype, limits, deadline,
+                              cut_known=bool(jp2_boxes.cut))
 
-    def _settled(self, faults: list[FaultFound]) -> tuple[FaultFound, ...]:
-        """Pillow says of any broken codestream that it is broken; a cut has been told already."""
-        return tuple(FaultFound(Fault.DAMAGED, fault.detail, fault.hint) for fault in faults if not self.boxes.cut)
-
-    def _bands(self) -> Iterator[Rows]:
-        if self.bits == 8 and self.mode:
-            try:
-                self.file.seek(0)
-                image = Pil.open(self.file)
-                image.load()
-            except DAMAGE:
-                image = None
-            if image is not None and image.mode == self.mode:
-                for start, stop in spans(image.height, rows_at_a_time(4 * image.width, self.limits.band_bytes)):
-                    self.deadline.check()
-                    rows = np.asarray(image.crop((0, start, image.width, stop)))
-                    yield rows.reshape(stop - start, image.width, -1)
-                return
-        yield from self._by_imagecodecs()
-
-    def _by_imagecodecs(self) -> Iterator[Rows]:
-        sizes = self.sizes
+    def bands() -> Iterator[Rows]:
         try:
-            data = read_at(self.file.fileno(), self.boxes.stop - self.boxes.start, self.boxes.start)
-            if self.boxes.palette:
-                data = read_at(self.file.fileno(), self.boxes.stop, 0)
-            rows: Rows = np.asarray(imagecodecs.jpeg2k_decode(data)).reshape(sizes.height, sizes.width, -1)
-        except Exception as error:  # the codec edge
-            if is_unsupported(error):
-                self.faults.append(FaultFound(Fault.UNDECODED, one_line(error)))
-            elif not self.boxes.cut:
-                self.faults.append(FaultFound(Fault.DAMAGED, one_line(error), ANOTHER_COPY))
+            image = _by_pillow(file)
+            image.load()
+        except DAMAGE:
+            yield from samples.bands()
             return
-        kind = np.uint16 if self.bits == 16 else np.uint8
-        for band in bands_of(rows[..., : self.channels], self.limits, self.deadline):
-            yield band.astype(kind, copy=False)
+        for start, stop in spans(image.height, rows_at_a_time(4 * image.width, limits.band_bytes)):
+            deadline.check()
+            rows = np.asarray(image.crop((0, start, image.width, stop)))
+            yield rows.reshape(stop - start, image.width, -1)
+
+    return replace(samples, bands=bands) if mode else samples
 
 
 def coded_digest(fd: int, jp2_boxes: Boxes, icc: bytes) -> str:

@@ -5,6 +5,7 @@ import os
 import re
 from collections import deque
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import partial
 from typing import Any, BinaryIO
 
@@ -12,15 +13,13 @@ import imagecodecs
 import numpy as np
 from PIL import Image as Pil
 
-from catalogue.errors import one_line
 from catalogue.reading.codestreams import Frame, frame_of
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import ANOTHER_COPY, TOO_LARGE, Fault, FaultFound, absurd_size
-from catalogue.reading.pil import WholePicture, held_bytes, open_anew, opened
-from catalogue.reading.reduce import bands_of
+from catalogue.reading.pil import decoded_at_once, held_bytes, open_anew, opened, whole_picture
 from catalogue.reading.source import Rows, Samples, Source
-from catalogue.reading.trouble import is_unsupported, read_at
+from catalogue.reading.trouble import read_at
 
 SOS, EOI, APP0, APP1, APP2, APP13, COM = 0xDA, 0xD9, 0xE0, 0xE1, 0xE2, 0xED, 0xFE
 EXIF_HEAD, XMP_HEAD, ICC_HEAD = b"Exif\0\0", b"http://ns.adobe.com/xap/1.0/\0", b"ICC_PROFILE\0"
@@ -86,9 +85,10 @@ def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
     if image.width * image.height > limits.pixels:
         source.faults.append(absurd_size(*image.size))
     elif held_bytes(image) <= limits.held_bytes and not limits.long_side:
-        whole = WholePicture(reopen, image.mode if image.mode in MODES else "RGB", limits, deadline)
-        source.samples = Samples(*image.size, samples, np.dtype(np.uint8), whole.bands,
-                                 lambda: whole.settle() or fault_after_scans(file.fileno(), size))
+        faults: list[FaultFound] = []
+        source.samples = whole_picture(reopen, image.mode if image.mode in MODES else "RGB", image.size, limits,
+                                       deadline, faults)
+        source.samples.settle = lambda: tuple(faults) or fault_after_scans(file.fileno(), size)
     else:
         source.samples = _reduced(source, reopen, limits, deadline)
         source.coded_digest = coded_jpeg_digest(file.fileno(), size, source.icc)
@@ -105,21 +105,14 @@ def _deep(
     if frame.width * frame.height * samples * 2 + size > limits.held_bytes:
         source.faults.append(TOO_LARGE)
         return
-    trouble: list[FaultFound] = []
 
-    def bands() -> Iterator[Rows]:
+    def decode() -> Rows:
         file.seek(0)
-        try:
-            rows: Rows = np.asarray(imagecodecs.jpeg_decode(file.read(), bitspersample=frame.bits))
-            rows = rows.reshape(frame.height, frame.width, samples)
-        except Exception as error:  # the codec edge
-            kind = Fault.UNDECODED if is_unsupported(error) else Fault.DAMAGED
-            trouble.append(FaultFound(kind, one_line(error), "" if kind is Fault.UNDECODED else ANOTHER_COPY))
-            return
-        yield from (band.astype(dtype, copy=False) for band in bands_of(rows, limits, deadline))
+        rows = np.asarray(imagecodecs.jpeg_decode(file.read(), bitspersample=frame.bits))
+        return rows.reshape(frame.height, frame.width, samples)
 
     dtype: np.dtype[Any] = np.dtype(np.uint16 if frame.bits > 8 else np.uint8)
-    source.samples = Samples(frame.width, frame.height, samples, dtype, bands, lambda: tuple(trouble))
+    source.samples = decoded_at_once(decode, (frame.height, frame.width, samples), dtype, limits, deadline)
 
 
 def fault_after_scans(fd: int, size: int) -> tuple[FaultFound, ...]:
@@ -174,9 +167,7 @@ def _reduced(
     if held_bytes(draft) > limits.held_bytes:
         source.faults.append(TOO_LARGE)
         return None
-    whole = WholePicture(drafted, given, limits, deadline)
-    channels, byte = MODES[given][1], np.dtype(np.uint8)
-    return Samples(draft.width, draft.height, channels, byte, whole.bands, whole.settle, reduced=True)
+    return replace(whole_picture(drafted, given, draft.size, limits, deadline, []), reduced=True)
 
 
 def coded_jpeg_digest(fd: int, size: int, icc: bytes) -> str:

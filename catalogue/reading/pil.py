@@ -1,4 +1,4 @@
-"""Samples of pictures that decode whole, through Pillow: JPEG, PNG, WebP, and the odd TIFF nothing else reads."""
+"""Samples of pictures that decode whole, most through Pillow: JPEG, WebP, and the odd TIFF nothing else reads."""
 
 import os
 import tempfile
@@ -15,7 +15,7 @@ from PIL import ImageFile, UnidentifiedImageError
 from catalogue.errors import one_line
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound
-from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.reduce import bands_of, rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.trouble import is_unsupported
 
@@ -59,7 +59,7 @@ def opened(reopen: Callable[[], Pil.Image], source: Source) -> Pil.Image | None:
         return None
 
 
-def loaded(image: Pil.Image, reopen: Any) -> tuple[Pil.Image, FaultFound | None]:
+def loaded(image: Pil.Image, reopen: Callable[[], Pil.Image]) -> tuple[Pil.Image, FaultFound | None]:
     """The picture with its pixels; where the data is damaged, what could be decoded, and the finding.
 
     ``reopen`` gives a fresh Image of the same file. Raises one of ``DAMAGE`` where nothing can be decoded, a picture
@@ -115,37 +115,53 @@ def complaints() -> Iterator[list[str]]:
             lines += caught.read(100_000).decode("utf-8", "replace").splitlines()
 
 
-class WholePicture:
-    """A picture decoded whole by Pillow, given out in bands; damage becomes findings."""
-
-    def __init__(self, reopen: Any, mode: str, limits: Limits, deadline: Deadline) -> None:
-        self.reopen, self.mode, self.limits, self.deadline = reopen, mode, limits, deadline
-        self.faults: list[FaultFound] = []
-        self.nothing = False
-
-    def bands(self) -> Iterator[Rows]:
-        """Rows × width × channels, cut from the picture a band at a time so that it is never held twice."""
+def whole_picture(reopen: Callable[[], Pil.Image], mode: str, size: tuple[int, int], limits: Limits, deadline: Deadline,
+                  faults: list[FaultFound]) -> Samples:
+    """A picture that Pillow decodes whole, given out in bands of one of its modes; damage goes into ``faults``."""
+    def bands() -> Iterator[Rows]:
+        """Cut from the picture a band at a time so that it is never held twice."""
         try:
-            image, fault = loaded(self.reopen(), self.reopen)
+            image, fault = loaded(reopen(), reopen)
         except DAMAGE as error:
-            self.nothing = True
-            self.faults.append(refusal(error))
+            faults.append(refusal(error))
             return
         if fault:
-            self.faults.append(fault)
-        self.deadline.check()
+            faults.append(fault)
+        deadline.check()
         width, height = image.size
-        for start, stop in spans(height, rows_at_a_time(4 * width, self.limits.band_bytes)):
+        for start, stop in spans(height, rows_at_a_time(4 * width, limits.band_bytes)):
             part = image.crop((0, start, width, stop))
-            if part.mode != self.mode:
-                part = part.convert(self.mode)
+            if part.mode != mode:
+                part = part.convert(mode)
             rows = np.asarray(part)
             rows = rows.astype(np.uint8) if rows.dtype == np.bool_ else rows
             yield rows.reshape(stop - start, width, -1)
 
-    def settle(self) -> tuple[FaultFound, ...]:
-        """What went wrong."""
-        return tuple(self.faults)
+    return Samples(*size, len(mode), np.dtype(np.uint8), bands, lambda: tuple(faults))
+
+
+def decoded_at_once(decode: Callable[[], Rows], shape: tuple[int, int, int], dtype: np.dtype[Any], limits: Limits,
+                    deadline: Deadline, *, cut_known: bool = False) -> Samples:
+    """A picture (height × width × channels) that ``decode`` gives whole, given out in bands.
+
+    What a codec refuses is a fault; with ``cut_known``, damage has been told already as a file cut short.
+    """
+    faults: list[FaultFound] = []
+    height, width, channels = shape
+
+    def bands() -> Iterator[Rows]:
+        try:
+            rows = decode().reshape(height, width, -1)
+        except Exception as error:  # the codec edge
+            if is_unsupported(error):
+                faults.append(FaultFound(Fault.UNDECODED, one_line(error)))
+            elif not cut_known:
+                faults.append(FaultFound(Fault.DAMAGED, one_line(error), ANOTHER_COPY))
+            return
+        for band in bands_of(rows[..., :channels], limits, deadline):
+            yield band.astype(dtype, copy=False)
+
+    return Samples(width, height, channels, dtype, bands, lambda: tuple(faults))
 
 
 def pillow_samples(
@@ -153,6 +169,7 @@ def pillow_samples(
 ) -> Samples | None:
     """One page of a TIFF through Pillow's libtiff: RGB, grey, or 0 and 1 as stored for bilevel ones."""
     orientation = source.picture.orientation if source.picture else 1
+    faults: list[FaultFound] = []
 
     def reopen() -> Pil.Image:
         image = open_anew(file)
@@ -164,8 +181,8 @@ def pillow_samples(
         with complaints() as lines:
             image.load()  # turns the picture upright
         if lines:
-            whole.faults.append(FaultFound(Fault.DAMAGED, f"{len(lines):,} complaints while decoding: {lines[0][:150]}",
-                                          ANOTHER_COPY))
+            faults.append(FaultFound(Fault.DAMAGED, f"{len(lines):,} complaints while decoding: {lines[0][:150]}",
+                                     ANOTHER_COPY))
         back = BACK.get(orientation)
         return image if back is None else image.transpose(back)
 
@@ -178,12 +195,10 @@ def pillow_samples(
     if held_bytes(image) > limits.held_bytes:
         source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for that"))
         return None
-    mode = "1" if bilevel else "L" if image.mode in ("1", "L") else "RGB"
-    whole = WholePicture(as_stored, mode, limits, deadline)
-    flip = bilevel and source.white_is_zero   # Pillow gives white as 1, whichever way it is stored
-
-    def bands() -> Iterator[Rows]:
-        return (1 - band for band in whole.bands()) if flip else whole.bands()
-
-    width, height = int(image.tag_v2[256]), int(image.tag_v2[257])  # type: ignore[attr-defined]  # as stored
-    return Samples(width, height, len(mode), np.dtype(np.uint8), bands, whole.settle, lambda: not whole.nothing)
+    size = int(image.tag_v2[256]), int(image.tag_v2[257])  # type: ignore[attr-defined]  # as stored
+    samples = whole_picture(as_stored, "1" if bilevel else "L" if image.mode in ("1", "L") else "RGB", size, limits,
+                            deadline, faults)
+    if bilevel and source.white_is_zero:    # Pillow gives white as 1, whichever way it is stored
+        bands = samples.bands
+        samples.bands = lambda: (1 - band for band in bands())
+    return samples

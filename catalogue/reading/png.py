@@ -7,19 +7,20 @@ the last row before it, is handed over as a small PNG of its own whose data are 
 
 import struct
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
+from catalogue.errors import one_line
 from catalogue.reading.digests import ReadFailed
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound
-from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.reduce import bands_of, rows_at_a_time, spans
 from catalogue.reading.source import Rows
-from catalogue.reading.streams import READ_BYTES
+from catalogue.reading.streams import DEFLATE_CODE, READ_BYTES, Stream, inflated
 from catalogue.reading.trouble import read_at
 
 GREY, RGB, PALETTE, GREY_ALPHA, RGB_ALPHA = 0, 2, 3, 4, 6
@@ -102,7 +103,8 @@ def _take(chunks: Chunks, fd: int, kind: bytes, at: int, length: int, limits: Li
         if length <= limits.metadata_bytes:
             body += piece
     if crc != int.from_bytes(read_at(fd, 4, at + 8 + length), "big"):
-        chunks.faults.append(_wrong_sum(kind, at))
+        detail = f"the checksum of its chunk {_name(kind)} is wrong"
+        chunks.faults.append(FaultFound(Fault.DAMAGED, detail, ANOTHER_COPY, at))
     if length <= limits.metadata_bytes:
         chunks.bodies.setdefault(kind, []).append(body)
     chunks.ended = kind == b"IEND"
@@ -125,47 +127,63 @@ def _cut(detail: str, offset: int) -> FaultFound:
     return FaultFound(Fault.TRUNCATED, detail, ANOTHER_COPY, offset)
 
 
-def _wrong_sum(kind: bytes, at: int) -> FaultFound:
-    return FaultFound(Fault.DAMAGED, f"the checksum of its chunk {_name(kind)} is wrong", ANOTHER_COPY, at)
-
-
 def _name(kind: bytes) -> str:
     text = kind.decode("latin-1")
     return text if text.isascii() and text.isalpha() else kind.hex()
 
 
 class PngRows:
-    """The rows of one PNG that is not interlaced, from the top down; zeros from where they cannot be had."""
+    """The rows of one PNG, from the top down; zeros from where they cannot be had."""
 
     def __init__(self, fd: int, header: Header, chunks: Chunks, limits: Limits, deadline: Deadline) -> None:
         self.fd, self.header, self.chunks, self.limits, self.deadline = fd, header, chunks, limits, deadline
         self.faults: list[FaultFound] = []
         self.rows_decoded = 0
-        self.whole = zlib.decompressobj()
+        self.ended = True   # the coded data did not end before their stream does
 
     def bands(self) -> Iterator[Rows]:
         """Rows × width × channels: uint16 at 16 bits, else uint8 with samples of under 8 bits unpacked, not scaled."""
         header = self.header
-        pieces = self._filtered()
-        held = bytearray()
+        row_bytes = 1 + header.row_bytes
+        stream = Stream(self._filtered())
         above = bytes(header.row_bytes)
-        step = rows_at_a_time(header.row_bytes, self.limits.band_bytes)
-        for start, stop in spans(header.height, step):
-            self.deadline.check()
-            wanted = (stop - start) * (1 + header.row_bytes)
-            while len(held) < wanted and (piece := next(pieces, None)) is not None:
-                held += piece
-            rows = min(len(held), wanted) // (1 + header.row_bytes)
+        for start, stop in spans(header.height, rows_at_a_time(header.row_bytes, self.limits.band_bytes)):
+            data = self._next(stream, (stop - start) * row_bytes)
+            rows = len(data) // row_bytes
             band = np.zeros((stop - start, header.width, CHANNELS[header.colour]), self.dtype)
             if rows:
-                part, above = self._unfiltered(bytes(held[: rows * (1 + header.row_bytes)]), rows, above)
+                part, above = self._unfiltered(data[: rows * row_bytes], rows, above)
                 band[: len(part)] = part
                 self.rows_decoded += len(part)
-            del held[:wanted]
             yield band
-        for _ in pieces:   # what follows the last row: its end, its checksums
+        while self._next(stream, READ_BYTES):   # what follows the last row: its end, its checksums
+            continue
+        if not (self.faults or self.chunks.faults) and (self.rows_decoded < header.height or not self.ended):
+            self._note(Fault.DAMAGED, "its pixel data end before its picture does")
+
+    def _next(self, stream: Stream, count: int) -> bytes:
+        """The next bytes of filtered rows. Raises ``OutOfTime``, ``ReadFailed``."""
+        self.deadline.check()
+        data, error = stream.read(count)
+        if error is not None:
+            raise error
+        return data
+
+    def bands_at_once(self, decode: Callable[[], Rows]) -> Iterator[Rows]:
+        """As :meth:`bands`, of an interlaced picture, which ``decode`` gives whole."""
+        self.compare_checksums()
+        try:
+            picture = decode()
+        except Exception as error:  # the codec edge
+            self._note(Fault.DAMAGED, f"its pixel data do not decode: {one_line(error)}")
+            return
+        self.rows_decoded = len(picture)
+        yield from bands_of(picture, self.limits, self.deadline)
+
+    def compare_checksums(self) -> None:
+        """Read all chunks of pixels; what is wrong with them is among the faults."""
+        for _ in self._coded():
             self.deadline.check()
-        self._settle()
 
     @property
     def dtype(self) -> np.dtype[np.uint8] | np.dtype[np.uint16]:
@@ -174,18 +192,18 @@ class PngRows:
 
     def _filtered(self) -> Iterator[bytes]:
         """Filtered rows as they are inflated; every chunk's checksum is compared on the way, also behind a fault."""
-        inflate = self.whole
+        coded = self._coded()
         try:
-            for piece in self._stored():
-                yield inflate.decompress(piece, READ_BYTES)
-                while inflate.unconsumed_tail and not inflate.eof:
-                    yield inflate.decompress(inflate.unconsumed_tail, READ_BYTES)
+            yield from inflated(coded, DEFLATE_CODE, READ_BYTES)
         except zlib.error as error:
             self._note(Fault.DAMAGED, f"its pixel data do not decode: {error}")
-            for _ in self._stored():
-                self.deadline.check()
+        except EOFError:
+            self.ended = False
+        for _ in coded:
+            self.deadline.check()
 
-    def _stored(self) -> Iterator[bytes]:
+    def _coded(self) -> Iterator[bytes]:
+        """The bytes of all chunks of pixels."""
         for offset, length in self.chunks.coded:
             crc = zlib.crc32(b"IDAT")
             for start, stop in spans(length, READ_BYTES):
@@ -226,27 +244,9 @@ class PngRows:
         if not any(fault.detail == detail for fault in self.faults):
             self.faults.append(FaultFound(kind, detail, ANOTHER_COPY, offset))
 
-    def _settle(self) -> None:
-        if self.faults or self.chunks.faults:
-            return
-        if self.rows_decoded < self.header.height or not self.whole.eof:
-            self._note(Fault.DAMAGED, "its pixel data end before its picture does")
-
 
 def _chunk(kind: bytes, body: bytes) -> bytes:
     return b"".join((struct.pack(">I", len(body)), kind, body, struct.pack(">I", zlib.crc32(body, zlib.crc32(kind)))))
-
-
-def wrong_checksums(fd: int, chunks: Chunks, deadline: Deadline) -> Iterator[FaultFound]:
-    """Of the chunks of pixels: for a picture whose rows are not read one by one. Raises ``ReadFailed``."""
-    for offset, length in chunks.coded:
-        crc = zlib.crc32(b"IDAT")
-        for start, stop in spans(length, READ_BYTES):
-            deadline.check()
-            crc = zlib.crc32(read_at(fd, stop - start, offset + start), crc)
-        stated = read_at(fd, 4, offset + length)
-        if len(stated) == 4 and crc != int.from_bytes(stated, "big"):
-            yield _wrong_sum(b"IDAT", offset - 8)
 
 
 def transparent(band: Rows, header: Header, key: bytes, palette: NDArray[np.uint8]) -> Rows:

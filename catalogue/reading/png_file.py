@@ -3,30 +3,18 @@
 import io
 import zlib
 from collections.abc import Iterator
+from functools import partial
 from typing import BinaryIO
 
 import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
-from catalogue.errors import one_line
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import ANOTHER_COPY, Fault, FaultFound, absurd_size
 from catalogue.reading.pil import complaints
-from catalogue.reading.png import (
-    CHANNELS,
-    GREY,
-    PALETTE,
-    RGB,
-    Chunks,
-    Header,
-    PngRows,
-    read_chunks,
-    transparent,
-    wrong_checksums,
-)
-from catalogue.reading.reduce import bands_of
+from catalogue.reading.png import CHANNELS, GREY, PALETTE, RGB, Chunks, Header, PngRows, read_chunks, transparent
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.structure import decode_text
 
@@ -80,65 +68,41 @@ def _decoding(
         source.faults.append(FaultFound(Fault.UNDECODED, f"one row holds {header.row_bytes / 2**20:,.0f} MiB"))
         return
     held = 4 * header.row_bytes * header.height if header.depth >= 8 else 4 * header.width * header.height
+    rows = PngRows(file.fileno(), header, chunks, limits, deadline)
     if header.interlaced and held > 2 * limits.held_bytes:
-        source.faults.extend(wrong_checksums(file.fileno(), chunks, deadline))
+        rows.compare_checksums()
+        source.faults.extend(rows.faults)
         source.faults.append(FaultFound(
             Fault.UNDECODED, f"is interlaced, so that its {header.width * header.height / 1e6:,.0f} million pixels "
             "decode only at once, and too many for the memory allowed", "save it again without interlacing"))
         return
-    rows = PngRows(file.fileno(), header, chunks, limits, deadline)
-    whole = Interlaced(file, header, chunks, limits, deadline)
-    dtype = rows.dtype
 
     def bands() -> Iterator[Rows]:
-        for band in whole.bands() if header.interlaced else rows.bands():
+        for band in rows.bands_at_once(partial(_at_once, file, header)) if header.interlaced else rows.bands():
             seen = transparent(band, header, key, palette) if key else band
             if header.colour == GREY and header.depth < 8:   # Pillow's convention: black 0, white 255
                 seen = seen.copy()
                 seen[..., 0] *= np.uint8(255 // ((1 << header.depth) - 1))
             yield seen
 
-    source.samples = Samples(
-        header.width, header.height, samples, dtype, bands,
-        lambda: tuple(whole.faults if header.interlaced else rows.faults),
-        lambda: whole.decoded if header.interlaced else rows.rows_decoded > 0,
-    )
+    source.samples = Samples(header.width, header.height, samples, rows.dtype, bands, lambda: tuple(rows.faults),
+                             lambda: rows.rows_decoded > 0)
 
 
-class Interlaced:
-    """The rows of an interlaced picture, decoded whole by libpng."""
+def _at_once(file: BinaryIO, header: Header) -> Rows:
+    """An interlaced picture decoded whole by libpng: height × width × channels, samples as ``PngRows`` gives them."""
+    file.seek(0)
+    data = file.read()
+    if header.colour == PALETTE or header.depth < 8:   # libpng would look the palette up, and scale
+        from PIL import Image as Pil
 
-    def __init__(self, file: BinaryIO, header: Header, chunks: Chunks, limits: Limits, deadline: Deadline) -> None:
-        self.file, self.header, self.chunks, self.limits, self.deadline = file, header, chunks, limits, deadline
-        self.faults: list[FaultFound] = []
-        self.decoded = False
-
-    def bands(self) -> Iterator[Rows]:
-        """Rows × width × channels as ``PngRows`` gives them."""
-        self.faults.extend(wrong_checksums(self.file.fileno(), self.chunks, self.deadline))
-        try:
-            picture = self._decoded()
-        except Exception as error:  # the codec edge
-            self.faults.append(FaultFound(Fault.DAMAGED, f"its pixel data do not decode: {one_line(error)}",
-                                          ANOTHER_COPY))
-            return
-        self.decoded = True
-        yield from bands_of(picture, self.limits, self.deadline)
-
-    def _decoded(self) -> Rows:
-        header = self.header
-        self.file.seek(0)
-        data = self.file.read()
-        if header.colour == PALETTE or header.depth < 8:   # libpng would look the palette up, and scale
-            from PIL import Image as Pil
-
-            with Pil.open(io.BytesIO(data)) as image:
-                given = np.asarray(image if header.colour == PALETTE else image.convert("L"))
-            scale = 1 if header.colour == PALETTE else 255 // ((1 << header.depth) - 1)
-            return (given // scale).astype(np.uint8).reshape(header.height, header.width, 1)
-        with complaints():   # libpng's warnings go to standard error
-            decoded = np.asarray(imagecodecs.png_decode(data)).reshape(header.height, header.width, -1)
-        return decoded[..., : CHANNELS[header.colour]]   # tRNS is applied by us
+        with Pil.open(io.BytesIO(data)) as image:
+            given = np.asarray(image if header.colour == PALETTE else image.convert("L"))
+        scale = 1 if header.colour == PALETTE else 255 // ((1 << header.depth) - 1)
+        return (given // scale).astype(np.uint8).reshape(header.height, header.width, 1)
+    with complaints():   # libpng's warnings go to standard error
+        decoded = np.asarray(imagecodecs.png_decode(data)).reshape(header.height, header.width, -1)
+    return decoded[..., : CHANNELS[header.colour]]   # tRNS is applied by us
 
 
 def _embedded(chunks: Chunks, limits: Limits) -> Embedded:

@@ -21,7 +21,7 @@ from catalogue.reading.image import DEFLATE, JPEGS, Image
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.reduce import spans
 from catalogue.reading.source import Rows
-from catalogue.reading.streams import Stream, can_stream, inflated_prefix
+from catalogue.reading.streams import Stream, can_stream, decoded, inflated_prefix
 from catalogue.reading.structure import Structure
 from catalogue.reading.trouble import TooBig, Trouble, read_at, read_into
 
@@ -38,6 +38,7 @@ class Raster:
         self.trouble = Trouble()
         self.rows_in_band = max(1, limits.band_bytes // (image.stored_row_bytes() * image.planes))
         self._buffers: dict[int, NDArray[np.uint8]] = {}
+        self.fd = file.fileno()
         file.seek(0)
         tif = tifffile.TiffFile(file)
         tif.filehandle.seek(image.ifd.offset)
@@ -112,7 +113,7 @@ class Raster:
         if index < len(image.offsets) and image.offsets[index] >= 0:
             offset = int(image.offsets[index]) + start * row_bytes
             try:
-                got = read_into(self.structure.fd, data.data, offset)
+                got = read_into(self.fd, data.data, offset)
             except ReadFailed as error:
                 self.trouble.unread.append(error)
                 data[:] = 0
@@ -144,8 +145,8 @@ class Raster:
             offset, count = int(image.offsets[index]), int(image.counts[index])
             if offset + count > self.structure.size:
                 self.trouble.note_missing(offset)
-            stream = Stream(self.structure.fd, offset, count, image.compression,
-                            self.rows_in_band * image.stored_row_bytes())
+            stream = Stream(decoded(self.fd, offset, count, image.compression,
+                                    self.rows_in_band * image.stored_row_bytes()))
 
         def rows(start: int, stop: int) -> Rows:
             band = self._streamed_rows(stream, stop - start)
@@ -245,7 +246,7 @@ class Raster:
         if count + image.segment_bytes() > 1.6 * self.limits.held_bytes:
             raise TooBig(f"one segment is {count / 2**20:,.0f} MiB of compressed data")
         try:
-            data = read_at(self.structure.fd, count, offset)
+            data = read_at(self.fd, count, offset)
         except ReadFailed as error:
             trouble.unread.append(error)
             return None
@@ -292,8 +293,8 @@ class Raster:
         options: dict[str, Any] = {}
         if image.compression in JPEGS:
             options = {"jpegtables": self.page.jpegtables, "jpegheader": self.page.jpegheader}
-        decoded, _, _ = self.page.decode(data, index, **options)
-        if decoded is None:
+        rows, _, _ = self.page.decode(data, index, **options)
+        if rows is None:
             return None
-        rows = decoded.reshape(decoded.shape[-3:]) if decoded.ndim > 3 else decoded
+        rows = rows.reshape(rows.shape[-3:]) if rows.ndim > 3 else rows
         return np.asarray(rows.astype(self.dtype, copy=False))

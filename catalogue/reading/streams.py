@@ -24,11 +24,11 @@ def can_stream(compression: int) -> bool:
 
 
 class Stream:
-    """The decoded bytes of one strip, asked for a few rows at a time. Memory does not grow with the strip."""
+    """Bytes that come in pieces, such as the decoded ones of a strip, asked for a few rows at a time. Memory does not
+    grow with their number."""
 
-    def __init__(self, fd: int, offset: int, count: int, compression: int, step: int) -> None:
-        pieces = _stored(fd, offset, count)
-        self._pieces = unlzw(pieces) if compression == LZW else _inflated(pieces, compression, min(step, LOST_BYTES))
+    def __init__(self, pieces: Iterator[bytes]) -> None:
+        self._pieces = pieces
         self._left = bytearray()
         self.dead = False   # failed or ended early: there is no more to be had
 
@@ -50,14 +50,20 @@ def inflated_prefix(data: bytes, wanted: int) -> tuple[bytes, Exception | None]:
 
     Read to its end in pieces, however much it holds; bytes after the end do not matter (RFC 1950, 2.2).
     """
-    inflated = bytearray()
+    prefix = bytearray()
     slices = (data[at : at + READ_BYTES] for at in range(0, len(data), READ_BYTES))
     try:
-        for piece in _inflated(slices, DEFLATE_CODE, LOST_BYTES):
-            inflated += piece[: wanted - len(inflated)]
+        for piece in inflated(slices, DEFLATE_CODE, LOST_BYTES):
+            prefix += piece[: wanted - len(prefix)]
     except (zlib.error, EOFError) as error:
-        return bytes(inflated), error
-    return bytes(inflated), None
+        return bytes(prefix), error
+    return bytes(prefix), None
+
+
+def decoded(fd: int, offset: int, count: int, compression: int, step: int) -> Iterator[bytes]:
+    """The decoded bytes of a strip of ``count`` bytes, some ``step`` at a time. Raises what the codec raises."""
+    pieces = _stored(fd, offset, count)
+    return unlzw(pieces) if compression == LZW else inflated(pieces, compression, min(step, LOST_BYTES))
 
 
 def _stored(fd: int, offset: int, count: int) -> Iterator[bytes]:
@@ -73,7 +79,7 @@ def _stored(fd: int, offset: int, count: int) -> Iterator[bytes]:
         yield data
 
 
-def _inflated(pieces: Iterator[bytes], compression: int, step: int) -> Iterator[bytes]:
+def inflated(pieces: Iterator[bytes], compression: int, step: int) -> Iterator[bytes]:
     """Deflate or LZMA, at most ``step`` bytes at a time. Raises what the codec raises, its checksum's complaint
     included, and ``EOFError`` where the stream does not end."""
     if compression == LZMA:

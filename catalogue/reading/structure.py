@@ -6,7 +6,9 @@ the file's size before a byte is read, and the walk stops at loops and at ``Limi
 
 import os
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,19 +49,41 @@ class Ifd:
 
 @dataclass(slots=True)
 class Structure:
-    """All directories of one open TIFF, and what is wrong with them."""
+    """All directories of one TIFF, and what is wrong with them. ``read`` gives so many bytes from an offset, fewer at
+    the end."""
 
-    fd: int
+    read: Callable[[int, int], bytes]
     size: int
     order: str                  # "<" or ">"
     big: bool
     limits: Limits
+    most_tags: int = MOST_TAGS  # of a directory; one that claims more is taken for no directory
     ifds: list[Ifd] = field(default_factory=list)
     faults: list[FaultFound] = field(default_factory=list)
 
+    @property
+    def offset_form(self) -> str:
+        """How the place of something is packed."""
+        return self.order + ("Q" if self.big else "I")
+
+    @property
+    def count_form(self) -> str:
+        """How the number of a directory's tags is packed."""
+        return self.order + ("Q" if self.big else "H")
+
+    @property
+    def inline_bytes(self) -> int:
+        """Bytes of an offset; a value that takes no more stands in its place."""
+        return 8 if self.big else 4
+
+    @property
+    def entry_bytes(self) -> int:
+        """Bytes of one tag in a directory."""
+        return 20 if self.big else 12
+
     def raw(self, tag: Tag) -> bytes:
         """A tag's bytes as they lie in the file; cut at the file's end and at ``Limits.metadata_bytes``."""
-        return os.pread(self.fd, min(tag.size, self.limits.metadata_bytes), tag.offset)
+        return self.read(min(tag.size, self.limits.metadata_bytes), tag.offset)
 
     def numbers(self, ifd: Ifd, code: int) -> NDArray[np.generic]:
         """A tag's numbers (rationals as float64); empty where absent or not numeric."""
@@ -87,39 +111,38 @@ class Structure:
         tag = ifd.tags.get(code)
         return self.raw(tag) if tag else b""
 
-    def text(self, ifd: Ifd, code: int) -> str:
-        """An ASCII tag as text: UTF-8 where it is, else Latin-1; cut at the first NUL."""
-        return decode_text(self.bytes_of(ifd, code).split(b"\0", 1)[0])
+    def texts(self, ifd: Ifd) -> dict[int, str]:
+        """All ASCII tags as text, each cut at its first NUL."""
+        return {code: decode_text(self.raw(tag).split(b"\0", 1)[0]) for code, tag in ifd.tags.items() if tag.type == 2}
 
     def directory(self, offset: int) -> tuple[dict[int, Tag], int]:
         """The tags of the directory at ``offset`` and where the next one is (0: none); faults are noted."""
-        head, entry, tail = (8, 20, 8) if self.big else (2, 12, 4)
+        head, entry, tail = struct.calcsize(self.count_form), self.entry_bytes, self.inline_bytes
         if offset + head > self.size:
             self._cut(f"an image directory lies beyond the file's end ({self.size:,} bytes)", offset)
             return {}, 0
-        start = os.pread(self.fd, head, offset).ljust(head, b"\0")
-        count = struct.unpack(self.order + ("Q" if self.big else "H"), start)[0]
-        if count > MOST_TAGS:
+        count = struct.unpack(self.count_form, self.read(head, offset).ljust(head, b"\0"))[0]
+        if count > self.most_tags:
             self.faults.append(FaultFound(Fault.DAMAGED, f"an image directory claims {count:,} tags", offset=offset))
             return {}, 0
-        raw = os.pread(self.fd, count * entry + tail, offset + head)
+        raw = self.read(count * entry + tail, offset + head)
         if len(raw) < count * entry:
             self._cut("the file ends inside an image directory", offset)
         tags = self._tags(raw[: count * entry], offset + head, entry)
         after = raw[count * entry :]
-        return tags, int(struct.unpack(self.order + ("Q" if self.big else "I"), after)[0]) if len(after) == tail else 0
+        return tags, int(struct.unpack(self.offset_form, after)[0]) if len(after) == tail else 0
 
     def _tags(self, raw: bytes, base: int, entry: int) -> dict[int, Tag]:
-        inline = 8 if self.big else 4
+        inline = self.inline_bytes
         tags: dict[int, Tag] = {}
         beyond: list[Tag] = []
         for at in range(0, len(raw) // entry * entry, entry):
-            code, kind, number = struct.unpack_from(self.order + ("HHQ" if self.big else "HHI"), raw, at)
+            code, kind, number = struct.unpack_from(f"{self.order}HH{self.offset_form[1]}", raw, at)
             if kind not in TYPE_BYTES:
                 continue
             where = base + at + entry - inline
             if TYPE_BYTES[kind] * number > inline:
-                where = struct.unpack_from(self.order + ("Q" if self.big else "I"), raw, at + entry - inline)[0]
+                where = struct.unpack_from(self.offset_form, raw, at + entry - inline)[0]
             tag = Tag(code, kind, number, where)
             if where + tag.size > self.size:
                 beyond.append(tag)
@@ -135,7 +158,7 @@ class Structure:
 
     def _array(self, tag: Tag, kind: str, count: int) -> NDArray[np.generic]:
         width = np.dtype(kind).itemsize
-        data = os.pread(self.fd, width * min(count, self.limits.segments), tag.offset)
+        data = self.read(width * min(count, self.limits.segments), tag.offset)
         values = np.frombuffer(data[: len(data) // width * width], np.dtype(self.order + kind))
         return values.astype(values.dtype.newbyteorder("="))
 
@@ -151,16 +174,22 @@ def decode_text(raw: bytes) -> str:
     return raw.decode("latin-1").strip()
 
 
+def opened(read: Callable[[int, int], bytes], size: int, limits: Limits) -> tuple[Structure, int]:
+    """A TIFF of which nothing is read but its header, and where its first directory is (0: nowhere)."""
+    head = read(16, 0)
+    structure = Structure(read, size, "<" if head[:2] == b"II" else ">", head[2:4] in (b"+\0", b"\0+"), limits)
+    at = structure.inline_bytes
+    if len(head) < 2 * at:
+        structure.faults.append(FaultFound(Fault.TRUNCATED, "the file ends inside its header", offset=len(head)))
+        return structure, 0
+    return structure, struct.unpack_from(structure.offset_form, head, at)[0]
+
+
 def walk(fd: int, size: int, limits: Limits) -> Structure:
     """Every directory reachable from the header, main chain first, then sub-images."""
-    head = os.pread(fd, 16, 0)
-    order = "<" if head[:2] == b"II" else ">"
-    big = head[2:4] in (b"+\0", b"\0+")
-    structure = Structure(fd, size, order, big, limits)
-    if len(head) < (16 if big else 8):
-        structure.faults.append(FaultFound(Fault.TRUNCATED, "the file ends inside its header", offset=len(head)))
+    structure, first = opened(partial(os.pread, fd), size, limits)
+    if structure.faults:
         return structure
-    first = struct.unpack(order + ("Q" if big else "I"), head[8:16] if big else head[4:8])[0]
     if not first:
         structure.faults.append(FaultFound(Fault.DAMAGED, "the header points to no image"))
     seen: set[int] = set()

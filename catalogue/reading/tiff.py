@@ -19,7 +19,7 @@ from catalogue.reading.raster import Raster
 from catalogue.reading.render import COLOUR_CHANNELS
 from catalogue.reading.source import Rows, Samples, Source, Statements
 from catalogue.reading.stretches import placed_stretches
-from catalogue.reading.structure import Ifd, Structure, decode_text, walk
+from catalogue.reading.structure import Ifd, Structure, walk
 
 ALPHA = {1: "associated", 2: "unassociated"}
 FAXES = (2, 3, 4)
@@ -106,23 +106,13 @@ def _ppi(structure: Structure, ifd: Ifd) -> tuple[float | None, float | None]:
     return across, down
 
 
-def _values(structure: Structure, ifd: Ifd) -> dict[int, str]:
-    return {code: decode_text(structure.raw(tag).split(b"\0", 1)[0]) for code, tag in ifd.tags.items() if tag.type == 2}
-
-
 def _statements(structure: Structure, ifd: Ifd) -> tuple[Statements, int]:
     """What is stated where, and Exif's ColorSpace (1 is sRGB, 0 unstated)."""
-    image_values = _values(structure, ifd)
-    exif_values: dict[int, str] = {}
-    colour_space = 0
-    if offset := structure.number(ifd, exif.EXIF_IFD, 0):
-        inner = Ifd(offset, structure.directory(offset)[0])
-        exif_values = _values(structure, inner)
-        colour_space = structure.number(inner, exif.COLOUR_SPACE, 0)
+    inner = exif.inner_directory(structure, ifd)
     iptc = structure.bytes_of(ifd, 33723) or blocks_of(structure.bytes_of(ifd, 34377)).get(IPTC, b"")
-    statements = Statements(exif.facts(image_values, {}), exif.facts({}, exif_values), iptc,
+    statements = Statements(exif.facts(structure.texts(ifd), {}), exif.facts({}, structure.texts(inner)), iptc,
                             structure.bytes_of(ifd, 700))
-    return statements, colour_space
+    return statements, structure.number(inner, exif.COLOUR_SPACE, 0)
 
 
 def _samples(

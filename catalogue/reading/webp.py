@@ -3,13 +3,11 @@
 from functools import partial
 from typing import Any, BinaryIO
 
-import numpy as np
-
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import ANOTHER_COPY, TOO_LARGE, Fault, FaultFound, absurd_size
-from catalogue.reading.pil import WholePicture, held_bytes, open_anew, opened
-from catalogue.reading.source import Samples, Source
+from catalogue.reading.pil import held_bytes, open_anew, opened, whole_picture
+from catalogue.reading.source import Source
 
 
 def open_webp(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
@@ -31,8 +29,7 @@ def open_webp(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
     elif held_bytes(image) > limits.held_bytes:
         source.faults.append(TOO_LARGE)
     else:
-        whole = WholePicture(reopen, mode, limits, deadline)
-        source.samples = Samples(*image.size, len(mode), np.dtype(np.uint8), whole.bands, whole.settle)
+        source.samples = whole_picture(reopen, mode, image.size, limits, deadline, [])
     return source
 
 

@@ -141,6 +141,7 @@ def test_exif_of_nonsense_is_left_out() -> None:
     for end in range(len(block)):
         exif.parse(block[:end])
         exif.parse(block[:end] + b"\xff" * (len(block) - end))
+    assert exif.parse(block[:8] + b"\xff" + block[9:]).facts() == {"creator": "Mira"}   # a count that is too large
     assert exif.parse(exif_block((0x11A, 5, 1, bytes(8)), (0x11B, 5, 1, bytes(8)), unit(2))).resolution is None
 
 
