@@ -10,6 +10,7 @@ from catalogue.commands.artist import print_correction
 from catalogue.commands.lookup import find_piece, scan_of_digest
 from catalogue.commands.printing import Printer, note
 from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.dates import shown_day
 from catalogue.errors import Refused, required
 from catalogue.operations.correcting import merge_pieces, split_piece, undo_older_change
 from catalogue.records.database import Database
@@ -150,8 +151,9 @@ def changes(session: Session) -> None:
 
     Newer ones: catalogue history.
     """
-    made = recent(session.looking())
-    lines = [f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "") for c in made]
+    made, dates = recent(session.looking()), session.home.settings.dates
+    lines = [f"{c.id:>5}  {shown_day(c.at, dates)}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "")
+             for c in made]
     session.emit(made, lambda out: out.lines(lines or ["No merges and no splits yet."]))
 
 

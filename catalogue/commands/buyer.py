@@ -7,8 +7,8 @@ import click
 from catalogue.commands.order_text import print_lines, print_sums
 from catalogue.commands.printing import Printer, undo_hint
 from catalogue.commands.session import Session, with_session
+from catalogue.dates import shown_day
 from catalogue.ledger.buyers import find_buyer
-from catalogue.ledger.values import shown_day
 from catalogue.operations.buyers import describe_buyer, merge_buyers, summarize
 from catalogue.records import buyers, order_list
 from catalogue.records.buyers import Buyer

@@ -7,6 +7,7 @@ import click
 from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.printing import Printer, undo_hint
 from catalogue.commands.session import Session, with_session
+from catalogue.dates import shown_day
 from catalogue.errors import refusing
 from catalogue.ledger import editions as numbering
 from catalogue.ledger import values
@@ -44,7 +45,7 @@ def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size
         opened, closed = session.day(opened), session.day(closed)
     state = define_edition(db, find_piece(db, " ".join(piece)).id, limit, proofs=proofs, width_mm=width,
                            height_mm=height, medium=medium, opened=opened, closed=closed, notes=notes)
-    session.emit(state, lambda out: out.lines(summarize(state)))
+    session.emit(state, lambda out: out.lines(summarize(state, session.home.settings.dates)))
 
 
 @command.command("list")
@@ -56,12 +57,13 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
     chosen = find_artist(db, " ".join(artist)).id if artist else None
     rows = [(numbering.state(db, edition), pieces.by_id(db, edition.piece_id))
             for edition in editions.listed(db, chosen)]
+    dates = session.home.settings.dates
 
     def text(out: Printer) -> None:
         for item, piece in rows:
             who = f"{piece.artist}: {piece.title}" if piece else ""
             out.print(f"edition {item.edition.id}  {who}, {numbering.label(item.edition)}: {item.numbers_left} left"
-                      + (f", closed {item.edition.closed}" if item.edition.closed else ""))
+                      + (f", closed {shown_day(item.edition.closed, dates)}" if item.edition.closed else ""))
         if not rows:
             out.print("No editions yet. Set one with: catalogue edition set PIECE --limit N.")
 
@@ -82,7 +84,7 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
     def text(out: Printer) -> None:
         out.print(f"{chosen.artist}: {chosen.title}")
         for edition_state, prints in rows:
-            out.lines(summarize(edition_state))
+            out.lines(summarize(edition_state, session.home.settings.dates))
             for print_ in prints:
                 out.print(f"  {_print(print_, session.home.settings.dates)}")
         if not rows:
@@ -102,7 +104,7 @@ def close(session: Session, edition: int, day: str) -> None:
     """
     with refusing("Nothing was recorded"):
         state = close_edition(session.existing(), edition, session.day(day))
-    session.emit(state, lambda out: out.lines(summarize(state)))
+    session.emit(state, lambda out: out.lines(summarize(state, session.home.settings.dates)))
 
 
 @command.command("destroy")
@@ -142,7 +144,7 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
         moved = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
                            day=session.day(day))
     session.emit(moved, lambda out: out.lines(
-        [*summarize(moved), *undo_hint(moved.event)]))
+        [*summarize(moved, session.home.settings.dates), *undo_hint(moved.event)]))
 
 
 @command.command("where")
@@ -160,7 +162,7 @@ def where(session: Session, edition: int | None, place: str | None) -> None:
                    "stated": position.stated} for position in places],
                  lambda out: out.table(["Work", "Number", "Where", "Since", "Notes"], (
                      (f"{position.artist}: {position.title}", numbers_text([position.number]), place_in_words(position),
-                      values.shown_day(position.since, dates), position.notes) for position in places)) if places
+                      shown_day(position.since, dates), position.notes) for position in places)) if places
                  else out.print("No such prints."))
 
 
@@ -181,9 +183,9 @@ def certificates(session: Session, edition: int, as_csv: Path | None, as_html: P
 
 def _print(print_: Issued, dates: str) -> str:
     size = values.shown_size(print_.width_mm, print_.height_mm)
-    fate = f"destroyed {values.shown_day(print_.destroyed, dates)}: {print_.reason}" if print_.destroyed else ""
+    fate = f"destroyed {shown_day(print_.destroyed, dates)}: {print_.reason}" if print_.destroyed else ""
     again = f"reprinted in {print_.replaced_in}" if print_.replaced_in else ""
     return "  ".join(filter(None,
                             (numbers_text([(print_.series, print_.number)]), print_.order_number,
-                             values.shown_day(print_.placed, dates), size,
+                             shown_day(print_.placed, dates), size,
                                    print_.buyer, fate, again)))

@@ -8,8 +8,8 @@ import click
 
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, with_session
+from catalogue.dates import shown_day
 from catalogue.errors import CatalogueError
-from catalogue.ledger.values import shown_day
 from catalogue.records.paths import display_path
 from catalogue.untrusted import open_regular
 

@@ -43,7 +43,7 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
     with bar() as report:  # every one asks where its copies are: a fifth of a millisecond each
         for number, row in enumerate(rows):
             report(Progress("Findings", number, len(rows)))
-            steps.append((row, next_step(db, row)))
+            steps.append((row, next_step(db, row, session.home.settings.dates)))
 
     def text(out: Printer) -> None:
         ordered = sorted(steps, key=lambda s: (s[0].kind, s[1].text, s[0].path))

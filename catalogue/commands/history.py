@@ -3,6 +3,7 @@
 import click
 
 from catalogue.commands.session import Session, with_session
+from catalogue.dates import shown_moment
 from catalogue.records import history
 
 
@@ -16,6 +17,6 @@ def command(session: Session, limit: int) -> None:
     To undo one: catalogue undo NUMBER.
     """
     made = history.statements(session.looking(), limit)
-    lines = [f"{s.id:>6}  {s.at[:16].replace('T', ' ')}  {s.detail}"
+    lines = [f"{s.id:>6}  {shown_moment(s.at, session.home.settings.dates)}  {s.detail}"
              + (f"  (undone by {s.undone_by})" if s.undone_by else "") for s in made]
     session.emit(made, lambda out: out.lines(lines or ["Nothing has been recorded yet."]))

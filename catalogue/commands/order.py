@@ -13,11 +13,11 @@ from catalogue.commands.order_options import StatusChoice, print_facts, print_op
 from catalogue.commands.order_text import print_list, print_order, print_proposal, size_of
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.dates import shown_day
 from catalogue.errors import Ambiguous, CatalogueError, refusing, sentence
 from catalogue.ledger import periods
 from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.order_filter import read_filter
-from catalogue.ledger.values import shown_day
 from catalogue.records import numbers, order_list, orders, pieces
 from catalogue.records.numbers import numbered
 from catalogue.records.order_list import OrderFilter

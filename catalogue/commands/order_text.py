@@ -5,7 +5,8 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from catalogue.commands.printing import Printer, undo_hint
-from catalogue.ledger.values import shown_day, shown_size
+from catalogue.dates import shown_day
+from catalogue.ledger.values import shown_size
 from catalogue.money import show_amount
 from catalogue.operations.wording import counted, number, numbers_to_issue
 from catalogue.records.numbers import numbered

@@ -5,9 +5,10 @@ import click
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, named_values, with_session
+from catalogue.dates import shown_day
 from catalogue.errors import refusing
 from catalogue.ledger.rescans import ORIGINALS, WEAVE, Captures, Rescan, advice, captures
-from catalogue.ledger.values import measured_size, shown_day, shown_size, size_mm
+from catalogue.ledger.values import measured_size, shown_size, size_mm
 from catalogue.operations.wording import counted
 from catalogue.records.demand import Captured, captured_like
 

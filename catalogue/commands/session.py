@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from catalogue.commands.printing import Interrupted, Printer, console, note, print_json
+from catalogue.dates import read_day
 from catalogue.errors import ReadOnly
 from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size
 from catalogue.settings import Home, find_home
@@ -74,9 +75,7 @@ class Session:
 
     def day(self, text: str | None) -> str:
         """A date as typed in the shop's form, in ISO form; "" for none. Raises ValueError."""
-        from catalogue.ledger.values import day
-
-        return day(text, self.home.settings.dates) if text else ""
+        return read_day(text, self.home.settings.dates) if text else ""
 
     def emit(self, data: object, text: Callable[[Printer], None]) -> None:
         """Print ``data`` as JSON, or let ``text`` print for people."""

@@ -8,7 +8,7 @@ import click
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, with_session
-from catalogue.ledger.values import shown_day
+from catalogue.dates import shown_day
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path

@@ -8,11 +8,11 @@ import click
 from catalogue.commands.lookup import find_artist
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, with_session
+from catalogue.dates import read_day, shown_day
 from catalogue.errors import sentence
 from catalogue.ledger import periods
 from catalogue.ledger.artist_statement import Row, Statement
 from catalogue.ledger.periods import Period
-from catalogue.ledger.values import day, shown_day
 from catalogue.money import show_amount
 from catalogue.operations.artist_statements import look_at_statement, make_statement, summarize
 from catalogue.sheets.statement import ROUNDING, TAX
@@ -48,7 +48,7 @@ def command(session: Session, artist: tuple[str, ...], month: str, year: int | N
     def text(out: Printer) -> None:
         if not files:
             _print(out, result.statement, session.home.settings.dates)
-        out.lines(summarize(result))
+        out.lines(summarize(result, session.home.settings.dates))
 
     session.emit({"statement": asdict(result.statement), "files": result.files}, text)
 
@@ -63,13 +63,13 @@ def _period(session: Session, month: str, year: int | None, first: str, last: st
         if year:
             return periods.year(year)
         dates = session.home.settings.dates
-        return periods.between(day(first, dates), day(last, dates))
+        return periods.between(read_day(first, dates), read_day(last, dates))
     except ValueError as error:
         raise click.UsageError(sentence(error)) from error
 
 
 def _print(out: Printer, made: Statement, dates: str) -> None:
-    out.print(f"{made.artist}: statement for {made.period}", bold=True)
+    out.print(f"{made.artist}: statement for {made.period.in_words(dates)}", bold=True)
     out.lines(made.terms)
     _table(out, made.rows, dates)
     if made.corrections:

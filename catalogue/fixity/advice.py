@@ -3,6 +3,7 @@
 from contextlib import suppress
 from dataclasses import dataclass
 
+from catalogue.dates import shown_day
 from catalogue.errors import Refused, required
 from catalogue.fixity.copies import review_scans
 from catalogue.fixity.damage_regions import Damage, from_text
@@ -58,14 +59,14 @@ def damage_of(db: Database, file_id: int | None) -> Damage | None:
     return None if text is None else from_text(text)
 
 
-def next_step(db: Database, finding: Finding) -> NextStep:
-    """What a person should do about a finding, and how."""
+def next_step(db: Database, finding: Finding, dates: str) -> NextStep:
+    """What a person should do about a finding, and how; ``dates``: how the shop writes days."""
     store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
     if finding.hint.casefold().startswith(CHECK_PERMISSIONS):
         return NextStep(finding.hint, "look")
     known = finding.scan_id is not None or finding.kind not in LOSSES
     if finding.kind in RESTORABLE and finding.file_id is not None and known:
-        return _repair(db, finding, store)
+        return _repair(db, finding, store, dates)
     match finding.kind:
         case "single copy" | "no off-site copy":
             return _copy(db, finding)
@@ -101,7 +102,7 @@ def _copy(db: Database, finding: Finding) -> NextStep:
     return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {shell_word(target)}", target=target)
 
 
-def _repair(db: Database, finding: Finding, store: str) -> NextStep:
+def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
     former = _former(db, finding)
     scan = former or (scans.by_id(db, finding.scan_id) if finding.scan_id else None)
     if scan is not None and former is None and scans.content_fault(db, scan.id) == finding.kind:
@@ -110,7 +111,8 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
     place = shell_word(f"{store}:{_as_typed(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
     if good:
         best = good[0]
-        checked = f", checked {best.checked_at[:10]}" if best.checked_at else ", not checked since it was read"
+        checked = (f", checked {shown_day(best.checked_at, dates)}" if best.checked_at else
+                   ", not checked since it was read")
         text = f"Restore it from {best.store}{checked}."
         if finding.kind == "edited":
             text = ("If it was intended, accept it and index the store; "

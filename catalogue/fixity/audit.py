@@ -16,6 +16,7 @@ from threading import Event as Flag
 from threading import Lock
 from time import monotonic
 
+from catalogue.dates import shown_day
 from catalogue.fixity import copies, log, verdicts
 from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
@@ -137,7 +138,7 @@ def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
     due = (datetime.now(UTC) - timedelta(days=home.settings.audit_days)).isoformat()
     if store.kind == "off-site" and last > due:
         return StoreAudit(store.name, "offline")
-    audited = f"last audited on {last[:10]}" if last else "never audited"
+    audited = f"last audited on {shown_day(last, home.settings.dates)}" if last else "never audited"
     with transaction(db):
         findings.record(db, "offline", f"the store was last seen at {store.root}, and {audited}", store_id=store.id,
                         hint="Connect it, then audit it.")

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from catalogue.dates import shown_day
 from catalogue.errors import NotFound
 from catalogue.fixity import backup, log
 from catalogue.records import events, fixity_facts
@@ -107,13 +108,16 @@ class _Page:
     home: Home
     log_sound: bool
 
+    def day(self, moment: str) -> str:
+        return shown_day(moment, self.home.settings.dates)
+
     def ask(self, area: str, level: int, text: str, question: str) -> Criterion:
         given = self.answers.get(question)
         if given is None:
             return Criterion(area, level, text, False, f"not answered: {QUESTIONS[question]}", question, False)
         met = given.answer.lower().startswith("yes")
-        return Criterion(area, level, text, met, f"{given.answer} ({given.agent.split(',')[0]}, {given.given[:10]})",
-                         question)
+        who = given.agent.split(",")[0]
+        return Criterion(area, level, text, met, f"{given.answer} ({who}, {self.day(given.given)})", question)
 
 
 def _of(count: int, total: int, state: str) -> str:
@@ -156,10 +160,10 @@ def _integrity(p: _Page) -> list[Criterion]:
         Criterion(a, 2, "verified at every move or copy", True,
                   f"every copy is verified; {f.verified_copies} so far"),
         Criterion(a, 2, "checksums backed up elsewhere", f.in_store_manifests > 0,
-                  f"{f.in_store_manifests} stores hold a manifest, newest: {f.newest_manifest[:10] or 'none'}"
+                  f"{f.in_store_manifests} stores hold a manifest, newest: {p.day(f.newest_manifest) or 'none'}"
                   + ("" if f.in_store_manifests else "; catalogue export manifest --into-store")),
         Criterion(a, 3, f"verified at fixed intervals, here {days} days", regular,
-                  f"oldest check {f.oldest_check[:10] or 'never'}; {f.never_checked} files not since they were first"
+                  f"oldest check {p.day(f.oldest_check) or 'never'}; {f.never_checked} files not since they were first"
                   " read"),
         Criterion(a, 3, "process and outcome recorded", f.finished_audits > 0, f"{f.finished_audits} finished audits"),
         Criterion(a, 3, "audit on demand", True, "catalogue audit"),
@@ -178,7 +182,7 @@ def _control(p: _Page) -> list[Criterion]:
         Criterion(a, 3, "actions logged with who or what did them", f.events > 0 and p.log_sound,
                   f"{f.events} events, the chain {'holds' if p.log_sound else 'is broken: catalogue audit --log'}"),
         Criterion(a, 4, "logs reviewed", f.last_review >= year,
-                  f"last on {f.last_review[:10]}" if f.last_review else "never: catalogue audit --log"),
+                  f"last on {p.day(f.last_review)}" if f.last_review else "never: catalogue audit --log"),
     ]
 
 

@@ -17,6 +17,7 @@ from decimal import Decimal
 from itertools import groupby
 
 from catalogue import money
+from catalogue.dates import shown_day
 from catalogue.errors import NotFound, Refused
 from catalogue.ledger.artist_terms import in_words, terms_on
 from catalogue.ledger.periods import Period
@@ -26,6 +27,7 @@ from catalogue.records.artist_statements import SoldLine, SoldPrint, Terms
 from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import numbers_text, roman
 from catalogue.records.order_list import Money
+from catalogue.untrusted import shell_word
 
 FORMAT = 1
 
@@ -90,12 +92,13 @@ def statement(db: Database, artist_id: int, period: Period, dates: str) -> State
             return earlier
     overlapping = [earlier for earlier in issued if earlier.first <= period.last and period.first <= earlier.last]
     if overlapping:
-        raise Refused(f"Part of this period is already covered by the statement for {overlapping[0].period}.",
+        raise Refused(f"Part of this period is already covered by the statement for"
+                      f" {overlapping[0].period.in_words(dates)}.",
                       hint="Choose days that no statement covers.")
     terms = artist_statements.terms_of(db, artist_id)
     lines = artist_statements.sold(db, artist_id, period.first, period.last)
-    rows = tuple(row for line in lines for row in owed(db, line, terms, artist.name))
-    corrections = tuple(_corrections(db, artist_id, issued, terms, artist.name))
+    rows = tuple(row for line in lines for row in owed(db, line, terms, artist.name, dates))
+    corrections = tuple(_corrections(db, artist_id, issued, terms, artist.name, dates))
     spoken = list(filter(None, (terms_on(terms, day) for day in (period.last, *(line.placed for line in lines)))))
     if not spoken:
         raise _nothing_agreed(artist.name)
@@ -114,7 +117,7 @@ def issue(db: Database, artist_id: int, period: Period, dates: str, today: date)
         if made.issued:
             return made
         if period.last >= today.isoformat():
-            raise Refused(f"The period runs to {period.last} and is not over yet.",
+            raise Refused(f"The period runs to {shown_day(period.last, dates)} and is not over yet.",
                           hint="Issue it once the period is over.")
         made = replace(made, issued=today.isoformat())
         artist_statements.keep_issued(db, {"artist_id": artist_id, "first": made.first, "last": made.last,
@@ -122,17 +125,17 @@ def issue(db: Database, artist_id: int, period: Period, dates: str, today: date)
     return made
 
 
-def owed(db: Database, line: SoldLine, terms: Sequence[Terms], artist: str) -> list[Row]:
+def owed(db: Database, line: SoldLine, terms: Sequence[Terms], artist: str, dates: str) -> list[Row]:
     """Rows of one order line. Raises NotFound where nothing is agreed for its day."""
     holding = terms_on(terms, line.placed)
     if holding is None:
-        raise _nothing_agreed(artist, line.placed)
+        raise _nothing_agreed(artist, shown_day(line.placed, dates))
     prints: list[SoldPrint | None] = [*artist_statements.numbered_prints(db, line.id)]
     prints += [None] * (line.quantity - len(prints))
     rows = []
     priced = zip(prints, _prices(line, len(prints)), strict=True)
     for (price, reason, destroyed), group in groupby(
-            ((sold, price) for sold, price in priced), key=lambda pair: (pair[1], *_reason(pair[0], holding))):
+            ((sold, price) for sold, price in priced), key=lambda pair: (pair[1], *_reason(pair[0], holding, dates))):
         alike = [sold for sold, _ in group]
         owed_in = holding.currency or line.currency
         each = "" if reason else _each(price, owed_in, holding)
@@ -153,11 +156,11 @@ def _prices(line: SoldLine, count: int) -> list[str]:
     return [f"{(whole + (n < remainder)).scaleb(-decimals):f}" for n in range(count)]
 
 
-def _reason(sold: SoldPrint | None, terms: Terms) -> tuple[str, str]:
+def _reason(sold: SoldPrint | None, terms: Terms, dates: str) -> tuple[str, str]:
     """Why nothing is owed for a print, or nothing; and what is to be said of it in any case."""
     if sold is None:
         return "", ""
-    lost = f"destroyed {sold.destroyed}" if sold.destroyed else ""
+    lost = f"destroyed {shown_day(sold.destroyed, dates)}" if sold.destroyed else ""
     if sold.series == "proof" and not terms.proofs:
         return "artist's proof", lost
     if sold.nth > 1 and not terms.replaced:
@@ -185,7 +188,7 @@ def _numbers(prints: Iterable[SoldPrint]) -> str:
 
 
 def _corrections(db: Database, artist_id: int, issued: Sequence[Statement], terms: Sequence[Terms],
-                 artist: str) -> Iterable[Row]:
+                 artist: str, dates: str) -> Iterable[Row]:
     """A row for every order line of a period stated before of which something else would be stated now."""
     earlier_rows: dict[int, list[Row]] = {}
     for earlier in issued:
@@ -195,7 +198,7 @@ def _corrections(db: Database, artist_id: int, issued: Sequence[Statement], term
               for line in artist_statements.sold(db, artist_id, earlier.first, earlier.last)}
     for line_id in sorted({*earlier_rows, *within}):
         before, line = earlier_rows.get(line_id, []), within.get(line_id)
-        now = owed(db, line, terms, artist) if line else []
+        now = owed(db, line, terms, artist, dates) if line else []
         for currency in dict.fromkeys(row.owed_in for row in (*now, *before)):
             stated, owing = (sum((Decimal(row.amount) for row in rows if row.owed_in == currency), Decimal(0))
                              for rows in (before, now))
@@ -236,7 +239,7 @@ def _totals(rows: Sequence[Row]) -> tuple[Money, ...]:
 def _nothing_agreed(artist: str, day: str = "") -> NotFound:
     when = f" for orders of {day}" if day else ""
     return NotFound(f"No terms are on record with {artist}{when}.",
-                    hint=f"Record them with: catalogue artist terms {artist!r} --percent 40")
+                    hint=f"Record them with: catalogue artist terms {shell_word(artist)} --percent 40")
 
 
 def _write(made: Statement) -> str:

@@ -8,8 +8,8 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from catalogue import money
+from catalogue.dates import shown_day
 from catalogue.errors import Refused, refusing, sentence
-from catalogue.ledger.values import shown_day
 from catalogue.records import artist_statements, pieces, stated_facts
 from catalogue.records.artist_statements import BASES, Terms
 from catalogue.records.database import Database, transaction

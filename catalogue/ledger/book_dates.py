@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from datetime import date, datetime
 
-from catalogue.ledger import values
+from catalogue.dates import read_day
 
 _FIGURES = re.compile(r"(?P<first>\d{1,2})(?P<sign>[./-])(?P<second>\d{1,2})(?P=sign)(?P<year>\d{4}|\d{2})")
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<sign>[./])(?P<month>\d{1,2})(?P=sign)(?P<day>\d{1,2})")
@@ -43,7 +43,7 @@ class BookDates:
             return _iso(written, int(match["year"]), int(match["month"]), int(match["day"]))
         match = _FIGURES.fullmatch(written)
         if match is None:
-            return values.day(written, self._usual)
+            return read_day(written, self._usual)
         first, second, year = int(match["first"]), int(match["second"]), _full_year(match["year"])
         order = self._order(match["sign"])
         if not order:

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 
+from catalogue.dates import shown_day
 from catalogue.errors import GONE
 from catalogue.ledger.health import next_step, why_no_copy
 from catalogue.ledger.proposal import Caution, Proposal
-from catalogue.ledger.values import shown_day, shown_size
+from catalogue.ledger.values import shown_size
 from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.settings import Settings
 

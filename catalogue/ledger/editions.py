@@ -141,7 +141,7 @@ def issue_these(db: Database, edition_id: int, line_id: int | None, numbers: Seq
 
 def _open(edition: Edition) -> Edition:
     if edition.closed:
-        raise Refused(f"The edition was closed on {edition.closed}.", hint="No more numbers can be issued.")
+        raise Refused("The edition is closed.", hint="No more numbers can be issued.")
     return edition
 
 

@@ -5,6 +5,8 @@ from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from catalogue.dates import shown_day
+
 MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
           "december")
 _MONTH = re.compile(r"(?P<year>[0-9]{4})-(?P<month>[0-9]{2})")
@@ -19,14 +21,14 @@ class Period:
     first: str
     last: str
 
-    def __str__(self) -> str:
-        """``November 2025``, ``2025``, else ``2025-11-03 to 2025-11-09``."""
+    def in_words(self, dates: str) -> str:
+        """``November 2025``, ``2025``, else ``3 Nov 2025 to 9 Nov 2025``."""
         first, last = date.fromisoformat(self.first), date.fromisoformat(self.last)
         if (first.day, last) == (1, _last_of(first)):
             return f"{MONTHS[first.month - 1].capitalize()} {first.year:04d}"
         if (first.month, first.day, last.month, last.day) == (1, 1, 12, 31) and first.year == last.year:
             return f"{first.year:04d}"
-        return self.first if first == last else f"{self.first} to {self.last}"
+        return " to ".join(dict.fromkeys(shown_day(day, dates) for day in (self.first, self.last)))
 
 
 def _last_of(day: date) -> date:
@@ -53,7 +55,7 @@ def month(text: str) -> Period:
 def between(first: str, last: str) -> Period:
     """From one ISO date to another. Raises ValueError where the second is before the first."""
     if last < first:
-        raise ValueError(f"the period ends on {last}, before it begins on {first}")
+        raise ValueError("the period ends before it begins")
     return Period(first, last)
 
 

@@ -1,7 +1,6 @@
-"""Lengths, sizes and dates as shops write them. Pure; every function raises ValueError with a plain reason."""
+"""Lengths and sizes as shops write them. Pure; every function raises ValueError with a plain reason."""
 
 import re
-from datetime import date, datetime
 from decimal import Decimal
 
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4, "″": 25.4}
@@ -42,26 +41,6 @@ def print_size_mm(text: str, unit: str = "cm") -> tuple[float, float]:
     """As :func:`size_mm`; also ``"A3"`` or ``"DIN A3"``, upright, for a print is turned as its picture is."""
     match = re.fullmatch(r"(?:DIN\s*)?A([0-6])", text.strip(), re.IGNORECASE)
     return ISO_A_MM[int(match[1])] if match else size_mm(text, unit)
-
-
-def day(text: str, style: str) -> str:
-    """A date as ISO text. ISO is read first, then ``style`` (as strptime knows it)."""
-    written = text.strip()
-    if re.match(r"[0-9]{4}-[0-9][0-9]-[0-9][0-9]", written):
-        return date.fromisoformat(written[:10]).isoformat()
-    try:
-        return datetime.strptime(written, style).date().isoformat()
-    except ValueError:
-        example = datetime(2024, 5, 31).strftime(style)
-        raise ValueError(f"{text!r} is not a date such as 2024-05-31 or {example}") from None
-
-
-def shown_day(iso: str, style: str) -> str:
-    """An ISO date in the shop's form; what is not a date stays as it is."""
-    try:
-        return date.fromisoformat(iso[:10]).strftime(style)
-    except ValueError:
-        return iso
 
 
 def shown_mm(length: float) -> str:

@@ -77,7 +77,7 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
             held = known.get(number)
             if held is None or held.state != "printed":
                 why = "was never issued" if held is None else {
-                    "reserved": "is not printed yet", "destroyed": f"was destroyed {held.destroyed}"}[held.state]
+                    "reserved": "is not printed yet", "destroyed": "was destroyed"}[held.state]
                 raise Refused(f"Number {numbers_text([number])} {why}.", hint="Nothing was recorded.")
             facts = (place, holder.strip(), notes.strip(), day or date.today().isoformat())
             if facts != (held.place, held.holder, held.notes, held.day):     # told once is told

@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from catalogue.dates import shown_day
 from catalogue.errors import Refused
 from catalogue.ledger import artist_statement
 from catalogue.ledger.artist_statement import Statement
@@ -85,11 +86,12 @@ def _as_file(made: Statement, file: Path, dates: str) -> bytes:
         return as_pdf(page, Path(folder) / "statement.pdf").read_bytes()
 
 
-def summarize(result: StatementMade) -> list[str]:
+def summarize(result: StatementMade, dates: str) -> list[str]:
     """What is owed, in how many prints, and whether that is issued."""
     made = result.statement
     owed = ", ".join(show_amount(total.amount, total.currency) for total in made.totals) or "nothing"
-    state = f"issued {made.issued}" if made.issued else "a draft, not issued"
+    state = f"issued {shown_day(made.issued, dates)}" if made.issued else "a draft, not issued"
     corrected = f", {counted(len(made.corrections), 'correction')}" if made.corrections else ""
-    return [f"{made.artist}, {made.period}: {counted(made.prints, 'print')}{corrected}, {owed} owed ({state}).",
+    return [f"{made.artist}, {made.period.in_words(dates)}: {counted(made.prints, 'print')}{corrected},"
+            f" {owed} owed ({state}).",
             *(f"Wrote {path}" for path in result.files)]

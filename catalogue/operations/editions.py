@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from catalogue.dates import shown_day
 from catalogue.indexing.corrections import Correction
 from catalogue.ledger import editions, whereabouts
 from catalogue.ledger.editions import State, label
@@ -25,13 +26,13 @@ def define_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int 
     return editions.state(db, editions.get_edition(db, edition_id))
 
 
-def open_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, width_mm: float | None = None,
-                 height_mm: float | None = None, medium: str = "") -> Correction:
+def open_edition(db: Database, piece_id: int, size_limit: int, *, dates: str, proofs: int = 0,
+                 width_mm: float | None = None, height_mm: float | None = None, medium: str = "") -> Correction:
     """:func:`define_edition`, with what to undo. Raises as that."""
     before = last_statement(db)
     state = define_edition(db, piece_id, size_limit, proofs=proofs, width_mm=width_mm, height_mm=height_mm,
                            medium=medium)
-    return Correction(statement_since(db, before) or 0, summarize(state)[0])
+    return Correction(statement_since(db, before) or 0, summarize(state, dates)[0])
 
 
 def close_edition(db: Database, edition_id: int, day: str = "") -> State:
@@ -62,12 +63,12 @@ def move_prints(db: Database, edition_id: int, numbers: Sequence[Number], place:
     return PrintsMoved(tuple(moved), statement_since(db, before))
 
 
-def summarize(result: State | PrintsMoved) -> list[str]:
+def summarize(result: State | PrintsMoved, dates: str) -> list[str]:
     """An edition's numbers: out, left, destroyed; or each print that was moved, and where it is."""
     if isinstance(result, PrintsMoved):
         return [f"{numbers_text([moved.number])} is {place_in_words(moved)}." for moved in result.prints]
     state, edition = result, result.edition
-    closed = f", closed {edition.closed}" if edition.closed else ""
+    closed = f", closed {shown_day(edition.closed, dates)}" if edition.closed else ""
     lost = f", {number(state.lost)} destroyed" if state.lost else ""
     proofs = f", {state.proofs_left} of {edition.proofs} AP left" if edition.proofs else ""
     return [f"edition {edition.id}: {label(edition)}{closed}: {number(state.numbers_out)} out, "

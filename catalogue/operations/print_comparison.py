@@ -6,9 +6,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from catalogue.dates import shown_day
 from catalogue.errors import CatalogueError
 from catalogue.fixity.profiles import read_profile_file
-from catalogue.ledger import values
 from catalogue.ledger.health import health, sound_copy
 from catalogue.likeness.colour import delta_e
 from catalogue.print_files.patches import Patches, patches_of_file, patches_of_sheet
@@ -113,7 +113,7 @@ def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, com
 
 def describe_comparison(comparison: Comparison, dates: str) -> list[str]:
     """How a print file compares with last time's, in words."""
-    day = values.shown_day(comparison.then.made, dates)
+    day = shown_day(comparison.then.made, dates)
     if comparison.same_bytes:
         return [f"the same file as on {day}, bit for bit"]
     reasons = [f"{WORDS.get(name, name)} {_said(then)} then, {_said(new)} now"

@@ -8,9 +8,10 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+from catalogue.dates import shown_day
 from catalogue.errors import CatalogueError, Damaged, Refused, required
 from catalogue.fixity.profiles import PROFILE_BYTES, keep_profile
-from catalogue.ledger import repeat, values
+from catalogue.ledger import repeat
 from catalogue.ledger.cautions import CROP_WORTH_SAYING
 from catalogue.ledger.health import Copy, check_now, sound_copy
 from catalogue.ledger.print_recipe import earlier_recipe, recipe_for
@@ -142,7 +143,7 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
     cautions = [*_cautions(recipe, layout, scan, job.fit.least_ppi if job.fit else 0)]
     if before and earlier and earlier.file is None:
         cautions.append("turn, crop and edge are those of an older print file, as confirmed on"
-                        f" {values.shown_day(earlier.date, home.settings.dates)}")
+                        f" {shown_day(earlier.date, home.settings.dates)}")
     return PrintPlan(line, scan, copy, master, recipe, profile or kept_profile(home, recipe.profile_sha256), name,
                      earlier.file if earlier else None, tuple(cautions))
 

@@ -4,6 +4,7 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import date
 
+from catalogue.dates import shown_day
 from catalogue.ledger import editions, values
 from catalogue.ledger.whereabouts import Whereabouts, place_in_words, whereabouts_of
 from catalogue.records import editions as recorded
@@ -53,11 +54,11 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
     known = {place.number: (print_, place_in_words(place)) for print_, place in zip(living, prints, strict=True)}
     rows = tuple(_row(print_, *known[Number(print_.series, print_.number)], piece, edition, settings)
                  for print_ in recorded.issued(db, edition_id))
-    opened, closed = (values.shown_day(text, settings.dates) for text in (edition.opened, edition.closed))
+    opened, closed = (shown_day(text, settings.dates) for text in (edition.opened, edition.closed))
     page = render("certificates.html", piece=piece, state=editions.state(db, edition), label=editions.label(edition),
                   rows=rows, counts=_counts(prints), remarked=any(row.remarks for row in rows), opened=opened,
                   closed=closed,
-                  today=values.shown_day(date.today().isoformat(), settings.dates))
+                  today=shown_day(date.today().isoformat(), settings.dates))
     names = ("number", "artist", "title", "year", "size", "medium", "order", "date", "buyer", "sha256", "where",
              "remarks")
     return Certificates(rows, csv_table(names, ([getattr(row, name) for name in names] for row in rows)), page)
@@ -72,12 +73,12 @@ def _row(print_: Issued, living: LivingPrint, where: str, piece: pieces.Piece, e
     if print_.destroyed:
         first = f" in order {print_.order_number}" if print_.replaced_in and print_.order_number else ""
         remarks.append(f"{f'printed{first}, ' * bool(first)}destroyed "
-                       f"{values.shown_day(print_.destroyed, settings.dates)}: {print_.reason}")
+                       f"{shown_day(print_.destroyed, settings.dates)}: {print_.reason}")
     if print_.replaced_in:
         remarks.append(f"reprinted in order {print_.replaced_in}")
     size = values.shown_size(living.width_mm, living.height_mm)
     return Row(number, piece.artist, piece.title, piece.year, size, living.medium, living.order_number, living.placed,
-               values.shown_day(living.placed, settings.dates), living.buyer, living.scan_sha256, "; ".join(remarks),
+               shown_day(living.placed, settings.dates), living.buyer, living.scan_sha256, "; ".join(remarks),
                print_.lost, where)
 
 

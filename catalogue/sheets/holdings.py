@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from catalogue.dates import shown_day
 from catalogue.ledger import editions, values
 from catalogue.progress import Progress, Report, ignore_progress
 from catalogue.reading.printsize import PrintSize, prints_up_to
@@ -50,7 +51,7 @@ def holdings(db: Database, home: Home, artist_id: int, *, report: Report = ignor
             report(Progress("Holdings", len(works)))
         page = browsing.pieces(db, artist_id, page[-1], PAGE)
     return render("holdings.html", artist=artist, works=works,
-                  today=values.shown_day(date.today().isoformat(), home.settings.dates))
+                  today=shown_day(date.today().isoformat(), home.settings.dates))
 
 
 def _work(db: Database, home: Home, piece: Piece) -> Work:
@@ -81,12 +82,12 @@ def _kept(db: Database, scan: Scan | None, settings: Settings) -> str:
     size = f"{scan.width} × {scan.height} pixels, {scan.bits} bit" if scan.width else "Not decoded"
     count = held.counted(one_disk=settings.copies_on_one_disk)
     return (f"{size}, kept in {count} {'copy' if count == 1 else 'copies'}"
-            + (f", last checked {values.shown_day(held.checked_at, settings.dates)}." if held.checked_at else "."))
+            + (f", last checked {shown_day(held.checked_at, settings.dates)}." if held.checked_at else "."))
 
 
 def _left(state: editions.State, dates: str) -> str:
     if state.edition.closed:
-        return f"closed {values.shown_day(state.edition.closed, dates)}, {state.numbers_out} out"
+        return f"closed {shown_day(state.edition.closed, dates)}, {state.numbers_out} out"
     proofs = f"; {state.proofs_left} AP left" if state.edition.proofs else ""
     return f"{state.numbers_out} out, {state.numbers_left} left{proofs}"
 
@@ -96,5 +97,5 @@ def _printed(db: Database, piece: Piece, dates: str) -> str:
     if not lines:
         return ""
     count = sum(line.quantity for line in lines)
-    last = values.shown_day(lines[0].placed, dates)
+    last = shown_day(lines[0].placed, dates)
     return f"{count} {'print' if count == 1 else 'prints'} so far, the last ordered {last}."

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from catalogue.dates import shown_day
 from catalogue.errors import Refused
 from catalogue.fixity.copying import copy_verified
 from catalogue.ledger import repeat, values
@@ -65,8 +66,8 @@ def job_sheet(db: Database, home: Home, line_id: int, *, checked: bool = False) 
     cautions = [*(print_file.cautions(line, scan, made) if made else []), *_cautions(line, job, checked)]
     recipe = print_file.recipe_drawn(line, scan, made) if made else None
     drawn = recipe_layout(recipe, scan.width or 0, scan.height or 0) if recipe and scan else None
-    today = values.shown_day(date.today().isoformat(), home.settings.dates)
-    placed = values.shown_day(line.placed, home.settings.dates)
+    today = shown_day(date.today().isoformat(), home.settings.dates)
+    placed = shown_day(line.placed, home.settings.dates)
     turned = job.fit is not None and job.fit.turned
     width, height = (line.height_mm, line.width_mm) if turned else (line.width_mm, line.height_mm)
     if recipe:
@@ -115,7 +116,7 @@ def _file_facts(line: Line, job: Proposal, home: Home, checked: bool) -> list[tu
     scan, best = printing.scan, printing.best
     first = best or (printing.copies[0] if printing.copies else None)
     check = "just now: intact" if checked else (
-        values.shown_day(printing.last_check, home.settings.dates) if printing.last_check else "never")
+        shown_day(printing.last_check, home.settings.dates) if printing.last_check else "never")
     rows = [
         ("file", display_path(first.file.path) if first else line.scan_name),
         ("store", _store(first) if first else "no file on record"),
@@ -138,7 +139,7 @@ def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
     other = f"another scan: {job.evidence.text}" if job.evidence else "another scan"
     same = {True: "the same scan, bit for bit", False: other, None: "not on record"}[job.same_bytes]
     rows = [
-        ("last order", f"{last.number}, {values.shown_day(last.placed, home.settings.dates)}: {last.quantity} × "
+        ("last order", f"{last.number}, {shown_day(last.placed, home.settings.dates)}: {last.quantity} × "
                        f"{values.shown_size(last.width_mm, last.height_mm)}, {last.medium}".rstrip(", ")),
         ("printed from", f"{last.scan_name} ({same})" if last.scan_name else same),
         ("profile last time", last.profile if last.profile != job.line.profile else ""),

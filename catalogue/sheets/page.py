@@ -5,6 +5,7 @@ from functools import cache
 from io import BytesIO
 from typing import TYPE_CHECKING
 
+from catalogue.dates import shown_day
 from catalogue.ledger import values
 from catalogue.settings import Home
 from catalogue.untrusted import open_regular
@@ -20,7 +21,7 @@ def _environment() -> "Environment":
     made = Environment(loader=PackageLoader("catalogue.sheets"), autoescape=True, undefined=StrictUndefined,
                        trim_blocks=True, lstrip_blocks=True)
     made.filters["cm"] = lambda mm: values.shown_mm(round(mm))
-    made.filters["day"] = values.shown_day
+    made.filters["day"] = shown_day
     return made
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import fields
 
-from catalogue.ledger import values
+from catalogue.dates import shown_day
 from catalogue.ledger.artist_statement import Row, Statement
 from catalogue.money import show_amount
 from catalogue.sheets.page import render
@@ -15,8 +15,8 @@ TAX = "Prices are as recorded by the shop. Tax is not calculated."
 
 def statement_page(made: Statement, dates: str) -> str:
     """The page, as HTML: whole in itself, the same whenever it is made again."""
-    period = f"{values.shown_day(made.first, dates)} to {values.shown_day(made.last, dates)}"
-    return render("statement.html", made=made, period=period, issued=values.shown_day(made.issued, dates), dates=dates,
+    period = f"{shown_day(made.first, dates)} to {shown_day(made.last, dates)}"
+    return render("statement.html", made=made, period=period, issued=shown_day(made.issued, dates), dates=dates,
                   rounding=ROUNDING, tax=TAX, money=show_amount)
 
 

@@ -39,7 +39,7 @@ MASTER = "Ada Quill/Harbour/master.tif"
 
 def open_findings(db: Database, *, kind: str) -> list[OpenFinding]:
     """What the audit screen shows of each open finding of a kind."""
-    return [OpenFinding(finding, "", next_step(db, finding), damage_of(db, finding.file_id))
+    return [OpenFinding(finding, "", next_step(db, finding, "%Y-%m-%d"), damage_of(db, finding.file_id))
             for finding in findings.list_open(db, kind=kind)]
 
 
@@ -594,7 +594,7 @@ def test_every_finding_has_a_next_step(shop: Shop) -> None:
     assert off_site.next.command == "catalogue copy --to away --from nas"
     (shop.folder / "nas" / MASTER).unlink()
     shop.audit("nas")
-    assert next_step(shop.db, changed.finding).action == "look"
+    assert next_step(shop.db, changed.finding, "%Y-%m-%d").action == "look"
     with pytest.raises(Refused):
         accept(shop.db, shop.home.settings, changed.finding.id, "never mind")
     (missing,) = open_findings(shop.db, kind="missing")

@@ -70,7 +70,7 @@ def test_a_file_that_kills_its_reader_costs_one_finding(shop: Shop, scan: Scan) 
     assert (summary.outcome, summary.read) == ("finished", 4)
     assert shop.kinds()["deadly.tif"] == {"reader crashed"}
     (told,) = findings.open_at(shop.db, shop.store.id, "deadly.tif")
-    advised = next_step(shop.db, told)
+    advised = next_step(shop.db, told, "%Y-%m-%d")
     assert "crashed on this file" in told.detail
     assert "estore" not in told.hint + advised.text + advised.command and "damaged" not in told.detail + told.hint
     assert shop.file("Ben Orrery/Two Boats/master.tif").scan_id is not None

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from catalogue.dates import read_day
 from catalogue.ledger import values
 from catalogue.records import numbers
 from catalogue.records.numbers import Number
@@ -30,11 +31,11 @@ def test_margins(text: str, mm: float) -> None:
 
 
 def test_dates_are_iso_first_then_as_the_shop_writes_them() -> None:
-    assert values.day("2024-05-31", "%d/%m/%Y") == values.day("31/05/2024", "%d/%m/%Y") == "2024-05-31"
-    assert values.day("2024-05-31T10:00", "%d %b %Y") == "2024-05-31"
+    assert read_day("2024-05-31", "%d/%m/%Y") == read_day("31/05/2024", "%d/%m/%Y") == "2024-05-31"
+    assert read_day("2024-05-31T10:00", "%d %b %Y") == "2024-05-31"
     for bad in ("2024-02-30", "05/31/2024", "", "soon"):
         with pytest.raises(ValueError):
-            values.day(bad, "%d/%m/%Y")
+            read_day(bad, "%d/%m/%Y")
 
 
 # Roman numerals: subtractive notation as in every almanac; from memory.

@@ -67,7 +67,7 @@ def test_a_destroyed_print_is_nowhere_and_its_successor_somewhere(db: Database, 
     move(db, 1, numbers(3), "consigned", holder="Umberlow", day="2026-02-01")
     editions.destroy(db, 1, numbers(3), "torn", day="2026-02-02")
     assert (told(db)[2], whereabouts(db, 1)[2].since) == ("destroyed", "2026-02-02")
-    with pytest.raises(Refused, match="was destroyed 2026-02-02"):
+    with pytest.raises(Refused, match="was destroyed"):
         move(db, 1, numbers(3), "shop")
     proposal = repeat.propose(db, shop.home, piece_id=1)
     repeat.record(db, proposal, quantity=1, replacing=numbers(3), number="R-4")
@@ -102,7 +102,7 @@ def test_a_move_told_twice_is_one(db: Database) -> None:
 def test_a_move_is_undone(db: Database) -> None:
     before = told(db)
     done = move_prints(db, 1, numbers(1, 2), "artist", day="2026-03-02")
-    assert summarize(done) == ["1 is with the artist.", "2 is with the artist."]
+    assert summarize(done, "%Y-%m-%d") == ["1 is with the artist.", "2 is with the artist."]
     assert done.event is not None
     undo(db, done.event)
     assert told(db) == before and not differences(db)

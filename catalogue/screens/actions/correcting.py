@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from catalogue.dates import shown_moment
 from catalogue.errors import Gone
 from catalogue.indexing.corrections import Correction
 from catalogue.operations import correcting
@@ -130,7 +131,7 @@ def take_back(host: Page) -> None:
         if last is None:
             app.say("There is nothing to undo.")
             return
-        when = last.at[:16].replace("T", " ")
+        when = shown_moment(last.at, app.day_form)
         confirm(app, "Undo this?", f"{last.detail}\n{when}, {last.agent}", lambda: undo(last.id, last.detail),
                 yes="Undo", careful=True)
 

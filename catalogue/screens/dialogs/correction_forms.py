@@ -220,7 +220,7 @@ def new_piece_form(artist: str = "") -> FormDialog:
     return FormDialog("A new piece", fields, save, clash="Open it and correct it with e.")
 
 
-def new_edition_form(piece: Piece) -> FormDialog:
+def new_edition_form(piece: Piece, day_form: str) -> FormDialog:
     """An edition of a piece, of all sizes or of one; of a size that has one already its limit is changed."""
     fields = [Field("edition", "Edition", hint="e.g. 25, or 25 + 3 with proofs"),
               Field("size", "Only of size", hint="every size"), Field("medium", "Only on", hint="every medium")]
@@ -231,8 +231,8 @@ def new_edition_form(piece: Piece) -> FormDialog:
         limit, proofs = edition_of(filled.texts["edition"])
         width, height = values.size_mm(filled.texts["size"]) if filled.texts["size"] else (None, None)
         medium = filled.texts["medium"]
-        return lambda db: open_edition(db, piece.id, limit, proofs=proofs, width_mm=width, height_mm=height,
-                                       medium=medium)
+        return lambda db: open_edition(db, piece.id, limit, dates=day_form, proofs=proofs, width_mm=width,
+                                       height_mm=height, medium=medium)
 
     return FormDialog(f"A new edition: {piece.title}, {piece.artist}", fields, save,
                       clash="Choose another size or medium.")

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 
+from catalogue.dates import read_day, shown_day
 from catalogue.indexing.corrections import Correction
 from catalogue.ledger import values
 from catalogue.money import show_amount
@@ -23,7 +24,7 @@ def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
     def field(name: str, label: str, matches: Matches | None = None) -> Field:
         said = {str(getattr(line, name)) for line in lines}
         if name == "placed":
-            said = {values.shown_day(day, day_form) for day in said}
+            said = {shown_day(day, day_form) for day in said}
         value, hint = (said.pop(), "") if len(said) == 1 else ("", "unchanged")
         if name == "unit_price" and not value and len(lines) == 1 and lines[0].price:
             hint = f"{show_amount(lines[0].price, lines[0].currency)} for all {lines[0].quantity}"
@@ -58,7 +59,7 @@ def _save(lines: Sequence[Line], filled: Filled, day_form: str) -> Callable[[Dat
     said = filled.changed
     if "status" in said and not said["status"]:
         raise ValueError(f"An order is in one of these states: {', '.join(STATUSES)}")
-    placed = values.day(said["placed"], day_form) if "placed" in said else None
+    placed = read_day(said["placed"], day_form) if "placed" in said else None
     prints = quantity(said["quantity"]) if "quantity" in said else None
     size = values.print_size_mm(said["size"]) if "size" in said else None
     piece = filled.chosen.get("piece")

@@ -73,7 +73,7 @@ class StatementPanel(SheetPanel):
     PLACE = "statement"
 
     def __init__(self, home: Home, artist: ArtistItem, period: Period) -> None:
-        super().__init__(f"Statement to {artist.name}, {period}", self._draft)
+        super().__init__(f"Statement to {artist.name}, {period.in_words(home.settings.dates)}", self._draft)
         self._home, self._artist, self._period = home, artist, period
         self._made: Statement | None = None
         self._issuing = False
@@ -102,7 +102,7 @@ class StatementPanel(SheetPanel):
         def issued(done: StatementMade) -> None:
             self._issuing = False
             self._show(self._sheet_of(done))
-            self._tell(notice(summarize(done)[:1]))
+            self._tell(notice(summarize(done, self._home.settings.dates)[:1]))
             self.app.changed()
 
         def failed(error: Exception) -> None:

@@ -111,12 +111,15 @@ class AuditPage(Page):
             self.query_one(Picture).show(None, "")
             return
 
+        day_form = self.app.day_form
+
         def gather(db: Database) -> tuple[OpenFinding, Scan | None] | None:
             finding = upkeep_lists.finding(db, row.id)
             if finding is None:
                 return None
             scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
-            return OpenFinding(finding, row.store, next_step(db, finding), damage_of(db, finding.file_id)), scan
+            step, damage = next_step(db, finding, day_form), damage_of(db, finding.file_id)
+            return OpenFinding(finding, row.store, step, damage), scan
 
         self.ask(gather, self._show_finding, group="finding", holds=self.query_one("#finding-words"))
 

@@ -101,7 +101,7 @@ class PiecePage(FileActions):
         self._view = view
         self.query_one("#piece-words", Static).update(piece_words(view))
         self.query_one("#piece-prints", Static).update(prints_words(view, self.app.home.settings.print_ppi))
-        self.query_one("#edition-words", Static).update(edition_words(view.editions))
+        self.query_one("#edition-words", Static).update(edition_words(view.editions, self.app.day_form))
         scans, orders = self.query_one("#scans", RowTable), self.query_one("#orders", RowTable)
         scans.set_title("Scans", len(view.scans))
         orders.set_title("Orders", len(view.lines))
@@ -174,7 +174,7 @@ class PiecePage(FileActions):
 
     def action_new_edition(self) -> None:
         if self._view is not None:
-            self.app.push_screen(new_edition_form(self._view.piece),
+            self.app.push_screen(new_edition_form(self._view.piece, self.app.day_form),
                                  lambda done: announce_correction(self.app, done))
 
     def action_numbers(self) -> None:

@@ -115,13 +115,13 @@ def scan_words(row: "ScanView", day_form: str) -> Content:
     return lines(parts)
 
 
-def edition_words(states: "Sequence[State]") -> Content:
+def edition_words(states: "Sequence[State]", day_form: str) -> Content:
     """Editions and what is left of them."""
     from catalogue.ledger.editions import label
 
     parts = []
     for state in states:
-        closed = f", closed {state.edition.closed}" if state.edition.closed else ""
+        closed = f", closed {day(state.edition.closed, day_form)}" if state.edition.closed else ""
         left = f"{state.numbers_left} left" if state.numbers_left else "none left"
         parts.append(line(("Edition ", "bold"), f"{label(state.edition)}: {state.numbers_out} out, {left}{closed}",
                           (f", {state.proofs_left} proofs left" if state.edition.proofs else "", "$quiet")))

@@ -2,11 +2,12 @@
 
 import unicodedata
 from collections.abc import Iterable
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 
 from rich.text import Text
 from textual.content import Content
 
+from catalogue.dates import shown_day
 from catalogue.operations.wording import counted, number
 from catalogue.records.paths import display_path
 
@@ -51,10 +52,7 @@ def day(moment: str | None, form: str) -> str:
     """An ISO date or time as the shop writes days; what does not parse is shown as it is."""
     if not moment:
         return "–"
-    try:
-        return date.fromisoformat(moment[:10]).strftime(form)
-    except ValueError:
-        return safe(moment)
+    return safe(shown_day(moment, form))
 
 
 def present() -> datetime:
