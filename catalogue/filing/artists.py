@@ -9,17 +9,14 @@ likeliest candidates, as in expectation maximisation.
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import chain
 
-from catalogue.filing.endings import is_count
 from catalogue.filing.evidence import Candidate, Evidence, NameEvidence, Slot
 from catalogue.filing.folding import fold
 from catalogue.filing.joining import Key, join_people
-from catalogue.filing.names import read_name
 from catalogue.filing.people import Person, compatible, core_of, is_given, person_of
-from catalogue.filing.places import SURELY, Place, ends_in
-from catalogue.filing.tokens import Kind
+from catalogue.filing.places import SURELY, Place, ends_in, words_of
+from catalogue.filing.symbols import is_count
 
 ENOUGH = 0.5  # weight below which a phrase is not taken for an artist
 ONCE_ENOUGH = 0.75  # weight that a name never written in full must reach in one place
@@ -29,6 +26,7 @@ IN_TITLES = (0.0, 0.25, 0.5, 0.7)  # taken off a name by the number of other art
 IN_TITLES_KNOWN = (0.0, 0.05, 0.15, 0.3)
 PROMISING = 0.3  # weight from which a phrase helps to find out where artists stand
 ROUNDS = 3
+_NOBODY: frozenset[Key] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +52,7 @@ class Artists:
         self._ways = Counter(self._names.of(key) for key, e in self._evidence.items() if e.whole)
         self._weigh_candidates()
         self._slots: dict[Slot, float] = {}
-        self._words = [_words_of(place) for place in places]
+        self._words = [words_of(place) for place in places]
         self._beside: dict[str, set[Key]] = {}
         self._penalties: dict[Key, float] = {}
         self._houses: frozenset[Key] = frozenset()
@@ -300,19 +298,3 @@ class Artists:
         return ArtistInPath(
             self.name(person), candidate.part, candidate.phrase.first, candidate.phrase.last,
             min(0.97, 0.5 + 0.35 * weight), reason, self._names.either.get(person.key, ()))
-
-
-def _words_of(place: Place) -> list[tuple[str, int, int]]:
-    """The words of a place that are neither shelf nor purpose, folded, with part and token."""
-    stem = len(place.folders)
-    return [*((word, part, at) for part in place.content for word, at in _folded_words(place.folders[part])),
-            *((word, stem, at) for word, at in _folded_words(place.stem) if place.first <= at <= place.last)]
-
-
-@lru_cache(maxsize=200_000)
-def _folded_words(text: str) -> tuple[tuple[str, int], ...]:
-    return tuple((fold(token.text), at) for at, token in enumerate(read_name(text).tokens)
-                 if token.kind == Kind.WORD and len(token.text) > 1)
-
-
-_NOBODY: frozenset[Key] = frozenset()

@@ -6,9 +6,9 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from string import ascii_letters
 
-from catalogue.filing.endings import is_roman
 from catalogue.filing.model import Work
 from catalogue.filing.names import Name
+from catalogue.filing.symbols import is_roman
 from catalogue.filing.titles import title_key
 from catalogue.filing.tokens import Kind, role_word
 

@@ -8,12 +8,11 @@ morphology, as in Goldsmith, Computational Linguistics 27, 2001.)
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from functools import lru_cache
 
 from catalogue.filing import vocabulary as words
-from catalogue.filing.folding import fold
-from catalogue.filing.names import Name, read_name
-from catalogue.filing.tokens import SURE, Kind
+from catalogue.filing.names import Name
+from catalogue.filing.symbols import Symbol, first_fields, joins_words, joint, symbols_of
+from catalogue.filing.tokens import Kind
 
 MANY = 3  # titles that an ending must follow
 MOSTLY = 0.6  # share of them that must have other endings too
@@ -21,52 +20,6 @@ STRONG = 5  # titles behind which an ending must stand to end a title wherever i
 SHARE = 0.5  # share of a title's files that must go on with endings
 END = "."
 _LATE = frozenset({Kind.SIZE, Kind.RESOLUTION})  # what stands behind a title, never before it
-
-Symbol = tuple[str, str]  # text with its class: w word, k known, v version, n number, y year, s no title, e end
-_KNOWN = frozenset({Kind.ROLE, Kind.MATERIAL, Kind.COLOUR})
-
-
-@lru_cache(maxsize=200_000)
-def symbol_of(kind: str, text: str) -> Symbol:
-    """How a token of a kind is compared."""
-    if kind in SURE and kind != Kind.COLOUR:
-        return "s", kind
-    if kind == Kind.YEAR:
-        return "y", text
-    if kind == Kind.NUMBER:
-        return "n", text
-    folded = fold(text) or text
-    if folded.isdigit() or (len(folded) == 1 and folded.isascii() and text.isupper()) or is_roman(text):
-        return "n", folded
-    if kind == Kind.VERSION:
-        return "v", folded
-    if kind in _KNOWN or folded in words.POSITION:
-        return "k", folded
-    return "w", folded
-
-
-@lru_cache(maxsize=100_000)
-def _symbols_of(text: str) -> tuple[tuple[int, Symbol], ...]:
-    """The symbols of a name with the tokens they stand for."""
-    return tuple((i, symbol_of(t.kind, t.text)) for i, t in enumerate(read_name(text).tokens) if t.kind != Kind.BREAK)
-
-
-def is_roman(text: str) -> bool:
-    """Whether a word is a Roman numeral as series are counted."""
-    return bool(text) and set(text.upper()) <= set("IVX") and (text.isupper() or text.islower())
-
-
-def joins_words(text: str) -> bool:
-    """Whether a word stands inside titles, as "of" and "at", and not before purposes, as "for"."""
-    folded = text.casefold()
-    return folded in words.FUNCTION and folded not in words.PURPOSE_LINKS and len(folded) > 1
-
-
-def is_count(text: str) -> bool:
-    """Whether a folded text is but a number as series have: "4", "iv", "no 4"."""
-    bare = text.split()
-    return bool(bare) and (bare[-1].isdigit() or is_roman(bare[-1])) and (
-        len(bare) == 1 or (len(bare) == 2 and bare[0] in words.NUMERO))
 
 
 class Endings:
@@ -83,7 +36,7 @@ class Endings:
 
     def start(self, name: Name) -> int:
         """The token behind what a name begins with besides its title, as "tirage - "."""
-        return max((at for at, text, _ in _first_fields(name.text) if text in self.beginnings), default=0)
+        return max((at for at, text, _ in first_fields(name.text) if text in self.beginnings), default=0)
 
     def cut(self, name: Name, first: int = 0) -> tuple[int, bool]:
         """The token at which the endings of a name begin, all tokens where it has none; and whether other names prove
@@ -127,7 +80,7 @@ class Endings:
             return last + 1  # "low tide of the proof"
         index, (_, text) = symbols[start]
         joints = self._joints[text]
-        return index if joints[_joint(name, index)] >= 0.2 * joints.total() else last + 1
+        return index if joints[joint(name, index)] >= 0.2 * joints.total() else last + 1
 
     def _is_constant(self, symbols: list[tuple[int, Symbol]], at: int) -> bool:
         """Whether all names that begin as this one go on with the same word: "Spider" with "web"."""
@@ -147,7 +100,7 @@ class Endings:
         symbols = self._symbols.get(name.text)
         if symbols is None:
             begin = self.start(name) if self.beginnings else 0
-            symbols = [pair for pair in _symbols_of(name.text) if pair[0] >= begin]
+            symbols = [pair for pair in symbols_of(name.text) if pair[0] >= begin]
             at = next((at for at, (_, s) in enumerate(symbols) if s[0] in "wk"), 0)
             if any(s[0] == "w" for _, s in symbols[at:]):
                 symbols = symbols[at:]
@@ -185,7 +138,7 @@ class Endings:
         for name in self._stems:
             for index, (kind, text) in self._read(name)[1:]:
                 if kind in "wkv" and (text in self.marks or text in words.FUNCTION):
-                    joints[text][_joint(name, index)] += 1
+                    joints[text][joint(name, index)] += 1
         return joints
 
     def _learn(self) -> None:
@@ -267,7 +220,7 @@ class Endings:
         good: dict[str, set[int]] = defaultdict(set)
         bad: dict[str, int] = defaultdict(int)
         for name in self._stems:
-            for at, text, broken in _first_fields(name.text):
+            for at, text, broken in first_fields(name.text):
                 node = self._title_behind(name, at, broken)
                 if node:
                     good[text].add(node)
@@ -291,7 +244,7 @@ class Endings:
         """The node of the title that stands behind token ``at``, or 0; where no break is before it, something surely
         no title must follow."""
         node = 0
-        symbols = [pair for pair in _symbols_of(name.text) if pair[0] >= at]
+        symbols = [pair for pair in symbols_of(name.text) if pair[0] >= at]
         if not symbols or symbols[0][1][0] != "w" or symbols[0][1][1] in self.marks:
             return 0
         for place, (_, symbol) in enumerate(symbols):
@@ -338,31 +291,3 @@ class Endings:
         if kind in "snykv" or text in self.marks or text in self._companions:
             return True
         return text in words.FUNCTION and at + 1 < len(symbols)
-
-
-def _joint(name: Name, index: int) -> str:
-    gap = name.text[name.tokens[index - 1].end : name.tokens[index].start]
-    before = name.tokens[index - 1]
-    return (before.text.strip() if before.kind == Kind.BREAK else "") or ("~" if not gap else " ")
-
-
-@lru_cache(maxsize=200_000)
-def _first_fields(text: str) -> tuple[tuple[int, str, bool], ...]:
-    """The first one, two words of a name, and its words up to a break, folded; with the token behind them and whether
-    a break is between."""
-    first: list[tuple[int, str, bool]] = []
-    said: list[str] = []
-    tokens = read_name(text).tokens[:6]
-    for i, token in enumerate(tokens):
-        if token.kind == Kind.BREAK:
-            if said and i + 1 < len(read_name(text).tokens):
-                first.append((i + 1, " ".join(said), True))
-        elif token.kind in SURE or token.kind in (Kind.NUMBER, Kind.YEAR):
-            break
-        else:
-            if said and tokens[i - 1].kind != Kind.BREAK:
-                first.append((i, " ".join(said), False))
-            said.append(fold(token.text))
-            if len(said) > 3 or len(said[0]) < 2:
-                break
-    return tuple(first)

@@ -178,3 +178,16 @@ def inverted_shares(places: Sequence[Place]) -> dict[tuple[str, ...], float]:
             if text not in beside:
                 beside[text] = any(p.whole and p.person.family_first for p in phrases(text))
     return defaultdict(float, {parent: sum(found.values()) / len(found) for parent, found in children.items()})
+
+
+def words_of(place: Place) -> list[tuple[str, int, int]]:
+    """The words of a place that are neither shelf nor purpose, folded, with part and token."""
+    stem = len(place.folders)
+    return [*((word, part, at) for part in place.content for word, at in _folded_words(place.folders[part])),
+            *((word, stem, at) for word, at in _folded_words(place.stem) if place.first <= at <= place.last)]
+
+
+@lru_cache(maxsize=200_000)
+def _folded_words(text: str) -> tuple[tuple[str, int], ...]:
+    return tuple((fold(token.text), at) for at, token in enumerate(read_name(text).tokens)
+                 if token.kind == Kind.WORD and len(token.text) > 1)

@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as Collection
 
 from catalogue.filing import vocabulary as words
-from catalogue.filing.endings import is_roman
 from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, Guessed, Work
 from catalogue.filing.names import WORDS, Name
@@ -19,6 +18,7 @@ from catalogue.filing.own_titles import beside_artist
 from catalogue.filing.people import person_of
 from catalogue.filing.places import SURELY
 from catalogue.filing.purposes import Purposes
+from catalogue.filing.symbols import is_roman
 from catalogue.filing.titles import says_only_purpose, title_key
 from catalogue.filing.tokens import Kind, Token
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 from catalogue.filing import vocabulary as words
-from catalogue.filing.endings import is_roman
 from catalogue.filing.folding import fold, without_umlauts
 from catalogue.filing.names import WORDS, Name, is_letter
+from catalogue.filing.symbols import is_roman
 from catalogue.filing.tokens import SURE, Kind, Token, role_word
 
 # Role words that no title ends in, so that they need no further reason.
