@@ -1,12 +1,14 @@
 """Lengths, sizes, dates and edition numbers as shops write them."""
 
+import time
+from collections.abc import Iterator
 from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.dates import read_day
+from catalogue.dates import read_day, shown_day, shown_moment
 from catalogue.ledger import values
 from catalogue.records import numbers
 from catalogue.records.numbers import Number
@@ -36,6 +38,23 @@ def test_dates_are_iso_first_then_as_the_shop_writes_them() -> None:
     for bad in ("2024-02-30", "05/31/2024", "", "soon"):
         with pytest.raises(ValueError):
             read_day(bad, "%d/%m/%Y")
+
+
+@pytest.fixture
+def two_hours_ahead(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The zone in POSIX's form (POSIX.1, 8.3), which names the hours to add to reach UTC."""
+    monkeypatch.setenv("TZ", "SHOP-2")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("two_hours_ahead")
+def test_a_moment_is_shown_by_the_clock_on_the_wall() -> None:
+    assert shown_moment("2024-05-31T22:30:15.123Z", "%d/%m/%Y") == "01/06/2024, 00:30"
+    assert shown_moment("2024-05-31T22:30:15+02:00", "%d/%m/%Y") == "31/05/2024, 22:30"
+    assert shown_moment("earlier", "%d/%m/%Y") == shown_day("earlier", "%d/%m/%Y") == "earlier"
 
 
 # Roman numerals: subtractive notation as in every almanac; from memory.
