@@ -3,6 +3,7 @@
 Yardstick: SQLite's own error names (sqlite.org, "Result and Error Codes"), provoked by a second plain connection.
 """
 
+import gc
 import shutil
 import sqlite3
 import subprocess
@@ -58,6 +59,20 @@ def test_the_command_line_says_it_and_exits_2(home: Home, tmp_path: Path) -> Non
                                               str(tmp_path / "masters"), "--no-marker"], obj=Session())
     assert isinstance(result.exception, Busy)
     assert "locked" not in str(result.exception)
+
+
+@pytest.mark.parametrize("folder", ["masters", "nowhere"])
+def test_a_command_leaves_all_it_wrote_in_the_one_file(home: Home, tmp_path: Path, folder: str) -> None:
+    """SQLite writes its log into the database and removes it when the last connection is closed (sqlite.org/wal.html),
+    be the command carried out or refused."""
+    (tmp_path / "masters").mkdir()
+    gc.disable()  # the collector would close it, some time
+    try:
+        CliRunner().invoke(command, ["--catalogue", str(home.folder), "store", "add", "masters",
+                                     str(tmp_path / folder), "--no-marker"], obj=Session())
+        assert not list(home.folder.glob("catalogue.sqlite-*"))
+    finally:
+        gc.enable()
 
 
 def test_two_seats_writing_at_once_lose_nothing(home: Home) -> None:
