@@ -50,6 +50,13 @@ PICTURES_AT_ONCE = 23
 PIECES = 8
 
 
+def chosen(bases: list[Base], pictures: int) -> tuple[list[Base], list[Base]]:
+    """Those that the photos show, and so many others whose features go into the archive."""
+    shown = sorted((b for b in bases if b.half == "tune"),
+                   key=lambda b: hashlib.sha256(b.name.encode()).digest())[:PIECES]
+    return shown, [b for b in bases if b not in shown][:pictures]
+
+
 def cut_outs(bases: list[Base]) -> list[tuple[bytes, Features]]:
     """Previews and features of each picture and three cut-outs of it, in another light."""
     made = []
@@ -180,12 +187,10 @@ def main() -> None:
     cv2.setNumThreads(1)
     folder: Path = given.place / "five"
     bases = collect(given.packages, given.place / "bases")
-    shown = sorted((b for b in bases if b.half == "tune"),
-                   key=lambda b: hashlib.sha256(b.name.encode()).digest())[:PIECES]
+    shown, others = chosen(bases, given.pictures)
     for base in shown:
         if not (folder / f"{base.name}.jpg").exists():
             capture(base, folder)
-    others = [b for b in bases if b not in shown][: given.pictures]
     true = [one for at in range(0, len(others), PICTURES_AT_ONCE) for one in cached(
         given.place, f"cut-outs-{VERSION}-{at}", lambda at=at: cut_outs(others[at : at + PICTURES_AT_ONCE]))]
     home = Home(given.place / f"photo-home-{VERSION}-{given.part}")
