@@ -270,6 +270,8 @@ WORKS = (
          rows("SELECT name FROM artist", ("Ada Quillon",)), may_repeat=True),
     Work("artist merge", states.two_pieces, ("artist", "merge", "Cy Lund", "--into", "Ada Quill"),
          rows("SELECT name FROM artist", ("Ada Quill",)), may_repeat=True),
+    Work("artist also", states.two_pieces, ("artist", "also", "Ada Quill", "A. Q."),
+         rows("SELECT known_key FROM artist_stated WHERE known_key = 'a q'", ("a q",)), may_repeat=True),
     Work("refile", states.under_other_rules, ("refile", "--yes"), of_piece("title", "Ada Quill"), "filed anew",
          may_repeat=True),
     Work("refile --undo", states.refiled, ("refile", "--undo"), of_piece("title", "Harbour"), "are back",

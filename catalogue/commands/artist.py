@@ -129,6 +129,22 @@ def merge(session: Session, name: str, keep: str) -> None:
     session.emit(change, lambda out: print_correction(out, change))
 
 
+@command.command("also")
+@click.argument("name")
+@click.argument("spelling")
+@with_session
+def also(session: Session, name: str, spelling: str) -> None:
+    """State that the artist NAME is also written SPELLING.
+
+    Folders, tags and order books with that spelling mean this artist from then on.
+    """
+    from catalogue.operations.correcting import add_spelling
+
+    db = session.database()
+    change = add_spelling(db, find_artist(db, name).id, spelling)
+    session.emit(change, lambda out: print_correction(out, change))
+
+
 def print_correction(out: Printer, change: "Correction") -> None:
     """What was corrected, and how to take it back."""
     from catalogue.operations.correcting import summarize

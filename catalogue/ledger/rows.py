@@ -152,6 +152,10 @@ def _guess(db: Database, artist: str, title: str, names: dict[int, str]) -> str:
     if not names:
         names.update(pieces.names(db))
     fitting = {i: name for i, name in names.items() if sorted(re.findall(r"\d+", name)) == digits}
+    titled = pieces.titled(db, title)
+    piece = pieces.by_id(db, titled[0]) if len(titled) == 1 else None
+    if artist and piece and pieces.artist_named(db, artist) is None:
+        return f"Is it by {piece.artist!r}? Then: catalogue artist also {piece.artist!r} {artist!r}"
     near = process.extractOne(wanted, fitting, scorer=fuzz.token_sort_ratio, score_cutoff=80)
     piece = pieces.by_id(db, near[2]) if near else None
     return f"Did you mean {piece.title!r} by {piece.artist}?" if piece else "Index it, or import with --make-pieces."

@@ -16,8 +16,8 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Artist, Piece
 
-__all__ = ["Correction", "add_piece", "choose_current_master", "confirm_artist", "confirm_pieces", "correct_artist",
-           "describe_artist", "describe_piece", "describe_pieces", "describe_scans",
+__all__ = ["Correction", "add_piece", "add_spelling", "choose_current_master", "confirm_artist", "confirm_pieces",
+           "correct_artist", "describe_artist", "describe_piece", "describe_pieces", "describe_scans",
            "merge_artists", "merge_pieces", "rename_artist", "split_piece", "state_names",
            "summarize", "undo_older_change", "undo_statement"]
 
@@ -110,6 +110,20 @@ def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple
                       else merge_artists(db, other.id, guessed.id)).detail)
         for title in titles:
             made.say(_state_title(db, *title).detail)
+    return made.result()
+
+
+def add_spelling(db: Database, artist_id: int, spelling: str) -> Correction:
+    """State that an artist is also written so, in folders, tags and order books. Raises NotFound; Refused where another
+    artist is called so."""
+    artist, other = pieces.get_artist(db, artist_id), pieces.artist_named(db, spelling)
+    if other is not None and other.id != artist.id:
+        raise Refused(f"{other.name!r} is another artist on record.",
+                      hint=f"If they are one: catalogue artist merge {other.name!r} --into {artist.name!r}.")
+    with correction(db) as made:
+        if other is None:
+            state_names(db, {spelling: artist.name})
+            made.say(f"{artist.name} is also written {spelling.strip()}")
     return made.result()
 
 

@@ -231,6 +231,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["piece", "merge", "{dunes}", "--into", "{dunes}"], 2, FAULT),
     (["alike", "merge", "{dunes}", "{harbour}"], 0, STATEMENT), (["undo"], 0, STATEMENT),
     (["artist", "rename", "quill", "Ada Quilling"], 0, STATEMENT),
+    (["artist", "also", "Ada Quilling", "A. Q."], 0, STATEMENT),
     (["artist", "merge", "Ben Orrery", "--into", "Ada Quilling"], 0, STATEMENT),
     (["scan", "set", "{digest}", "--role", "reference"], 0, STATEMENT),
     (["history"], 0, [{"id": int, "at": str, "agent": str, "detail": str, "undone_by": (int, NONE),

@@ -108,6 +108,7 @@ CALLS: dict[str, list[list[str]]] = {
                   ["statement", HOSTILE, "--month", "2025-11"], ["statement", "quill", "--month", HOSTILE],
                   ["statement", "quill", "--month", "2025-11", "--to-file", "{none}" + HOSTILE + ".html"]],
     "artist rename": [["artist", "rename", "quill", "Quill" + HOSTILE], ["artist", "rename", HOSTILE, HOSTILE]],
+    "artist also": [["artist", "also", "quill", "Quill" + HOSTILE], ["artist", "also", HOSTILE, HOSTILE]],
     "artist merge": [["artist", "merge", "quill", "--into", HOSTILE], ["artist", "merge", "quill", "--into", "quill"]],
     "scan set": [["scan", "set", "{digest}", "--role", "master"], ["scan", "set", HOSTILE, "--role", "tile"],
                  ["scan", "set", "{digest}", "--new", "Newest" + HOSTILE], ["scan", "set", "{digest}"]],

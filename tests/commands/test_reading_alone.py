@@ -56,6 +56,7 @@ WRITING = [
     ["statement", "ada", "--month", "2020-01", "--issue"],
     ["statement", "ada", "--month", "2020-01", "--to-file", "{to}/statement.html"],
     ["artist", "rename", "ada", "Ada Quay"], ["artist", "merge", "ada", "--into", "ben"],
+    ["artist", "also", "ada", "A. Q."],
     ["piece", "set", "harbour", "--notes", "x"], ["piece", "confirm", "harbour"],
     ["piece", "merge", "harbour", "--into", "quay"],
     ["piece", "split", "harbour", "--scan", "{digest}", "--title", "x"], ["scan", "set", "{digest}", "--role", "tile"],

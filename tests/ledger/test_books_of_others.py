@@ -4,9 +4,12 @@ from pathlib import Path
 
 import pytest
 
+from catalogue.errors import Refused
 from catalogue.ledger.book_dates import BookDates
 from catalogue.ledger.importing import RowFate, import_orders
+from catalogue.operations import correcting
 from catalogue.operations.importing import summarize
+from catalogue.records import pieces
 from tests import recorded
 
 from .conftest import Shop
@@ -99,3 +102,20 @@ def test_a_book_without_a_price_and_repeated_faults_are_said_once(stocked: Shop)
     assert any(line.startswith("No column gives a price; map one, such as --map price=netto") for line in text)
     assert sum("'offen' is not a status" in line for line in text) == 1
     assert any(line.startswith("4 × 'offen' is not a status") for line in text)
+
+
+def test_another_spelling_of_an_artist_is_stated_once_and_undone(stocked: Shop) -> None:
+    row = "1;2024-01-02;Yama;Dach;30x40;1;10;paid"
+    [fate] = import_orders(stocked.db, stocked.home.settings, book(stocked, row)).fates
+    assert fate.detail.endswith("Is it by 'Łukasz Brzękowicz'? Then: catalogue artist also 'Łukasz Brzękowicz' 'Yama'")
+    artist = next(a for a in pieces.artists(stocked.db) if a.name == "Łukasz Brzękowicz")
+    done = correcting.add_spelling(stocked.db, artist.id, "Yama")
+    assert correcting.summarize(done) == ["Łukasz Brzękowicz is also written Yama."]
+    assert not correcting.add_spelling(stocked.db, artist.id, "yama").id, "it is on record"
+    with pytest.raises(Refused, match="another artist on record"):
+        correcting.add_spelling(stocked.db, artist.id, "Jan Olde")
+    assert import_orders(stocked.db, stocked.home.settings, book(stocked, row), dry_run=True).left_out == 0
+    before = len(pieces.artists(stocked.db))
+    correcting.undo_statement(stocked.db, done.id)
+    assert import_orders(stocked.db, stocked.home.settings, book(stocked, row), dry_run=True).left_out == 1
+    assert len(pieces.artists(stocked.db)) == before
