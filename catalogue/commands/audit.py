@@ -70,4 +70,5 @@ def command(session: Session, names: tuple[str, ...], seconds: float | None, mos
     session.emit({"stores": result.stores, "copies": result.copies, "all on one disk": result.one_disk}, text)
     if result.trouble and session.as_json:
         note(result.trouble)
-    return int(not result.clean)
+    away = bool(names) and any(store.outcome == "offline" for store in result.stores)  # though asked for by name
+    return int(not result.clean or away)

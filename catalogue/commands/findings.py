@@ -56,6 +56,8 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
                 if place:  # none: it concerns the whole archive
                     out.print(f"  {place}  #{row.id}".rstrip())
                 out.print(f"    {row.detail}")
+                if row.kind == "edited":
+                    out.print(f"    to accept it: catalogue findings --accept {row.id} --why REASON")
                 if step.command and len(commands) > 1:
                     out.print(f"    {step.command}")
             if len(commands) == 1 and (shared := commands.pop()):

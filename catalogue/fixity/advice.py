@@ -85,6 +85,9 @@ def _copy(db: Database, finding: Finding) -> NextStep:
     scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
     intact = [h for h in copy_rows.holders(db, scan.sha256) if h.intact] if scan else []
     if scan and not intact:
+        if any(findings.open_at(db, h.store_id, h.path, ("edited",)) for h in copy_rows.holders(db, scan.sha256)):
+            return NextStep("Its file was edited, and nobody has said whether that was intended: settle that finding"
+                            " first.", "look")
         return NextStep("No intact copy is on record. Connect disks that may hold one, index them, and check again.",
                         "look")
     lacking = [s for s in store_rows.listed(db) if s.id not in {h.store_id for h in intact}]

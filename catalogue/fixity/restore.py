@@ -3,14 +3,16 @@
 import os
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
+from itertools import product
 from pathlib import Path
+from unicodedata import normalize
 
 from catalogue.errors import Ambiguous, CatalogueError, Damaged, NotFound, Refused, StoreAway, required
 from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.copies import review_scans
 from catalogue.fixity.copying import staged_copy
 from catalogue.fixity.sidecars import SidecarCopies, copy_sidecars, note_sidecar
-from catalogue.fixity.verdicts import distrust
+from catalogue.fixity.verdicts import distrust, link_on_the_way
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import locate_store, offline, opened_store
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
@@ -67,17 +69,18 @@ def find_file(db: Database, words: str) -> Located:
     Raises:
         NotFound, Ambiguous.
     """
-    for store in stores.listed(db):
+    spellings = list(dict.fromkeys([words, *(normalize(form, words) for form in ("NFC", "NFD"))]))  # a Mac types NFD
+    for store, spelling in product(stores.listed(db), spellings):
         with suppress(ValueError):
-            inside = escape_path(Path(words).expanduser().absolute().relative_to(store.root).as_posix())
+            inside = escape_path(Path(spelling).expanduser().absolute().relative_to(store.root).as_posix())
             file = files.by_path(db, store.id, inside)
             if file is not None:
                 return _located(db, file.id)
-        if words.startswith(f"{store.name}:"):
-            file = files.by_path(db, store.id, escape_path(words[len(store.name) + 1:]))
+        if spelling.startswith(f"{store.name}:"):
+            file = files.by_path(db, store.id, escape_path(spelling[len(store.name) + 1:]))
             if file is not None:
                 return _located(db, file.id)
-    matches = files.ending_with(db, escape_path(words)) or _shown_as(db, words)
+    matches = next(filter(None, (files.ending_with(db, escape_path(s)) for s in spellings)), []) or _shown_as(db, words)
     if not matches:
         raise NotFound("No file on record has that name.", hint="Give its path, or STORE:path.", path=words)
     broken = [f for f in matches if not copies.is_sound(db, f.id)]
@@ -117,6 +120,10 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
     if root is None:
         raise offline(store)
     target = Path(real_path(root, due.path))
+    if link := link_on_the_way(root, due.path):
+        raise Refused("A link is in its place; links are not followed.",
+                      hint="Put the folder or file itself there, or remove the link; then index the store.",
+                      path=root / native_path(link))
     if check(str(target), Expected(target.stat().st_size if target.is_file() else -1, due.mtime_ns, wanted),
              on_read=lambda _: None, cancelled=never_cancelled).result is Result.INTACT:
         raise Refused(IS_SOUND, hint="Audit it to close its findings.",

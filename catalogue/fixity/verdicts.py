@@ -21,7 +21,7 @@ from catalogue.records.database import Database, now, transaction
 from catalogue.records.events import Event
 from catalogue.records.findings import Observed
 from catalogue.records.fixity import Due
-from catalogue.records.paths import UnusablePath, display_path, stored_mtime
+from catalogue.records.paths import UnusablePath, display_path, escape_path, native_path, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -55,9 +55,20 @@ class Verdict:
     damage: Damage | None = None
 
 
+def link_on_the_way(root: Path, path: str) -> str:
+    """The first part of a stored path that is a link below its root, as kept; "" where none is."""
+    parts = native_path(path).split("/")
+    for depth in range(1, len(parts) + 1):
+        part = "/".join(parts[:depth])
+        if (root / part).is_symlink():
+            return escape_path(part)
+    return ""
+
+
 def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[[int], None],
                 cancelled: Cancelled) -> Checked:
-    """:func:`check` of a stored path below a root. One that must not be followed is no file: missing.
+    """:func:`check` of a stored path below a root. One that must not be followed, as no index run does, is no file:
+    missing.
 
     Raises Stopped.
     """
@@ -65,6 +76,8 @@ def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[
         place = real_path(root, path)
     except UnusablePath as error:
         return Checked(Result.MISSING, detail=error.message)
+    if link := link_on_the_way(root, path):
+        return Checked(Result.MISSING, detail=f"{display_path(link)} is a link, and links are not followed")
     return check(place, expected, on_read=on_read, cancelled=cancelled)
 
 

@@ -3,13 +3,13 @@
 import json
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from itertools import combinations
 from pathlib import Path
 from uuid import uuid4
 
-from catalogue.errors import CatalogueError, Refused, StoreAway
+from catalogue.errors import Busy, CatalogueError, Refused, StoreAway
 from catalogue.indexing.places import note_place
 from catalogue.records import events, findings, locations, stores
 from catalogue.records.database import Database, transaction
@@ -134,14 +134,21 @@ def _write_marker(root: Path, name: str) -> str:
 
 
 def locate_store(db: Database, store: Store) -> Path | None:
-    """The store's root as mounted now, or None while it is offline. A new mount point of the same disk is noted.
+    """The store's root as mounted now, or None while it is offline. A new mount point of the same disk is noted, and
+    so is another disk at the store's place: what nobody has read there counts as no copy from then on.
 
     A disk with the store's marker that is not the one last seen there, as a clone is, is never taken for it: see
     :func:`marked_elsewhere` and :func:`move_store`.
     """
     root = Path(store.root)
     if is_at(store, root):
-        return root if not store.marker.startswith(UNMARKED) or _same_disk(db, store, root) else None
+        if _same_disk(db, store, root):
+            return root
+        if store.marker.startswith(UNMARKED):
+            return None
+        with suppress(Refused, Busy), transaction(db):  # a seat that only looks, or while another writes
+            note_place(db, store, root)
+        return root
     candidates = marked_elsewhere(store)
     if len(candidates) != 1 or not _same_disk(db, store, candidates[0]):
         return None
@@ -259,7 +266,15 @@ def _mounted(last: Path) -> Iterator[Path]:
                 yield place
                 parts = last.parts
                 for depth in range(max(1, len(parts) - 4), len(parts)):
-                    yield place.joinpath(*parts[depth:])
+                    yield _as_spelled_there(place, parts[depth:])
+
+
+def _as_spelled_there(place: Path, parts: Sequence[str]) -> Path:
+    """A folder below a place, its parts as they are spelled there where that differs in capitals alone."""
+    for part in parts:
+        alike = (entry for entry in _folders(place) if entry.name.casefold() == part.casefold())
+        place = place / part if (place / part).exists() else next(alike, place / part)
+    return place
 
 
 def _folders(top: Path) -> list[Path]:

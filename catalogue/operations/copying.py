@@ -16,7 +16,7 @@ from catalogue.records.stores import Store
 from catalogue.settings import Home
 
 NEVER_READ = "it could never be read"
-NO_INTACT_COPY = "no intact copy is on record: restore it first"
+NO_INTACT_COPY = "no intact copy is on record: settle its finding first (catalogue findings)"
 OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "cancelled": "stopped",
             "full": "the disk is full", "failed": "the store was disconnected"}
 
@@ -41,8 +41,8 @@ class CopyPlan:
 def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool = False) -> CopyPlan:
     """What would be copied to the store ``target``. Changes nothing. Raises NotFound for an unknown store."""
     into, origin = stores.by_name(db, target), stores.by_name(db, source) if source else None
-    return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)),
-                    count_lacking(db, into, origin, masters_only=masters_only))
+    sidecars = count_lacking(db, into, origin, masters_only=masters_only)  # looks at the disks: another may lie there
+    return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)), sidecars)
 
 
 def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = ignore_progress,
@@ -95,6 +95,6 @@ def summarize(result: CopySummary) -> list[str]:
     if result.adopted:
         lines.append(f"  {counted(result.adopted, 'file')} already there, now on record")
     if result.renamed:
-        lines.append(f"  {counted(result.renamed, 'file')} renamed with digits of the digest: another file has their"
-                     " own name")
+        lines.append(f"  {counted(result.renamed, 'file')} copied under a name with digits of the digest: another file"
+                     " has the name itself")
     return [*lines, *(f"  not copied: {display_path(item.path)}: {item.reason}" for item in result.not_copied)]

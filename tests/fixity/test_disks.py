@@ -116,6 +116,14 @@ def test_an_audit_finds_a_file_whose_name_the_disk_respelled(shop: Shop, scan: S
     assert shop.audit("nas").findings == {}
 
 
+def test_a_name_is_found_in_whichever_form_its_accents_are_typed(shop: Shop, scan: Scan) -> None:
+    for name in ("Caf\u00e9.tif", "Re\u0301ve.tif"):
+        scan(f"main/Ada/{name}", seed=len(name))
+    shop.index()
+    for words in ("Cafe\u0301.tif", "main:Ada/Cafe\u0301.tif", "R\u00e9ve.tif", "main:Ada/R\u00e9ve.tif"):
+        assert find_file(shop.db, words).store == "main"
+
+
 def test_an_audit_and_an_index_run_at_once_do_not_hurt_each_other(shop: Shop, scan: Scan) -> None:
     for n in range(12):
         scan(f"main/Ada Quill/Harbour/{n}.tif", seed=n)

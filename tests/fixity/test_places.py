@@ -19,6 +19,7 @@ from catalogue.fixity.copies import SINGLE, copy_to, review
 from catalogue.indexing import places as noted_places
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
+from catalogue.operations import copying as copying_operation
 from catalogue.operations import stores as moving
 from catalogue.progress import Progress, ignore_progress, never_cancelled
 from catalogue.records import copies, scans
@@ -317,6 +318,49 @@ def test_files_on_the_disk_that_replaced_a_stores_own_count_once_they_are_read(s
     shop.index("nas")
     assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [2, 1]
     assert shop.kinds("Ada/Harbour/1.tif", "nas") == {"changed"}
+
+
+def test_a_disk_that_replaced_another_holds_no_copies_before_it_is_read(shop: Shop, scan: Scan) -> None:
+    """A clone of an earlier day, at the same mount point, with the same marker: it was told to be up to date."""
+    scan("main/Ada/Harbour/0.tif")
+    scan("main/Ada/Harbour/1.tif", seed=1)
+    shop.add("nas", "copy")
+    shop.index()
+    copy(shop, "nas")
+    (shop.folder / "nas").rename(shop.folder / "old")
+    shutil.copytree(shop.folder / "old", shop.folder / "nas")
+    (shop.folder / "nas/Ada/Harbour/0.tif").unlink()
+    plan = copying_operation.plan_copy(shop.db, "nas")
+    assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [1, 1]
+    done = copying_operation.copy_to_store(shop.db, shop.home, plan)
+    assert (done.copied, done.adopted) == (1, 1)
+    assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [2, 2]
+
+
+@pytest.mark.parametrize("what", ["Ada", "Ada/Harbour/0.tif"])
+def test_an_audit_follows_no_link_either(shop: Shop, scan: Scan, what: str) -> None:
+    """An index run called the file missing, and the next audit intact, in turn."""
+    scan("main/Ada/Harbour/0.tif")
+    shop.index()
+    (shop.folder / "main" / what).rename(shop.folder / "elsewhere")
+    (shop.folder / "main" / what).symlink_to(shop.folder / "elsewhere")
+    assert shop.audit().findings == {"missing": 1}
+    shop.index()
+    shop.audit()
+    assert shop.kinds("Ada/Harbour/0.tif") >= {"missing"} and held(shop, "Ada/Harbour/0.tif").stores == 0
+    with pytest.raises(Refused, match="links are not followed"):
+        restore.plan(shop.db, shop.due("Ada/Harbour/0.tif").id)
+
+
+def test_a_disk_is_known_where_its_folder_is_spelled_with_other_capitals(
+        shop: Shop, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    store = shop.add("Scans", "copy")
+    real = on_disk._folders
+    monkeypatch.setattr(on_disk, "_folders", lambda top: [tmp_path / "media"] if top == Path("/media") else (
+        real(top) if top.is_relative_to(tmp_path) else []))
+    (tmp_path / "media" / "VAULT").mkdir(parents=True)
+    (shop.folder / "Scans").rename(tmp_path / "media" / "VAULT" / "scans")
+    assert locate_store(shop.db, store) == tmp_path / "media" / "VAULT" / "scans"
 
 
 @pytest.mark.parametrize("look", ["index", "audit"])
