@@ -6,6 +6,7 @@ A service takes ``report`` and ``cancelled``; it calls ``report`` often (the rec
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypedDict
 
 
 class Stopped(Exception):
@@ -37,6 +38,13 @@ def data_size(count: float) -> str:
 
 Report = Callable[[Progress], None]
 Cancelled = Callable[[], bool]
+
+
+class Watch(TypedDict, total=False):
+    """``report`` and ``cancelled`` as one, for what only passes them on: ``**watch``."""
+
+    report: Report
+    cancelled: Cancelled
 
 
 @dataclass(slots=True)

@@ -15,7 +15,7 @@ import click
 
 from catalogue import __version__
 from catalogue.commands.printing import Declined, Interrupted, note, print_json
-from catalogue.commands.session import Session, json_option, need_terminal, prepare_parameters
+from catalogue.commands.session import Session, SessionGroup, need_terminal, prepare_parameters
 from catalogue.errors import CatalogueError
 
 # name: (module, what it does)
@@ -57,7 +57,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
-class Lazy(click.Group):
+class Lazy(SessionGroup):
     """A group whose commands are imported when called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
@@ -83,13 +83,10 @@ class Lazy(click.Group):
               help="The catalogue's folder; else CATALOGUE_HOME, else your data folder.")
 @click.option("--no-mouse", is_flag=True, help="Leave the mouse to the terminal, for selecting text.")
 @click.version_option(__version__, prog_name="catalogue")
-@json_option
-@click.pass_context
-def command(context: click.Context, folder: Path | None, no_mouse: bool) -> None:
+def command(session: Session, folder: Path | None, no_mouse: bool) -> None:
     """The archive catalogue of a fine-art print shop. Without a command it opens the screens."""
-    session = context.ensure_object(Session)
     session.folder = folder
-    if context.invoked_subcommand is None:
+    if click.get_current_context().invoked_subcommand is None:
         need_terminal()
         from catalogue.screens import set_textual_defaults
 

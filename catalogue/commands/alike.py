@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.artist import print_correction
+from catalogue.commands.artist import correction_lines
 from catalogue.commands.lookup import find_piece, scan_of_digest
 from catalogue.commands.printing import Printer, note
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionGroup, watched
 from catalogue.dates import shown_day
 from catalogue.errors import Refused, required
 from catalogue.operations.correcting import merge_pieces, split_piece, undo_older_change
@@ -21,11 +21,10 @@ if TYPE_CHECKING:
     from catalogue.likeness.service import Groups, GroupView, Pair
 
 
-@click.group("alike", invoke_without_command=True)
+@click.group("alike", cls=SessionGroup, invoke_without_command=True)
 @click.option("--unreviewed", is_flag=True, help="Only pairs without a verdict.")
 @click.option("--as-is", is_flag=True, help="Do not compare new scans first.")
 @click.option("--again", is_flag=True, help="Compare every scan again; verdicts are kept.")
-@with_session
 def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int:
     """List groups of scans that show the same artwork, with the evidence.
 
@@ -51,7 +50,6 @@ def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int
 @click.argument("ids", nargs=-1, required=True, type=int)
 @click.option("--under", type=int, metavar="PIECE",
               help="File all their scans under this piece: the pieces they are filed under now are merged into it.")
-@with_session
 def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
     """Record that the pairs IDS show the same piece.
 
@@ -63,12 +61,11 @@ def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
     from catalogue.operations.judging import Filing, confirm_same_piece, summarize_verdict
 
     result = confirm_same_piece(session.database(), ids, Filing(under), seen="")
-    session.emit(result, lambda out: out.lines(summarize_verdict(result)))
+    session.emit(result, summarize_verdict(result))
 
 
 @command.command("reject")
 @click.argument("ids", nargs=-1, required=True, type=int)
-@with_session
 def reject(session: Session, ids: tuple[int, ...]) -> None:
     """Record that the pairs IDS show different works.
 
@@ -79,7 +76,6 @@ def reject(session: Session, ids: tuple[int, ...]) -> None:
 
 @command.command("reopen")
 @click.argument("ids", nargs=-1, required=True, type=int)
-@with_session
 def reopen(session: Session, ids: tuple[int, ...]) -> None:
     """Take back the verdicts on the pairs IDS."""
     _judge(session, ids, "")
@@ -87,7 +83,6 @@ def reopen(session: Session, ids: tuple[int, ...]) -> None:
 
 @command.command("tiles")
 @click.argument("piece", nargs=-1, required=True)
-@with_session
 def tiles(session: Session, piece: tuple[str, ...]) -> int:
     """Show a map of PIECE's tiles in its master.
 
@@ -107,21 +102,19 @@ def tiles(session: Session, piece: tuple[str, ...]) -> int:
 @command.command("merge")
 @click.argument("keep", type=int)
 @click.argument("gone", type=int)
-@with_session
 def merge(session: Session, keep: int, gone: int) -> None:
     """Merge the piece GONE into the piece KEEP, both by number.
 
     Scans, orders and editions move there.
     """
     change = merge_pieces(session.database(), keep, gone)
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))
 
 
 @command.command("split")
 @click.argument("piece", type=int)
 @click.argument("scans", nargs=-1, required=True)
 @click.option("--title", required=True, help="Title of the new piece, by the same artist.")
-@with_session
 def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> None:
     """File SCANS of PIECE under a new piece.
 
@@ -129,12 +122,11 @@ def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> N
     """
     db = session.database()
     change = split_piece(db, piece, [scan_of_digest(db, digits).id for digits in scans], title)
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))
 
 
 @command.command("undo")
 @click.argument("change", type=int)
-@with_session
 def undo(session: Session, change: int) -> None:
     """Undo CHANGE, made by an earlier version of this program.
 
@@ -145,7 +137,6 @@ def undo(session: Session, change: int) -> None:
 
 
 @command.command("changes")
-@with_session
 def changes(session: Session) -> None:
     """List merges and splits made by an earlier version, newest first.
 
@@ -160,8 +151,8 @@ def changes(session: Session) -> None:
 def _update(db: Database, session: Session, again: bool) -> None:
     from catalogue.operations.comparing import compare_scans, summarize
 
-    with interruptible() as cancelled, bar() as report:
-        result = compare_scans(db, session.home, again=again, report=report, cancelled=cancelled)
+    with watched() as watch:
+        result = compare_scans(db, session.home, again=again, **watch)
     if result.compared or result.unreadable:
         for line in summarize(result):
             note(line)
@@ -176,7 +167,7 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
         again = " ".join(map(str, ids))
         error.hint = f"{error.hint} To overrule a verdict, undo it first: catalogue alike reopen {again}".strip()
         raise
-    session.emit([judged.pair for judged in judged_pairs], lambda out: out.lines(summarize(judged_pairs)))
+    session.emit([judged.pair for judged in judged_pairs], summarize(judged_pairs))
 
 
 def _names(db: Database, ids: Iterable[int | None]) -> dict[int, str]:

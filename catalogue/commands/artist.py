@@ -6,7 +6,7 @@ import click
 
 from catalogue.commands.lookup import find_artist
 from catalogue.commands.printing import Printer, undo_hint
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import refusing
 from catalogue.ledger.artist_terms import in_words
 from catalogue.records import artist_statements, pieces
@@ -16,13 +16,10 @@ if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
 
 
-@click.group("artist")
-def command() -> None:
-    """List and correct artists and their terms; merge two names of one."""
+command = SessionGroup("artist", help="List and correct artists and their terms; merge two names of one.")
 
 
 @command.command("list")
-@with_session
 def list_(session: Session) -> None:
     """List artists, with how many pieces, scans and orders."""
     rows = pieces.artists(session.looking())
@@ -32,7 +29,6 @@ def list_(session: Session) -> None:
 
 @command.command("show")
 @click.argument("name", nargs=-1, required=True)
-@with_session
 def show(session: Session, name: tuple[str, ...]) -> None:
     """Show contact, terms and notes of the artist NAME."""
     artist = find_artist(session.looking(), " ".join(name))
@@ -44,7 +40,6 @@ def show(session: Session, name: tuple[str, ...]) -> None:
 @click.option("--contact", help="Address, telephone, e-mail.")
 @click.option("--terms", help="What was agreed: shares, approval, who may order.")
 @click.option("--notes", help="Anything else worth knowing.")
-@with_session
 def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: str | None, notes: str | None) -> None:
     """Set contact, terms or notes of the artist NAME.
 
@@ -69,7 +64,6 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
 @click.option("--replaced/--not-replaced", default=False, show_default=True,
               help="Count prints made in place of destroyed ones.")
 @click.option("--proofs/--not-proofs", default=False, show_default=True, help="Count artist's proofs.")
-@with_session
 def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_print: str | None, currency: str,
            nothing: bool, since: str | None, destroyed: bool, replaced: bool, proofs: bool) -> None:
     """Show or set what is agreed with the artist NAME, for statements.
@@ -100,7 +94,6 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
 @command.command("rename")
 @click.argument("name")
 @click.argument("new_name")
-@with_session
 def rename(session: Session, name: str, new_name: str) -> None:
     """Rename the artist NAME to NEW_NAME.
 
@@ -110,13 +103,12 @@ def rename(session: Session, name: str, new_name: str) -> None:
 
     db = session.database()
     change = rename_artist(db, find_artist(db, name).id, new_name)
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))
 
 
 @command.command("merge")
 @click.argument("name")
 @click.option("--into", "keep", required=True, help="The artist to keep.")
-@with_session
 def merge(session: Session, name: str, keep: str) -> None:
     """Merge the artist NAME into another.
 
@@ -126,13 +118,12 @@ def merge(session: Session, name: str, keep: str) -> None:
 
     db = session.database()
     change = merge_artists(db, find_artist(db, keep).id, find_artist(db, name).id)
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))
 
 
 @command.command("also")
 @click.argument("name")
 @click.argument("spelling")
-@with_session
 def also(session: Session, name: str, spelling: str) -> None:
     """State that the artist NAME is also written SPELLING.
 
@@ -142,14 +133,14 @@ def also(session: Session, name: str, spelling: str) -> None:
 
     db = session.database()
     change = add_spelling(db, find_artist(db, name).id, spelling)
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))
 
 
-def print_correction(out: Printer, change: "Correction") -> None:
+def correction_lines(change: "Correction") -> list[str]:
     """What was corrected, and how to take it back."""
     from catalogue.operations.correcting import summarize
 
-    out.print(" ".join([*summarize(change), *undo_hint(change.id)]))
+    return [" ".join([*summarize(change), *undo_hint(change.id)])]
 
 
 def _print(out: Printer, artist: Artist) -> None:

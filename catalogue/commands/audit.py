@@ -5,7 +5,7 @@ import re
 import click
 
 from catalogue.commands.printing import Printer, note
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.fixity.audit import Budget
 from catalogue.operations.auditing import audit_stores, check_log, summarize, summarize_log
 
@@ -37,7 +37,7 @@ def share(text: str) -> float:
     return float(match[1]) / 100
 
 
-@click.command("audit")
+@click.command("audit", cls=SessionCommand)
 @click.argument("names", nargs=-1, metavar="[STORE]...")
 @click.option("--time", "seconds", type=duration, metavar="TIME",
               help="Stop after this long, such as 90m or 2h; the next audit continues.")
@@ -45,7 +45,6 @@ def share(text: str) -> float:
 @click.option("--sample", "part", type=share, metavar="PERCENT", help="Check a random share of the files, such as 5%.")
 @click.option("--log", "log_only", is_flag=True,
               help="Check the event log itself, and the records (orders, editions, …) against it.")
-@with_session
 def command(session: Session, names: tuple[str, ...], seconds: float | None, most: int | None,
             part: float | None, log_only: bool) -> int:
     """Read files of the named stores, or of all, and compare their bytes with what is on record.
@@ -55,12 +54,11 @@ def command(session: Session, names: tuple[str, ...], seconds: float | None, mos
     """
     if log_only:
         checked = check_log(session.existing(), session.home)
-        session.emit(checked, lambda out: out.lines(summarize_log(checked)))
+        session.emit(checked, summarize_log(checked))
         return int(not checked.sound or bool(checked.passed_over))
     db = session.existing()
-    with interruptible("What was checked is on record; the next audit continues.") as cancelled, bar() as report:
-        result = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), report=report,
-                            cancelled=cancelled)
+    with watched("What was checked is on record; the next audit continues.") as watch:
+        result = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), **watch)
 
     def text(out: Printer) -> None:
         out.lines(summarize(result))

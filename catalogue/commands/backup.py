@@ -5,16 +5,15 @@ from pathlib import Path
 import click
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.fixity.backup import generations
 from catalogue.operations.backing_up import back_up, summarize
 
 
-@click.command("backup")
+@click.command("backup", cls=SessionCommand)
 @click.option("--also", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
               help="Also put a verified copy here, ideally on another disk.")
 @click.option("--list", "only_list", is_flag=True, help="List the backups.")
-@with_session
 def command(session: Session, also: Path | None, only_list: bool) -> None:
     """Back up the catalogue, check the backup, and refresh what else it could be restored from.
 
@@ -34,6 +33,6 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
         session.emit(known, table)
         return
     db = session.existing()
-    with interruptible() as cancelled, bar() as report:
-        result = back_up(db, session.home, also=also, report=report, cancelled=cancelled)
-    session.emit({"backup": result.backup, "manifests": result.manifests}, lambda out: out.lines(summarize(result)))
+    with watched() as watch:
+        result = back_up(db, session.home, also=also, **watch)
+    session.emit({"backup": result.backup, "manifests": result.manifests}, summarize(result))

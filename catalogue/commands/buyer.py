@@ -6,7 +6,7 @@ import click
 
 from catalogue.commands.order_text import print_lines, print_sums
 from catalogue.commands.printing import Printer, undo_hint
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionGroup
 from catalogue.dates import shown_day
 from catalogue.ledger.buyers import find_buyer
 from catalogue.operations.buyers import describe_buyer, merge_buyers, summarize
@@ -14,14 +14,10 @@ from catalogue.records import buyers, order_list
 from catalogue.records.buyers import Buyer
 from catalogue.records.order_list import OrderFilter
 
-
-@click.group("buyer")
-def command() -> None:
-    """List and correct buyers; merge two spellings of one."""
+command = SessionGroup("buyer", help="List and correct buyers; merge two spellings of one.")
 
 
 @command.command("list")
-@with_session
 def list_(session: Session) -> None:
     """List buyers, with how many orders."""
     rows = buyers.listed(session.looking())
@@ -33,7 +29,6 @@ def list_(session: Session) -> None:
 
 @command.command("show")
 @click.argument("name", nargs=-1, required=True)
-@with_session
 def show(session: Session, name: tuple[str, ...]) -> None:
     """Show the buyer NAME: contact, spellings, orders."""
     db = session.looking()
@@ -58,7 +53,6 @@ def show(session: Session, name: tuple[str, ...]) -> None:
 @click.option("--name", "new_name", help="Correct the name; orders under the old spelling stay theirs.")
 @click.option("--contact", help="Address, telephone, e-mail.")
 @click.option("--notes", help="Anything else worth knowing.")
-@with_session
 def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact: str | None,
          notes: str | None) -> None:
     """Set name, contact or notes of the buyer NAME.
@@ -73,7 +67,6 @@ def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact:
 @command.command("merge")
 @click.argument("name")
 @click.option("--into", "keep", required=True, help="The buyer to keep.")
-@with_session
 def merge(session: Session, name: str, keep: str) -> None:
     """Merge the buyer NAME into another.
 

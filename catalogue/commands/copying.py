@@ -3,18 +3,17 @@
 import click
 
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.operations.copying import complete, copy_to_store, plan_copy, summarize
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 
 
-@click.command("copy")
+@click.command("copy", cls=SessionCommand)
 @click.option("--to", "target", metavar="STORE", required=True, help="The store to bring up to date.")
 @click.option("--from", "source", metavar="STORE", help="Copy from this store; otherwise from all primary stores.")
 @click.option("--masters", is_flag=True, help="Masters only, not tiles and print files.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@with_session
 def command(session: Session, target: str, source: str | None, masters: bool, yes: bool) -> int:
     """Copy to a store what it lacks; every copy is verified. Nothing there is overwritten or removed.
 
@@ -27,10 +26,9 @@ def command(session: Session, target: str, source: str | None, masters: bool, ye
         sidecars = f"the sidecars of {counted(plan.sidecars, 'picture')}" if plan.sidecars else ""
         ask(f"Copy {' and '.join(filter(None, (scans, sidecars)))} into {plan.target.root}?",
             otherwise="Nothing was copied.")
-    with interruptible("What was copied is verified and kept; run it again for the rest.") as cancelled, \
-            bar() as report:
-        summary = copy_to_store(db, session.home, plan, report=report, cancelled=cancelled)
+    with watched("What was copied is verified and kept; run it again for the rest.") as watch:
+        summary = copy_to_store(db, session.home, plan, **watch)
     if summary.outcome != "cancelled":
         session.stopped = ""
-    session.emit(summary, lambda out: out.lines(summarize(summary)))
+    session.emit(summary, summarize(summary))
     return int(not complete(summary))

@@ -11,7 +11,7 @@ import click
 from platformdirs import user_data_path
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, bar, interruptible, need_terminal, with_session
+from catalogue.commands.session import Session, SessionCommand, need_terminal, watched
 from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.operations.auditing import audit_stores
 from catalogue.operations.importing import import_table
@@ -29,11 +29,10 @@ SIGN = ".catalogue-demo"
 STORES = (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "copy"))
 
 
-@click.command("demo")
+@click.command("demo", cls=SessionCommand)
 @click.option("--archive", type=click.Path(path_type=Path), metavar="FOLDER",
               help="The demo archive; otherwise one is painted in this checkout, once.")
 @click.option("--screens/--no-screens", default=True, help="Open the screens, or print a summary and exit.")
-@with_session
 def command(session: Session, archive: Path | None, screens: bool) -> None:
     """Index the demo archive into a fresh catalogue and open it.
 
@@ -103,15 +102,15 @@ def fill_catalogue(home: Home, disks: Path) -> "tuple[Database, list[StoreSummar
     names = [name for name, _, _ in STORES]
     for name, folder, kind in STORES:
         add_store(db, home, name, disks / folder, kind, consent=True)
-    with interruptible() as cancelled, bar() as report:
-        indexed = index_stores(db, home, names, report=report, cancelled=cancelled)
+    with watched() as watch:
+        indexed = index_stores(db, home, names, **watch)
         for kind in ("editions", "orders"):
             import_table(db, home.settings, disks / f"{kind}.csv", kind=kind)
-        compare_scans(db, home, report=report, cancelled=cancelled)
-        if not cancelled():
+        compare_scans(db, home, **watch)
+        if not watch["cancelled"]():
             damage_disks(disks)
-            index_stores(db, home, names, report=report, cancelled=cancelled)
-            audit_stores(db, home, report=report, cancelled=cancelled)
+            index_stores(db, home, names, **watch)
+            audit_stores(db, home, **watch)
     return db, list(indexed.stores)
 
 

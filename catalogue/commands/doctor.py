@@ -13,7 +13,7 @@ from rich.console import Console
 
 from catalogue import __version__
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionCommand
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import is_at, on_one_disk
 from catalogue.operations.upkeep import rebuild_search_indexes
@@ -44,9 +44,8 @@ class Part:
     troubles: list[str] = field(default_factory=list)
 
 
-@click.command("doctor")
+@click.command("doctor", cls=SessionCommand)
 @click.option("--rebuild-search", is_flag=True, help="Rebuild the search indexes of the catalogue first.")
-@with_session
 def command(session: Session, rebuild_search: bool) -> int:
     """Check program, machine, catalogue and stores.
 

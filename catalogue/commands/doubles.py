@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 KEPT = "What was removed can be brought back; run it again for the rest."
 
 
-@click.command("doubles")
+@click.command("doubles", cls=SessionCommand)
 @click.argument("store", required=False)
 @click.option("--free", is_flag=True, help="Remove all but one of each group in STORE, where that is safe.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
@@ -26,7 +26,6 @@ KEPT = "What was removed can be brought back; run it again for the rest."
               help="Copy back what an earlier --free removed.")
 @click.option("--print-files", is_flag=True, help="Instead of doubles, the print files in STORE that can be made"
               " again; each is made from its master to prove it. With --free they are removed.")
-@with_session
 def command(session: Session, store: str | None, free: bool, yes: bool, undo_file: Path | None,
             print_files: bool) -> int:
     """List byte-identical files within a store.
@@ -51,9 +50,9 @@ def command(session: Session, store: str | None, free: bool, yes: bool, undo_fil
     )
     db = session.database() if free or undo_file else session.looking()
     if undo_file:
-        with interruptible(KEPT) as cancelled, bar() as report:
-            brought_back = bring_back_doubles(db, session.home, undo_file, report=report, cancelled=cancelled)
-        session.emit(brought_back, lambda out: out.lines(summarize_brought_back(brought_back)))
+        with watched(KEPT) as watch:
+            brought_back = bring_back_doubles(db, session.home, undo_file, **watch)
+        session.emit(brought_back, summarize_brought_back(brought_back))
         return int(bool(brought_back.skipped))
     listed = list_doubles(db, store or "")
     if not free:
@@ -67,9 +66,9 @@ def command(session: Session, store: str | None, free: bool, yes: bool, undo_fil
             _print(Printer(), listed)
         ask(f"Remove {counted(count, 'double')} ({data_size(size)}) from {listed[0].store.root}?",
             otherwise="Nothing was removed.")
-    with interruptible(KEPT) as cancelled, bar() as report:
-        freed = free_doubles(db, session.home, listed[0].store, listed[0].groups, report=report, cancelled=cancelled)
-    session.emit(freed, lambda out: out.lines(summarize(freed)))
+    with watched(KEPT) as watch:
+        freed = free_doubles(db, session.home, listed[0].store, listed[0].groups, **watch)
+    session.emit(freed, summarize(freed))
     return int(bool(freed.skipped))
 
 
@@ -82,11 +81,11 @@ def _print_files(session: Session, store: str, free: bool, yes: bool) -> int:
     )
 
     if not free or not yes:
-        with interruptible("Nothing was changed.") as cancelled, bar() as report:
-            proofs = prove_print_files(session.looking(), session.home, store, report=report, cancelled=cancelled)
+        with watched("Nothing was changed.") as watch:
+            proofs = prove_print_files(session.looking(), session.home, store, **watch)
         again = [proof for proof in proofs if proof.proven]
         if not free:
-            session.emit(proofs, lambda out: out.lines(summarize(proofs)))
+            session.emit(proofs, summarize(proofs))
             return int(bool(again))
         if not session.as_json:
             Printer().lines(summarize(proofs))
@@ -94,18 +93,18 @@ def _print_files(session: Session, store: str, free: bool, yes: bool) -> int:
             ask(f"Remove {counted(len(again), 'print file')} ({data_size(sum(proof.size for proof in again))}) from"
                 f" {store}? Each is proven once more just before it goes.", otherwise="Nothing was removed.")
     db = session.database()
-    with interruptible("What was removed can be made again; run it again for the rest.") as cancelled, bar() as report:
-        freed = free_print_files(db, session.home, store, report=report, cancelled=cancelled)
-    session.emit(freed, lambda out: out.lines(summarize_freed(freed)))
+    with watched("What was removed can be made again; run it again for the rest.") as watch:
+        freed = free_print_files(db, session.home, store, **watch)
+    session.emit(freed, summarize_freed(freed))
     return int(bool(freed.skipped))
 
 
 def _make_again(session: Session, undo_file: Path) -> int:
     from catalogue.operations.print_file_proofs import bring_back_print_files, summarize_made_again
 
-    with interruptible("What was made again stays; run it again for the rest.") as cancelled, bar() as report:
-        made = bring_back_print_files(session.database(), session.home, undo_file, report=report, cancelled=cancelled)
-    session.emit(made, lambda out: out.lines(summarize_made_again(made)))
+    with watched("What was made again stays; run it again for the rest.") as watch:
+        made = bring_back_print_files(session.database(), session.home, undo_file, **watch)
+    session.emit(made, summarize_made_again(made))
     return int(bool(made.skipped))
 
 

@@ -6,7 +6,7 @@ import click
 
 from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.printing import Printer, undo_hint
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionGroup
 from catalogue.dates import shown_day
 from catalogue.errors import refusing
 from catalogue.ledger import editions as numbering
@@ -19,10 +19,7 @@ from catalogue.records.editions import Issued
 from catalogue.records.numbers import numbers_text, parse_numbers
 from catalogue.records.print_moves import PLACES
 
-
-@click.group("edition")
-def command() -> None:
-    """Set, list and close editions; record losses; write certificates."""
+command = SessionGroup("edition", help="Set, list and close editions; record losses; write certificates.")
 
 
 @command.command("set")
@@ -35,7 +32,6 @@ def command() -> None:
 @click.option("--opened", default="", help="Date from which it is open.")
 @click.option("--closed", default="", help="Date from which no more numbers are issued.")
 @click.option("--notes", default="", help="Anything else worth knowing.")
-@with_session
 def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size: str | None, medium: str,
          opened: str, closed: str, notes: str) -> None:
     """Open an edition of PIECE, or correct the one of that size."""
@@ -45,12 +41,11 @@ def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size
         opened, closed = session.day(opened), session.day(closed)
     state = define_edition(db, find_piece(db, " ".join(piece)).id, limit, proofs=proofs, width_mm=width,
                            height_mm=height, medium=medium, opened=opened, closed=closed, notes=notes)
-    session.emit(state, lambda out: out.lines(summarize(state, session.home.settings.dates)))
+    session.emit(state, summarize(state, session.home.settings.dates))
 
 
 @command.command("list")
 @click.argument("artist", nargs=-1)
-@with_session
 def list_(session: Session, artist: tuple[str, ...]) -> None:
     """List editions, of one ARTIST or of all, and what is left."""
     db = session.looking()
@@ -73,7 +68,6 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
 
 @command.command("show")
 @click.argument("piece", nargs=-1, required=True)
-@with_session
 def show(session: Session, piece: tuple[str, ...]) -> None:
     """Show the editions of PIECE, with every numbered print."""
     db = session.looking()
@@ -96,7 +90,6 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
 @command.command("close")
 @click.argument("edition", type=int)
 @click.option("--date", "day", default="", help="Date; otherwise today.")
-@with_session
 def close(session: Session, edition: int, day: str) -> None:
     """Close EDITION: no more numbers are issued.
 
@@ -104,7 +97,7 @@ def close(session: Session, edition: int, day: str) -> None:
     """
     with refusing("Nothing was recorded"):
         state = close_edition(session.existing(), edition, session.day(day))
-    session.emit(state, lambda out: out.lines(summarize(state, session.home.settings.dates)))
+    session.emit(state, summarize(state, session.home.settings.dates))
 
 
 @command.command("destroy")
@@ -112,7 +105,6 @@ def close(session: Session, edition: int, day: str) -> None:
 @click.argument("numbers")
 @click.option("--reason", required=True, help="What happened, such as torn at the framer's.")
 @click.option("--date", "day", default="", help="Date; otherwise today.")
-@with_session
 def destroy(session: Session, edition: int, numbers: str, reason: str, day: str) -> None:
     """Record that prints NUMBERS of EDITION were destroyed.
 
@@ -133,7 +125,6 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 @click.option("--holder", default="", help="Who has them: needed with consigned.")
 @click.option("--date", "day", default="", help="Date; otherwise today.")
 @click.option("--notes", default="", help="Anything else worth knowing.")
-@with_session
 def move(session: Session, edition: int, numbers: str, place: str, holder: str, day: str, notes: str) -> None:
     """Record where prints NUMBERS of EDITION went.
 
@@ -151,7 +142,6 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
 @click.argument("edition", type=int, required=False)
 @click.option("--place", type=click.Choice([*PLACES, "destroyed", "not printed", "unknown"]),
               help="Only prints in this place.")
-@with_session
 def where(session: Session, edition: int | None, place: str | None) -> None:
     """Show where the prints of EDITION, or of all editions, are."""
     places = whereabouts(session.looking(), edition, place=place or "")
@@ -170,7 +160,6 @@ def where(session: Session, edition: int | None, place: str | None) -> None:
 @click.argument("edition", type=int)
 @click.option("--csv", "as_csv", type=click.Path(path_type=Path), help="Write this CSV file.")
 @click.option("--html", "as_html", type=click.Path(path_type=Path), help="Write this HTML page.")
-@with_session
 def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
     """List the prints of EDITION for its certificates.
 

@@ -6,7 +6,7 @@ import click
 
 from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionGroup, bar, watched
 from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.manifest import NAME
 from catalogue.operations.exporting import (
@@ -21,17 +21,14 @@ from catalogue.operations.stores import selected_stores
 from catalogue.progress import data_size
 from catalogue.records.fixity import baggable
 
-
-@click.group("export")
-def command() -> None:
-    """Export checksums, bags, tables and pages that can be read without the catalogue."""
+command = SessionGroup("export",
+                       help="Export checksums, bags, tables and pages that can be read without the catalogue.")
 
 
 @command.command("manifest")
 @click.argument("names", nargs=-1, metavar="[STORE]...")
 @click.option("--into-store", is_flag=True, help="Write it at the store's root too, now and with every backup.")
 @click.option("--yes", is_flag=True, help="Do not ask before writing into a store.")
-@with_session
 def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bool) -> None:
     """Write checksums of stores, as a file that sha256sum -c reads.
 
@@ -43,7 +40,7 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
     for store in chosen if into_store and not yes else ():
         ask(f"Write {NAME} into {store.root}, now and with every backup?", otherwise="Nothing was written.")
     written = export_manifests(db, session.home, chosen, into_store=into_store)
-    session.emit(written, lambda out: out.lines(summarize_manifests(written)))
+    session.emit(written, summarize_manifests(written))
 
 
 @command.command("bag")
@@ -54,7 +51,6 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
 @click.option("--description", default="", help="What the bag is, in a sentence.")
 @click.option("--organisation", default="", help="Who it comes from.")
 @click.option("--check", is_flag=True, help="Write nothing; check the bag in FOLDER, whoever made it.")
-@with_session
 def bag(session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool, description: str,
         organisation: str, check: bool) -> int:
     """Write scans into FOLDER as a bag (RFC 8493).
@@ -67,18 +63,16 @@ def bag(session: Session, folder: Path, piece: str | None, artist: str | None, m
     db = session.existing()
     wanted = baggable(db, artist_id=None if artist is None else find_artist(db, artist).id,
                       piece_id=find_piece(db, piece).id if piece else None, masters_only=masters)
-    with interruptible("No bag was written.") as cancelled, bar() as report:
-        made = write_bag(db, folder, wanted, description=description, organisation=organisation, report=report,
-                         cancelled=cancelled)
+    with watched("No bag was written.") as watch:
+        made = write_bag(db, folder, wanted, description=description, organisation=organisation, **watch)
     session.stopped = ""  # too late to stop: the bag is whole
-    session.emit(made, lambda out: out.lines(summarize_bag(made)))
+    session.emit(made, summarize_bag(made))
     return 0
 
 
 @command.command("csv")
 @click.argument("table", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers", "files"]))
 @click.argument("file", type=click.Path(path_type=Path))
-@with_session
 def csv_(session: Session, table: str, file: Path) -> None:
     """Write a table to a new CSV FILE.
 
@@ -93,7 +87,6 @@ def csv_(session: Session, table: str, file: Path) -> None:
 @click.argument("artist", nargs=-1, required=True)
 @click.option("--to", "file", type=click.Path(path_type=Path),
               help="A new HTML file; otherwise one in the sheets folder.")
-@with_session
 def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> None:
     """Write a page of everything held of ARTIST, to e-mail.
 
@@ -109,8 +102,8 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
 
 
 def _check(session: Session, folder: Path) -> int:
-    with interruptible("The check of the bag was stopped.") as cancelled, bar() as report:
-        problems = check_bag(folder, report=report, cancelled=cancelled)
+    with watched("The check of the bag was stopped.") as watch:
+        problems = check_bag(folder, **watch)
 
     def text(out: Printer) -> None:
         for problem in problems:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionCommand
 from catalogue.dates import shown_day
 from catalogue.errors import CatalogueError
 from catalogue.records.paths import display_path
@@ -18,12 +18,11 @@ if TYPE_CHECKING:
     from catalogue.records.search import Found
 
 
-@click.command("find")
+@click.command("find", cls=SessionCommand)
 @click.argument("words", nargs=-1)
 @click.option("--picture", type=click.Path(path_type=Path), help="Find the piece that this picture shows.")
 @click.option("--limit", type=click.IntRange(1, 500), default=20, show_default=True,
               help="Show at most this many of each kind.")
-@with_session
 def command(session: Session, words: tuple[str, ...], picture: Path | None, limit: int) -> int:
     """Find artists, pieces, orders and files by WORDS.
 

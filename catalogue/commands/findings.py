@@ -6,7 +6,7 @@ from itertools import groupby
 import click
 
 from catalogue.commands.printing import Printer, plain
-from catalogue.commands.session import Session, bar, with_session
+from catalogue.commands.session import Session, SessionCommand, bar
 from catalogue.fixity.advice import next_step
 from catalogue.operations.findings import accept_finding, summarize
 from catalogue.progress import Progress
@@ -14,20 +14,19 @@ from catalogue.records import findings, stores
 from catalogue.records.paths import display_path
 
 
-@click.command("findings")
+@click.command("findings", cls=SessionCommand)
 @click.option("--kind", help="Only findings of this kind.")
 @click.option("--store", "store_name", help="Only findings in this store.")
 @click.option("--accept", "accepted", type=int, metavar="NUMBER",
               help="Close the finding with this number (#) as correct. Damage cannot be accepted.")
 @click.option("--why", default="", help="With --accept: the reason, kept in the log.")
-@with_session
 def command(session: Session, kind: str | None, store_name: str | None, accepted: int | None, why: str) -> int:
     """List open findings, file by file. Exit 1 when there are any."""
     if accepted is not None:
         if not why.strip():
             raise click.UsageError("Give the reason with --why; it is kept in the log.")
         result = accept_finding(session.database(), session.home, accepted, why.strip())
-        session.emit(result, lambda out: out.lines(summarize(result)))
+        session.emit(result, summarize(result))
         return 0
     db = session.looking()
     if kind is not None and kind not in (known := findings.known_kinds(db)):

@@ -2,15 +2,14 @@
 
 import click
 
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionCommand
 from catalogue.dates import shown_moment
 from catalogue.records import history
 
 
-@click.command("history")
+@click.command("history", cls=SessionCommand)
 @click.option("--limit", type=click.IntRange(1, 10_000), default=30, show_default=True,
               help="Show at most this many.")
-@with_session
 def command(session: Session, limit: int) -> None:
     """List changes recorded by people, newest first.
 

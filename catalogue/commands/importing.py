@@ -5,11 +5,11 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, named_values, with_session
+from catalogue.commands.session import Session, SessionCommand, named_values, watched
 from catalogue.operations.importing import import_table, summarize
 
 
-@click.command("import")
+@click.command("import", cls=SessionCommand)
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--as", "kind", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers"]),
               help="What the file holds; otherwise recognised by its columns.")
@@ -22,7 +22,6 @@ from catalogue.operations.importing import import_table, summarize
 @click.option("--status", default="collected", show_default=True, help="State of orders that give none.")
 @click.option("--make-pieces", is_flag=True, help="Create artists and pieces that are not on record.")
 @click.option("--dry-run", is_flag=True, help="Show what would happen to every row; record nothing.")
-@with_session
 def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ...], dates: tuple[str, ...],
             states: tuple[str, ...], status: str, make_pieces: bool, dry_run: bool) -> int:
     """Import orders, editions, artists, pieces or buyers from FILE, a CSV table.
@@ -32,10 +31,10 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
     mapping = named_values(pairs, "OURS=THEIRS", "--map")
     words = named_values(states, "THEIRS=OURS", "--map-status")
     db = session.database()
-    with interruptible() as cancelled, bar() as report:
+    with watched() as watch:
         chosen, outcome = import_table(db, session.home.settings, file, kind=kind or "", mapping=mapping, dates=dates,
                                        status=status, status_words=words, make_pieces=make_pieces,
-                                       dry_run=dry_run, report=report, cancelled=cancelled)
+                                       dry_run=dry_run, **watch)
     session.emit({"kind": chosen, "counts": outcome.counts, **asdict(outcome)},
-                 lambda out: out.lines(summarize(outcome)))
+                 summarize(outcome))
     return 1 if outcome.left_out else 0

@@ -5,16 +5,15 @@ from contextlib import ExitStack
 import click
 
 from catalogue.commands.printing import Printer, note
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 
 
-@click.command("index")
+@click.command("index", cls=SessionCommand)
 @click.argument("names", nargs=-1, metavar="[STORE]...")
 @click.option("--workers", type=click.IntRange(0), default=0, help="Reading processes; 0: one per processor.")
 @click.option("--dask", "address", metavar="ADDRESS",
               help="Read through the Dask cluster with its scheduler there, such as tcp://nas:8786.")
 @click.option("--again", is_flag=True, help="Read every file again, changed or not.")
-@with_session
 def command(session: Session, names: tuple[str, ...], workers: int, address: str | None, again: bool) -> int:
     """Read what is new or changed in the named stores, or in all.
 
@@ -31,9 +30,8 @@ def command(session: Session, names: tuple[str, ...], workers: int, address: str
 
             cluster = stack.enter_context(connected(address))
             executors, workers = cluster.executors, workers or cluster.workers
-        cancelled, report = stack.enter_context(interruptible()), stack.enter_context(bar())
-        result = index_stores(db, session.home, names, workers=workers, again=again, executors=executors, report=report,
-                            cancelled=cancelled)
+        watch = stack.enter_context(watched())
+        result = index_stores(db, session.home, names, workers=workers, again=again, executors=executors, **watch)
 
     def text(out: Printer) -> None:
         out.lines(summarize(result))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer, answer, note, yes_or_no
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, bar, interruptible, watched
 from catalogue.errors import Ambiguous, NotFound
 from catalogue.intake.capture import parse_notes
 from catalogue.operations.wording import counted
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 NOTHING = "Nothing was copied."
 
 
-@click.command("intake")
+@click.command("intake", cls=SessionCommand)
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--into", "store_name", metavar="STORE", help="Where the scans go; otherwise the only primary store.")
 @click.option("--also", multiple=True, metavar="STORE", help="Another store that gets a copy; may be repeated.")
@@ -41,7 +41,6 @@ NOTHING = "Nothing was copied."
 @click.option("--remove-sources", is_flag=True,
               help="Afterwards remove from FOLDER what enough stores hold, every copy verified.")
 @click.option("--watch", is_flag=True, help="Watch for scans as they arrive and report bad tiles at once.")
-@with_session
 def command(session: Session, folder: Path, store_name: str | None, also: tuple[str, ...],
             artist: str | None, piece: str | None, notes: tuple[str, ...], yes: bool, dry_run: bool,
             remove_sources: bool, watch: bool) -> int:
@@ -78,9 +77,8 @@ def command(session: Session, folder: Path, store_name: str | None, also: tuple[
     scans: ImportedScans | None = None
     if not dry_run and (yes or interactive) and (count or held) and (yes or yes_or_no(
             question, default=bool(count), otherwise=NOTHING if count else "Nothing was removed.")):
-        with interruptible("What was imported is kept; run it again for the rest.") as cancelled, bar() as report:
-            scans = import_scans(db, home, plan, also=also, remove_sources=remove_sources, report=report,
-                           cancelled=cancelled)
+        with watched("What was imported is kept; run it again for the rest.") as work:
+            scans = import_scans(db, home, plan, also=also, remove_sources=remove_sources, **work)
     lacking = held_without_copy(db, plan, also)
     session.emit({"plan": as_data(plan), "outcome": scans.outcome if scans else None, "without_copy": lacking,
                   "likenesses": scans.likenesses if scans else 0}, lambda out: _show_outcome(out, plan, scans, lacking))

@@ -3,15 +3,14 @@
 import click
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionCommand
 from catalogue.fixity.levels import NAMES, levels
 from catalogue.operations.levels import answer_question
 
 
-@click.command("levels")
+@click.command("levels", cls=SessionCommand)
 @click.option("--answer", nargs=2, metavar="QUESTION ANSWER", help="Answer a question shown there: yes or no, and why.")
 @click.option("--all", "everything", is_flag=True, help="Also show what is met already.")
-@with_session
 def command(session: Session, answer: tuple[str, str] | None, everything: bool) -> None:
     """Show which NDSA Levels of Digital Preservation (2.0, 2019) the archive reaches.
 

@@ -12,7 +12,7 @@ from catalogue.commands.order_changes import change_several, correct, set_status
 from catalogue.commands.order_options import StatusChoice, print_facts, print_options
 from catalogue.commands.order_text import print_list, print_order, print_proposal, size_of
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionGroup, watched
 from catalogue.dates import shown_day
 from catalogue.errors import Ambiguous, CatalogueError, refusing, sentence
 from catalogue.ledger import periods
@@ -30,9 +30,7 @@ if TYPE_CHECKING:
 SORTS = ("date", "number", "artist", "piece", "buyer", "medium", "quantity", "price", "status")
 
 
-@click.group("order")
-def command() -> None:
-    """Record, list, repeat and correct orders; write job sheets."""
+command = SessionGroup("order", help="Record, list, repeat and correct orders; write job sheets.")
 
 
 @command.command("list")
@@ -49,7 +47,6 @@ def command() -> None:
 @click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS), help="Sort by this.")
 @click.option("--reverse", is_flag=True, help="Reverse the sort order.")
 @click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="Show at most this many lines.")
-@with_session
 def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool, limit: int, **given: Any) -> None:
     """List order lines, newest first, and what they amount to.
 
@@ -89,7 +86,6 @@ def _filter(session: Session, db: "Database", words: str, given: dict[str, Any])
 
 @command.command("show")
 @click.argument("number")
-@with_session
 def show(session: Session, number: str) -> None:
     """Show order NUMBER with its lines."""
     db = session.looking()
@@ -102,7 +98,6 @@ def show(session: Session, number: str) -> None:
 @command.command("add")
 @click.argument("piece", nargs=-1, required=True)
 @print_options
-@with_session
 def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
     """Record a new print of PIECE; --size is required.
 
@@ -122,7 +117,6 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 @click.option("--check", is_flag=True, help="First read the file in full and compare its digest.")
 @click.option("--dry-run", is_flag=True, help="Show what would be recorded, and record nothing.")
 @print_options
-@with_session
 def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, as_last_time: bool,
            check: bool, dry_run: bool, **given: Any) -> None:
     """Repeat an order, or the last order of a piece.
@@ -138,8 +132,8 @@ def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, a
                              "measure": True} | print_facts(given)
     proposal = propose(db, session.home, **asked)
     if check and proposal.printing and proposal.printing.best:
-        with interruptible("Nothing was recorded.") as cancelled, bar() as report:
-            check_now(db, proposal.printing.scan, proposal.printing.best, report=report, cancelled=cancelled)
+        with watched("Nothing was recorded.") as watch:
+            check_now(db, proposal.printing.scan, proposal.printing.best, **watch)
         proposal = propose(db, session.home, **asked)
     if dry_run:
         session.emit(proposal, lambda out: _print_asked(out, session, db, proposal, given))
@@ -199,7 +193,7 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
             profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],
             numbers=numbers.parse_numbers(given["numbers"])[0], replacing=numbers.parse_numbers(given["replacing"])[0],
             unnumbered=given["unnumbered"])
-    session.emit(line, lambda out: out.lines(summarize(line)))
+    session.emit(line, summarize(line))
 
 
 @command.command("sheet")
@@ -211,7 +205,6 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 @click.option("--check", is_flag=True, help="First read the file in full and compare its digest.")
 @click.option("--pdf", is_flag=True, help="Also write a PDF.")
 @click.option("--text", "as_text", is_flag=True, help="Print the text here and write nothing.")
-@with_session
 def sheet(session: Session, number: str, line_id: int | None, folder: Path | None, copy_master: bool, check: bool,
           pdf: bool, as_text: bool) -> None:
     """Write the job sheet of order NUMBER, one page a line.
@@ -228,10 +221,10 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
         texts = [job_sheet(db, session.home, line_id).text for line_id in lines]
         session.emit(texts, lambda out: out.lines(line for text in texts for line in text.split("\n")))
         return
-    with interruptible("Not all sheets were written.") as cancelled, bar() as report:
+    with watched("Not all sheets were written.") as watch:
         written = write_job_sheets(db, session.home, lines, folder=folder, copy_master=copy_master, pdf=pdf,
-                                   check=check, report=report, cancelled=cancelled)
-    session.emit(written, lambda out: out.lines(summarize(written)))
+                                   check=check, **watch)
+    session.emit(written, summarize(written))
 
 
 for changing in (set_status, change_several, correct):

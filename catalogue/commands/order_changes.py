@@ -7,17 +7,16 @@ import click
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.order_options import StatusChoice, print_facts
 from catalogue.commands.order_text import print_changed, print_order
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionCommand
 from catalogue.errors import Ambiguous, refusing
 from catalogue.records import orders
 from catalogue.records.orders import STATUSES
 
 
-@click.command("status")
+@click.command("status", cls=SessionCommand)
 @click.argument("number")
 @click.argument("status", type=StatusChoice(STATUSES), metavar="STATUS")
 @click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
-@with_session
 def set_status(session: Session, number: str, status: str, line_id: int | None) -> None:
     """Move an order on, or cancel it.
 
@@ -31,20 +30,19 @@ def set_status(session: Session, number: str, status: str, line_id: int | None) 
         if status != "cancelled":
             raise click.UsageError("A single line can only be cancelled.")
         result = cancel_lines(db, [line_id], of_order=number)
-        session.emit(result.lines[0], lambda out: out.lines(summarize(result)))
+        session.emit(result.lines[0], summarize(result))
         return
     order = set_order_status(db, number, status)
-    session.emit(order, lambda out: out.lines(summarize(order)))
+    session.emit(order, summarize(order))
 
 
-@click.command("change")
+@click.command("change", cls=SessionCommand)
 @click.argument("numbers", nargs=-1, required=True)
 @click.option("--state", "--status", "status", type=StatusChoice(STATUSES), help="Their new state, or cancelled.")
 @click.option("--notes", help="Notes on the orders.")
 @click.option("--buyer", help="Who orders.")
 @click.option("--date", "placed", help="Date of the order.")
 @click.option("--unit-price", help="Price of one print, for every line.")
-@with_session
 def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: str | None, placed: str | None,
            **given: str | None) -> None:
     """Change several orders at once, all or none.
@@ -60,7 +58,7 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
     session.emit(result, lambda out: print_changed(out, result))
 
 
-@click.command("correct")
+@click.command("correct", cls=SessionCommand)
 @click.argument("number")
 @click.option("--line", "line_id", type=int, help="Which line to correct, if the order has several.")
 @click.option("--piece", help="Which piece was meant, where the line is not printed yet: number, title or words.")
@@ -79,7 +77,6 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
 @click.option("--profile", help="Printer profile.")
 @click.option("--settings", "print_notes", help="Print notes: rendering intent, settings.")
 @click.option("--notes", help="Notes on the line.")
-@with_session
 def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
     """Correct order NUMBER, or a line of it.
 

@@ -4,18 +4,15 @@ from typing import Any
 
 import click
 
-from catalogue.commands.artist import print_correction
+from catalogue.commands.artist import correction_lines
 from catalogue.commands.lookup import find_artist, find_piece, find_scan
 from catalogue.commands.printing import Printer, undo_hint
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import refusing
 from catalogue.ledger import values
 from catalogue.operations.correcting import confirm_artist, confirm_pieces, describe_piece, merge_pieces, split_piece
 
-
-@click.group("piece")
-def command() -> None:
-    """Correct, confirm, merge and split pieces."""
+command = SessionGroup("piece", help="Correct, confirm, merge and split pieces.")
 
 
 @command.command("set")
@@ -29,7 +26,6 @@ def command() -> None:
 @click.option("--size", help="The original as measured: 60x80 (cm) or 600x800mm.")
 @click.option("--relief", "relief_mm", type=click.FloatRange(0, 500), help="Depth of its relief in mm.")
 @click.option("--notes", help="Anything else worth knowing.")
-@with_session
 def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: str | None, **given: Any) -> None:
     """Set details of PIECE and its original.
 
@@ -59,7 +55,6 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
 @command.command("confirm")
 @click.argument("piece", nargs=-1)
 @click.option("--artist", help="Every piece of this artist.")
-@with_session
 def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> None:
     """Confirm that artist and title of PIECE are right as guessed.
 
@@ -70,14 +65,13 @@ def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> Non
     db = session.database()
     change = (confirm_artist(db, find_artist(db, artist).id) if artist else
             confirm_pieces(db, [find_piece(db, " ".join(piece)).id]))
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))
 
 
 @command.command("merge")
 @click.argument("piece", nargs=-1, required=True)
 @click.option("--into", "keep", required=True, metavar="PIECE",
               help="The piece to keep: its number, title, or artist and title.")
-@with_session
 def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
     """Merge PIECE into another.
 
@@ -85,7 +79,7 @@ def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
     """
     db = session.database()
     change = merge_pieces(db, find_piece(db, keep).id, find_piece(db, " ".join(piece)).id)
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))
 
 
 @command.command("split")
@@ -93,9 +87,8 @@ def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
 @click.option("--scan", "scans", multiple=True, required=True,
               help="A scan that shows another piece: a file, or the first digits of its SHA-256.")
 @click.option("--title", required=True, help="Title of the new piece, by the same artist.")
-@with_session
 def split(session: Session, piece: tuple[str, ...], scans: tuple[str, ...], title: str) -> None:
     """File some scans of PIECE under a new piece."""
     db = session.database()
     change = split_piece(db, find_piece(db, " ".join(piece)).id, [find_scan(db, s).id for s in scans], title)
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))

@@ -5,14 +5,14 @@ from typing import Any
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 
 EDGES = ("continued", "mirrored", "stretched", "colour")
 KERNELS = ("lanczos3", "catmull-rom", "mitchell")
 INTENTS = ("perceptual", "relative", "saturation", "absolute")
 
 
-@click.command("print")
+@click.command("print", cls=SessionCommand)
 @click.argument("number")
 @click.option("--line", "line_id", type=int, help="Only this line; otherwise every line of the order.")
 @click.option("--to", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
@@ -39,7 +39,6 @@ INTENTS = ("perceptual", "relative", "saturation", "absolute")
 @click.option("--black-point/--no-black-point", default=None, help="Black point compensation; otherwise on.")
 @click.option("--compression", type=click.Choice(["none", "deflate", "lzw"]), help="Compression; otherwise none.")
 @click.option("--afresh", is_flag=True, help="Ignore the choices of the last print file.")
-@with_session
 def command(session: Session, /, number: str, line_id: int | None, folder: Path | None,
             profile: Path | None, afresh: bool, **given: Any) -> int:
     """Make the print files of order NUMBER from its verified masters.
@@ -61,11 +60,10 @@ def command(session: Session, /, number: str, line_id: int | None, folder: Path 
     lines = lines_to_print(db, number, line_id)
     place = print_folder(db, session.home, folder)
     icc = None if profile is None else b"" if str(profile) == "none" else read_profile(profile)
-    with interruptible("Finished print files stay; run it again for the rest.") as cancelled, bar() as report:
-        done = make_prints(db, session.home, lines, chosen, place, profile=icc, afresh=afresh, report=report,
-                           cancelled=cancelled)
+    with watched("Finished print files stay; run it again for the rest.") as watch:
+        done = make_prints(db, session.home, lines, chosen, place, profile=icc, afresh=afresh, **watch)
     session.stopped = ""
-    session.emit(done, lambda out: out.lines(summarize(done, session.home.settings.dates)))
+    session.emit(done, summarize(done, session.home.settings.dates))
     return int(bool(done.not_made))
 
 

@@ -4,14 +4,13 @@ import click
 
 from catalogue.commands.lookup import find_scan
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 
 
-@click.command("recipe")
+@click.command("recipe", cls=SessionCommand)
 @click.argument("file")
 @click.option("--record", is_flag=True, help="Record the recipe, after you agree: repeats of this print then use it.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@with_session
 def command(session: Session, file: str, record: bool, yes: bool) -> int:
     """Find how the old print file FILE was made from its master.
 
@@ -22,8 +21,8 @@ def command(session: Session, file: str, record: bool, yes: bool) -> int:
 
     db = session.database() if record else session.looking()
     scan = find_scan(db, file)
-    with interruptible("Nothing was recorded.") as cancelled, bar() as report:
-        proposal = propose_recipe(db, session.home, scan, report=report, cancelled=cancelled)
+    with watched("Nothing was recorded.") as watch:
+        proposal = propose_recipe(db, session.home, scan, **watch)
     session.stopped = ""
     if record:
         if not yes:

@@ -5,11 +5,11 @@ from pathlib import Path
 import click
 
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, bar, watched
 from catalogue.errors import ReadOnly
 
 
-@click.command("recover")
+@click.command("recover", cls=SessionCommand)
 @click.argument("folders", nargs=-1, type=click.Path(path_type=Path, exists=True, file_okay=False),
                 metavar="[FOLDER]...")
 @click.option("--rebuild", "anew", is_flag=True,
@@ -19,7 +19,6 @@ from catalogue.errors import ReadOnly
 @click.option("--ledger", type=click.Path(path_type=Path, exists=True, file_okay=False), metavar="FOLDER",
               help="With --rebuild: orders.csv, editions.csv and the like lie here, not in the catalogue's folder.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@with_session
 def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Path | None, ledger: Path | None,
             yes: bool) -> None:
     """Replace the catalogue with the newest sound backup, plus everything recorded since. The present file is kept
@@ -45,12 +44,12 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
 
     with bar() as report:
         recovered = recover(home, source, report=report)
-    session.emit(recovered, lambda out: out.lines(summarize(recovered)))
+    session.emit(recovered, summarize(recovered))
 
 
 def _rebuild(session: Session, folders: tuple[Path, ...], ledger: Path | None) -> None:
     from catalogue.operations.recovering import rebuild_catalogue, summarize_rebuilt
 
-    with interruptible() as cancelled, bar() as report:
-        result = rebuild_catalogue(session.home, folders, ledger, report=report, cancelled=cancelled)
-    session.emit(result, lambda out: out.lines(summarize_rebuilt(result)))
+    with watched() as watch:
+        result = rebuild_catalogue(session.home, folders, ledger, **watch)
+    session.emit(result, summarize_rebuilt(result))

@@ -2,14 +2,13 @@
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.operations.refiling import refile, summarize, undo_refiling
 
 
-@click.command("refile")
+@click.command("refile", cls=SessionCommand)
 @click.option("--yes", is_flag=True, help="Do it; otherwise it is only shown.")
 @click.option("--undo", "take_back", is_flag=True, help="Undo the last refiling.")
-@with_session
 def command(session: Session, yes: bool, take_back: bool) -> None:
     """File guessed scans again by the place rules in the settings.
 
@@ -20,7 +19,7 @@ def command(session: Session, yes: bool, take_back: bool) -> None:
         count = undo_refiling(db)
         session.emit({"scans": count}, lambda out: out.print(f"The former guesses of {count} scans are back."))
         return
-    with interruptible() as cancelled, bar() as report:
-        refiled = refile(db, session.home, apply=yes, report=report, cancelled=cancelled)
+    with watched() as watch:
+        refiled = refile(db, session.home, apply=yes, **watch)
     session.emit({"looked": refiled.looked, "applied": bool(refiled.id), "moves": refiled.moves},
-                 lambda out: out.lines(summarize(refiled)))
+                 summarize(refiled))

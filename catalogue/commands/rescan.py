@@ -4,7 +4,7 @@ import click
 
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, named_values, with_session
+from catalogue.commands.session import Session, SessionCommand, named_values
 from catalogue.dates import shown_day
 from catalogue.errors import refusing
 from catalogue.ledger.rescans import ORIGINALS, WEAVE, Captures, Rescan, advice, captures
@@ -13,7 +13,7 @@ from catalogue.operations.wording import counted
 from catalogue.records.demand import Captured, captured_like
 
 
-@click.command("rescan")
+@click.command("rescan", cls=SessionCommand)
 @click.argument("piece", nargs=-1)
 @click.option("--note", "noted", multiple=True, metavar="NAME=VALUE",
               help="Note how PIECE's current master was scanned, such as light=left or 'tiles=9'.")
@@ -23,7 +23,6 @@ from catalogue.records.demand import Captured, captured_like
 @click.option("--bed", default="", help="Only on this bed of the settings.")
 @click.option("--overlap", type=click.FloatRange(0, 90),
               help="Least overlap of neighbouring captures, in per cent.")
-@with_session
 def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None, size: str, bed: str,
             overlap: float | None) -> None:
     """List pieces whose master is too small for the sizes ordered.

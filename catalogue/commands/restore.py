@@ -4,17 +4,16 @@ import click
 
 from catalogue.commands.lookup import scan_of_digest
 from catalogue.commands.printing import ask, note
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.fixity.restore import find_file
 from catalogue.operations.restoring import plan_restore, restore_file, summarize
 
 
-@click.command("restore")
+@click.command("restore", cls=SessionCommand)
 @click.argument("file", type=click.Path())  # names that are no UTF-8 too
 @click.option("--from", "source", metavar="STORE", help="The store to restore from; otherwise the one checked last.")
 @click.option("--digest", metavar="SHA256", help="Bring back earlier content, by its digest.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@with_session
 def command(session: Session, file: str, source: str | None, digest: str | None, yes: bool) -> None:
     """Restore FILE from a good copy.
 
@@ -30,7 +29,7 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
         note("The present file is kept beside it under another name." if planned.present else
              "There is no file there now.")
         ask("Write to this store?", otherwise="Nothing was restored.")
-    with interruptible("Nothing was restored; the file is unchanged.") as cancelled, bar() as report:
-        restored = restore_file(db, session.home, planned, report=report, cancelled=cancelled)
+    with watched("Nothing was restored; the file is unchanged.") as watch:
+        restored = restore_file(db, session.home, planned, **watch)
     session.stopped = ""  # too late to stop: it is restored
-    session.emit(restored, lambda out: out.lines(summarize(restored)))
+    session.emit(restored, summarize(restored))

@@ -2,18 +2,15 @@
 
 import click
 
-from catalogue.commands.artist import print_correction
+from catalogue.commands.artist import correction_lines
 from catalogue.commands.lookup import find_piece, find_scan
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import Refused
 from catalogue.operations.correcting import describe_scans
 from catalogue.records.pieces import get_piece
 from catalogue.records.scans import ROLES
 
-
-@click.group("scan")
-def command() -> None:
-    """Say what a scan is and which piece it shows."""
+command = SessionGroup("scan", help="Say what a scan is and which piece it shows.")
 
 
 @command.command("set")
@@ -22,7 +19,6 @@ def command() -> None:
 @click.option("--piece", help="The piece it shows: its number, title, or artist and title.")
 @click.option("--new", "title", help="It shows a new piece with this title.")
 @click.option("--artist", help="With --new: by this artist; otherwise by the artist of its present piece.")
-@with_session
 def set_(session: Session, scan: str, role: str | None, piece: str | None, title: str | None,
          artist: str | None) -> None:
     """Say what SCAN is and which piece it shows.
@@ -44,4 +40,4 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
         change = describe_scans(db, [chosen.sha256], role=role, new_piece=(artist, title))
     else:
         change = describe_scans(db, [chosen.sha256], role=role, piece_id=piece_id)
-    session.emit(change, lambda out: print_correction(out, change))
+    session.emit(change, correction_lines(change))

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import cached_property, wraps
+from functools import cached_property
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -16,12 +16,14 @@ import click
 from catalogue.commands.printing import Interrupted, Printer, console, note, print_json
 from catalogue.dates import read_day
 from catalogue.errors import ReadOnly
-from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size
+from catalogue.progress import Cancelled, Progress, Report, Stopped, Watch, data_size
 from catalogue.settings import Home, find_home
 from catalogue.untrusted import visible
 
 if TYPE_CHECKING:
     from catalogue.records.database import Database
+
+DONE_IS_KEPT = "What was done so far is kept; run it again to continue."
 
 
 @dataclass
@@ -77,39 +79,50 @@ class Session:
         """A date as typed in the shop's form, in ISO form; "" for none. Raises ValueError."""
         return read_day(text, self.home.settings.dates) if text else ""
 
-    def emit(self, data: object, text: Callable[[Printer], None]) -> None:
-        """Print ``data`` as JSON, or let ``text`` print for people."""
+    def emit(self, data: object, text: Iterable[object] | Callable[[Printer], None]) -> None:
+        """Print ``data`` as JSON, or for people the lines of ``text``, or what it prints."""
         if self.as_json:
             print_json(data)
-        else:
+        elif callable(text):
             text(Printer())
+        else:
+            Printer().lines(text)
 
 
-def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Give a command ``--json``."""
+def json_option() -> click.Option:
+    """The option ``--json``, which the session notes."""
 
     def take(context: click.Context, _: click.Parameter, value: bool) -> None:
         if value:
             context.ensure_object(Session).as_json = True
 
-    return click.option("--json", is_flag=True, expose_value=False, callback=take,
-                        help="Print for programs, as JSON.")(command)
+    return click.Option(["--json"], is_flag=True, expose_value=False, callback=take,
+                        help="Print for programs, as JSON.")
 
 
-def with_session(command: Callable[..., int | None]) -> Callable[..., Any]:
-    """Give a command ``--json``, and the session as its first argument; it returns the exit code, None for 0."""
+class SessionCommand(click.Command):
+    """A command with ``--json``, whose function takes the session first and returns the exit code, None for 0."""
 
-    @wraps(command)
-    def call(*args: Any, **options: Any) -> None:
-        context = click.get_current_context()
+    def __init__(self, name: str | None, **settings: Any) -> None:
+        super().__init__(name, **settings)
+        if self.callback:
+            self.params.append(json_option())
+
+    def invoke(self, ctx: click.Context) -> None:
+        """Raises click's Exit for another code than 0."""
+        session = ctx.ensure_object(Session)
         try:
-            code = command(context.obj, *args, **options)
+            code = ctx.invoke(self.callback, session, **ctx.params) if self.callback else None
         finally:
-            context.obj.close()
+            session.close()
         if code:
-            context.exit(code)
+            ctx.exit(code)
 
-    return json_option(call)
+
+class SessionGroup(click.Group, SessionCommand):
+    """A group of such commands."""
+
+    command_class = SessionCommand
 
 
 def named_values(texts: Iterable[str], form: str, option: str) -> dict[str, str]:
@@ -194,7 +207,7 @@ def _value_name(option: click.Option) -> str | None:
 
 
 @contextmanager
-def interruptible(words: str = "What was done so far is kept; run it again to continue.") -> Iterator[Cancelled]:
+def interruptible(words: str = DONE_IS_KEPT) -> Iterator[Cancelled]:
     """A cancel check that Ctrl-C makes true; a second Ctrl-C stops at once.
 
     ``words`` say what holds after stopping. The command then ends with exit code 2, whatever it gives.
@@ -246,3 +259,10 @@ def bar() -> Iterator[Report]:
                          size=size)
 
         yield report
+
+
+@contextmanager
+def watched(words: str = DONE_IS_KEPT) -> Iterator[Watch]:
+    """What an operation that takes long is given: progress goes to a :func:`bar`, and it is :func:`interruptible`."""
+    with interruptible(words) as cancelled, bar() as report:
+        yield {"report": report, "cancelled": cancelled}

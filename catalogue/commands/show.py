@@ -7,7 +7,7 @@ import click
 
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionCommand
 from catalogue.dates import shown_day
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
@@ -18,9 +18,8 @@ if TYPE_CHECKING:
     from catalogue.records.database import Database
 
 
-@click.command("show")
+@click.command("show", cls=SessionCommand)
 @click.argument("piece", nargs=-1, required=True)
-@with_session
 def command(session: Session, piece: tuple[str, ...]) -> None:
     """Show everything about PIECE: its scans, sizes and orders.
 

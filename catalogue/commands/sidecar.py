@@ -7,11 +7,11 @@ import click
 
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.errors import NotFound
 
 
-@click.command("sidecar")
+@click.command("sidecar", cls=SessionCommand)
 @click.argument("piece", nargs=-1, required=True)
 @click.option("--rights", default="", help="The rights line, as it should read.")
 @click.option("--role", "roles", multiple=True, type=click.Choice(["master", "tile", "print file", "reference"]),
@@ -19,7 +19,6 @@ from catalogue.errors import NotFound
 @click.option("--into-copy", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
               help="Write the description into new copies in FOLDER instead (TIFF), pixels proven equal.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@with_session
 def command(session: Session, piece: tuple[str, ...], rights: str, roles: tuple[str, ...], folder: Path | None,
             yes: bool) -> int:
     """Write PIECE's details to XMP sidecars beside its scans.
@@ -40,7 +39,7 @@ def command(session: Session, piece: tuple[str, ...], rights: str, roles: tuple[
         if session.as_json or not sys.stdin.isatty():
             raise click.UsageError("Use --yes when there is nobody to ask.")
         ask(f"{chosen.artist}, {chosen.title}: write {targets_text}?", otherwise="Nothing was written.", default=True)
-    with interruptible("What was written is kept.") as cancelled, bar() as report:
-        written = write_descriptions(db, targets, description, folder, report=report, cancelled=cancelled)
-    session.emit(written, lambda out: out.lines(summarize(written)))
+    with watched("What was written is kept.") as watch:
+        written = write_descriptions(db, targets, description, folder, **watch)
+    session.emit(written, summarize(written))
     return int(any(sidecar.trouble for sidecar in written))

@@ -7,7 +7,7 @@ import click
 
 from catalogue.commands.lookup import find_artist
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionCommand
 from catalogue.dates import read_day, shown_day
 from catalogue.errors import sentence
 from catalogue.ledger import periods
@@ -18,7 +18,7 @@ from catalogue.operations.artist_statements import look_at_statement, make_state
 from catalogue.sheets.statement import ROUNDING, TAX
 
 
-@click.command("statement")
+@click.command("statement", cls=SessionCommand)
 @click.argument("artist", nargs=-1, required=True)
 @click.option("--month", default="", help="The month, such as 2025-11.")
 @click.option("--year", type=click.IntRange(1000, 9999), metavar="YEAR", help="The year, such as 2025.")
@@ -28,7 +28,6 @@ from catalogue.sheets.statement import ROUNDING, TAX
               help="Issue it and write it to this new file: .html, .pdf or .csv. May be repeated.")
 @click.option("--issue", "issued", is_flag=True, help="Issue it; later corrections go into the next one.")
 @click.option("--draft", is_flag=True, help="With --to-file: write it as a draft, and issue nothing.")
-@with_session
 def command(session: Session, artist: tuple[str, ...], month: str, year: int | None, first: str, last: str,
             files: tuple[Path, ...], issued: bool, draft: bool) -> None:
     """Show what ARTIST is owed for a period.

@@ -6,16 +6,13 @@ from typing import Any
 import click
 
 from catalogue.commands.printing import Printer, ask, yes_or_no
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionGroup
 from catalogue.indexing.stores import MARKER, locate_store, marked_elsewhere, on_one_disk, read_marker
 from catalogue.operations.stores import add_store, move_store, retire_store, summarize
 from catalogue.progress import data_size
 from catalogue.records import stores
 
-
-@click.group("store")
-def command() -> None:
-    """Add, list, move or retire stores: the disks and shares that hold scans."""
+command = SessionGroup("store", help="Add, list, move or retire stores: the disks and shares that hold scans.")
 
 
 @command.command("add")
@@ -26,7 +23,6 @@ def command() -> None:
 @click.option("--marker/--no-marker", default=None,
               help="Write the marker file by which the disk is recognised elsewhere; otherwise you are asked.")
 @click.option("--one-reader", is_flag=True, help="Read one file at a time, as suits a spinning disk.")
-@with_session
 def add(session: Session, name: str, folder: Path, kind: str, marker: bool | None, one_reader: bool) -> None:
     """Add FOLDER as the store NAME.
 
@@ -42,7 +38,6 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 
 
 @command.command("list")
-@with_session
 def list_stores(session: Session) -> None:
     """List stores, what they hold, and whether they are connected."""
     db = session.looking()
@@ -77,7 +72,6 @@ def list_stores(session: Session) -> None:
 @command.command("retire")
 @click.argument("name")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@with_session
 def retire(session: Session, name: str, yes: bool) -> None:
     """Retire the store NAME.
 
@@ -88,13 +82,12 @@ def retire(session: Session, name: str, yes: bool) -> None:
     if not yes:
         ask(f"Retire the store {store.name}? Its files stay where they are.", otherwise="Nothing was changed.")
     result = retire_store(db, session.home, store.name)
-    session.emit({"retired": store.name}, lambda out: out.lines(summarize(result)))
+    session.emit({"retired": store.name}, summarize(result))
 
 
 @command.command("move")
 @click.argument("name")
 @click.argument("folder", type=click.Path(path_type=Path))
-@with_session
 def move(session: Session, name: str, folder: Path) -> None:
     """Record that the store NAME is now at FOLDER.
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer, yes_or_no
-from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.operations.wording import counted
 from catalogue.records import stores
 from catalogue.records.paths import display_path
@@ -19,14 +19,13 @@ if TYPE_CHECKING:
 KEPT = "What was renamed stays renamed; run it again for the rest, or undo it."
 
 
-@click.command("tidy")
+@click.command("tidy", cls=SessionCommand)
 @click.argument("store_name", metavar="[STORE]", required=False)
 @click.option("--level", type=click.Choice(["portable", "place", "rule"]), default="rule", show_default=True,
               help="portable: only names that some systems refuse; place: folders too; rule: the whole path.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
               help="Undo an earlier tidying.")
-@with_session
 def command(session: Session, store_name: str | None, level: str, yes: bool, undo_file: Path | None) -> int:
     """Rename what breaks the naming rule in STORE.
 
@@ -39,9 +38,9 @@ def command(session: Session, store_name: str | None, level: str, yes: bool, und
 
     db, home = session.existing(), session.home
     if undo_file:
-        with interruptible(KEPT) as cancelled, bar() as report:
-            undone = undo_tidying(db, home, undo_file, report=report, cancelled=cancelled)
-        session.emit(undone, lambda out: out.lines(summarize(undone)))
+        with watched(KEPT) as watch:
+            undone = undo_tidying(db, home, undo_file, **watch)
+        session.emit(undone, summarize(undone))
         return int(bool(undone.skipped))
     if not store_name:
         raise click.UsageError("Name a store, or use --undo FILE.")
@@ -56,8 +55,8 @@ def command(session: Session, store_name: str | None, level: str, yes: bool, und
     if unfinished and not plan.moves:
         asked = f"An earlier tidying of {plan.store} was interrupted. Complete it?"
     if (plan.moves or unfinished) and (yes or (interactive and yes_or_no(asked, otherwise="Nothing was renamed."))):
-        with interruptible(KEPT) as cancelled, bar() as report:
-            result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
+        with watched(KEPT) as watch:
+            result = apply_tidying(db, home, plan, **watch)
     session.emit({"plan": plan, "done": result},
                  lambda out: out.lines(summarize(result) if result else ["Nothing was changed."]))
     return int(bool(plan.remarks or (plan.moves and not result) or (result and result.skipped)))

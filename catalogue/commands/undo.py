@@ -2,13 +2,12 @@
 
 import click
 
-from catalogue.commands.session import Session, with_session
+from catalogue.commands.session import Session, SessionCommand
 from catalogue.operations.correcting import undo_statement
 
 
-@click.command("undo")
+@click.command("undo", cls=SessionCommand)
 @click.argument("number", type=int, required=False)
-@with_session
 def command(session: Session, number: int | None) -> None:
     """Undo the change NUMBER, or the last one not yet undone.
 
