@@ -22,11 +22,12 @@ from catalogue.errors import NotFound, Refused
 from catalogue.ledger.artist_terms import in_words, terms_on
 from catalogue.ledger.periods import Period
 from catalogue.ledger.values import shown_size
-from catalogue.records import artist_statements, pieces
-from catalogue.records.artist_statements import SoldLine, SoldPrint, Terms
+from catalogue.records import artist_statements, orders, pieces
+from catalogue.records.artist_statements import MADE, SoldPrint, Terms
 from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import numbers_text, roman
 from catalogue.records.order_list import Money
+from catalogue.records.orders import Line
 from catalogue.untrusted import shell_word
 
 FORMAT = 1
@@ -99,7 +100,7 @@ def statement(db: Database, artist_id: int, period: Period, dates: str) -> State
     lines = artist_statements.sold(db, artist_id, period.first, period.last)
     rows = tuple(row for line in lines for row in owed(db, line, terms, artist.name, dates))
     corrections = tuple(_corrections(db, artist_id, issued, terms, artist.name, dates))
-    spoken = list(filter(None, (terms_on(terms, day) for day in (period.last, *(line.placed for line in lines)))))
+    spoken = list(filter(None, (terms_on(terms, day) for day in (period.last, *(line.placed[:10] for line in lines)))))
     if not spoken:
         raise _nothing_agreed(artist.name)
     words = tuple(in_words(earlier, dates) for earlier in sorted(set(spoken), key=lambda earlier: earlier.since))
@@ -125,11 +126,12 @@ def issue(db: Database, artist_id: int, period: Period, dates: str, today: date)
     return made
 
 
-def owed(db: Database, line: SoldLine, terms: Sequence[Terms], artist: str, dates: str) -> list[Row]:
+def owed(db: Database, line: Line, terms: Sequence[Terms], artist: str, dates: str) -> list[Row]:
     """Rows of one order line. Raises NotFound where nothing is agreed for its day."""
-    holding = terms_on(terms, line.placed)
+    day = line.placed[:10]
+    holding = terms_on(terms, day)
     if holding is None:
-        raise _nothing_agreed(artist, shown_day(line.placed, dates))
+        raise _nothing_agreed(artist, shown_day(day, dates))
     prints: list[SoldPrint | None] = [*artist_statements.numbered_prints(db, line.id)]
     prints += [None] * (line.quantity - len(prints))
     rows = []
@@ -141,13 +143,13 @@ def owed(db: Database, line: SoldLine, terms: Sequence[Terms], artist: str, date
         each = "" if reason else _each(price, owed_in, holding)
         note = reason or ("no price on record" if holding.basis == "percentage" and not price else destroyed)
         amount = money.write_amount(len(alike) * Decimal(each or 0), owed_in)
-        rows.append(Row(line.id, line.order, line.placed, line.title, shown_size(line.width_mm, line.height_mm),
+        rows.append(Row(line.id, line.number, day, line.title, shown_size(line.width_mm, line.height_mm),
                         line.medium, _numbers(sold for sold in alike if sold), len(alike), price, line.currency, each,
                         amount, owed_in, note))
     return rows
 
 
-def _prices(line: SoldLine, count: int) -> list[str]:
+def _prices(line: Line, count: int) -> list[str]:
     """The price of each print of a line, as decimal text."""
     if line.unit_price or not line.price:
         return [line.unit_price] * count
@@ -221,12 +223,12 @@ def _why(db: Database, before: Sequence[Row], line_id: int, artist_id: int, now:
     """What became of an order line since it was stated."""
     if now:
         return "corrected" if before else "recorded or printed after that statement"
-    line = artist_statements.sold_line(db, line_id)
+    line = orders.line(db, line_id)
     if line is None:
         return "removed from the record"
-    if line.artist_id != artist_id:
+    if pieces.get_piece(db, line.piece_id).artist_id != artist_id:
         return "the work is another artist's"
-    return "moved to another day" if line.made else "cancelled, or not printed yet"
+    return "moved to another day" if line.status in MADE else "cancelled, or not printed yet"
 
 
 def _totals(rows: Sequence[Row]) -> tuple[Money, ...]:

@@ -8,7 +8,6 @@ from catalogue.ledger.fit import fit_of
 from catalogue.records import demand, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.demand import Demand
-from catalogue.records.orders import NewLine
 from catalogue.settings import Settings
 
 # Handling originals, common practice, no source.
@@ -58,19 +57,17 @@ def _piece(db: Database, asked: list[Demand], settings: Settings) -> Rescan | No
     first = asked[0]
     scan = scans.by_id(db, first.scan_id) if first.scan_id is not None else None
     if scan is None:
-        return Rescan(first.piece_id, first.artist, first.title, sum(d.prints for d in asked),
+        return Rescan(first.piece_id, first.artist, first.title, sum(d.quantity for d in asked),
                       max(d.last for d in asked), None, None, ())
     short: dict[tuple[float, float], Short] = {}
     last = ""
     for demanded in asked:
-        line = NewLine(demanded.piece_id, demanded.width_mm, demanded.height_mm, 1, demanded.medium,
-                       demanded.border_mm, demanded.wrap_mm, demanded.edge)
-        fit = fit_of(scan, line, settings.print_ppi)
+        fit = fit_of(scan, demanded, settings.print_ppi)
         if fit is not None and not fit.enough:
             size = (demanded.width_mm, demanded.height_mm)
             before = short.get(size, Short(*size, 0, fit.ppi, fit.least_ppi))
             worst = min((before.ppi, before.least_ppi), (fit.ppi, fit.least_ppi), key=lambda p: p[0] / p[1])
-            short[size] = Short(*size, before.prints + demanded.prints, *worst)
+            short[size] = Short(*size, before.prints + demanded.quantity, *worst)
             last = max(last, demanded.last)
     if not short:
         return None

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
-from catalogue.records.database import Database, fetch, fetch_one
-from catalogue.records.orders import LINE_STATUS
+from catalogue.records.database import Database, fetch
+from catalogue.records.orders import LINE_STATUS, Line, lines_where
 from catalogue.records.rows import insert_row, save_row
 
 BASES = ("percentage", "fixed", "none")
@@ -30,25 +30,6 @@ class Terms:
 
 
 @dataclass(frozen=True, slots=True)
-class SoldLine:
-    """An order line as a statement looks at it. ``made``: it is printed or collected, and not cancelled."""
-
-    id: int
-    artist_id: int
-    order: str
-    placed: str
-    title: str
-    width_mm: float
-    height_mm: float
-    medium: str
-    quantity: int
-    unit_price: str
-    price: str
-    currency: str
-    made: int
-
-
-@dataclass(frozen=True, slots=True)
 class SoldPrint:
     """A print under an edition number that a line took. ``destroyed`` is an ISO date, or empty."""
 
@@ -62,10 +43,7 @@ class SoldPrint:
 
 _IDS = """WITH RECURSIVE same (id) AS (VALUES (?1) UNION
           SELECT s.artist_id FROM artist_stated s JOIN same ON s.joined_into = same.id)"""
-_LINE = f"""SELECT l.id, p.artist_id, o.number AS "order", substr(o.placed, 1, 10) AS placed, p.title, l.width_mm,
-                   l.height_mm, l.medium, l.quantity, l.unit_price, l.price, o.currency,
-                   {LINE_STATUS} IN ('printed', 'collected') AS made
-            FROM order_line l JOIN orders o ON o.id = l.order_id JOIN piece p ON p.id = l.piece_id"""
+MADE = ("printed", "collected")     # statuses of a line whose prints there are
 
 
 def terms_of(db: Database, artist_id: int) -> list[Terms]:
@@ -81,15 +59,10 @@ def state_terms(db: Database, terms: Terms) -> None:
     save_row(db, "artist_terms", {name: values.pop(name) for name in ("artist_id", "since")}, values)
 
 
-def sold(db: Database, artist_id: int, first: str, last: str) -> list[SoldLine]:
+def sold(db: Database, artist_id: int, first: str, last: str) -> list[Line]:
     """Lines of an artist's works ordered in a period and made, oldest first."""
-    return fetch(db, SoldLine, f"""{_LINE} WHERE p.artist_id = ? AND o.placed >= ? AND o.placed < ? || 'U' AND
-        {LINE_STATUS} IN ('printed', 'collected') ORDER BY o.placed, o.id, l.id""", [artist_id, first, last])
-
-
-def sold_line(db: Database, line_id: int) -> SoldLine | None:
-    """One line as it is now."""
-    return fetch_one(db, SoldLine, f"{_LINE} WHERE l.id = ?", [line_id])
+    return lines_where(db, f""" WHERE p.artist_id = ? AND o.placed >= ? AND o.placed < ? || 'U' AND
+        {LINE_STATUS} IN {MADE} ORDER BY o.placed, o.id, l.id""", [artist_id, first, last])
 
 
 def numbered_prints(db: Database, line_id: int) -> list[SoldPrint]:

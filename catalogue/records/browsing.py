@@ -44,34 +44,24 @@ class PieceItem:
     sha256: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Glance:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Glance(PieceItem):
     """What stands under a piece's picture.
 
     ``present`` counts files of the current master that are there; ``stores``, ``disks`` and ``checked_at`` are of its
     sound copies, as in :class:`catalogue.records.copies.Copies`. ``caution`` says why the current master is doubtful.
     """
 
-    piece_id: int
-    artist: str
-    title: str
-    year: str
-    series: str
     width_mm: float | None
     height_mm: float | None
     scan_id: int | None
-    sha256: str | None
     width: int | None
     height: int | None
     bits: int | None
     ppi_x: float | None
     ppi_y: float | None
-    profile_name: str | None
     has_preview: int | None
-    findings: int
-    damaged: int
     lines: int
-    last_order: str | None
     present: int = 0
     stores: int = 0
     disks: int = 0
@@ -108,6 +98,17 @@ def artist(db: Database, artist_id: int) -> ArtistItem | None:
     return fetch_one(db, ArtistItem, f"{_ARTIST_ITEM} WHERE a.id = ?", [artist_id])
 
 
+_PIECE_ITEM = f"""
+    p.id, p.key, p.artist_id, a.name AS artist, p.title, p.year,
+    (SELECT count(*) FROM scan c WHERE c.piece_id = p.id) AS scans,
+    (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id WHERE l.piece_id = p.id) AS last_order,
+    (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
+     WHERE c.piece_id = p.id AND f.resolved IS NULL) AS findings,
+    (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
+     WHERE c.piece_id = p.id AND f.resolved IS NULL AND {IS_DAMAGE}) AS damaged,
+    (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256"""
+
+
 def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit: int, *,
            forward: bool = True) -> list[PieceItem]:
     """Pieces by title, of one artist or of all."""
@@ -118,25 +119,14 @@ def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit:
     return in_order(fetch(db, PieceItem, f"""
         WITH page AS (SELECT * FROM piece WHERE (key, id) {sign} (?1, ?2) {chosen}
                       ORDER BY key {order}, id {order} LIMIT ?3)
-        {_PIECE_ITEM} ORDER BY p.key {order}, p.id {order}""", values), forward)
+        SELECT {_PIECE_ITEM} FROM page p JOIN artist a ON a.id = p.artist_id
+        ORDER BY p.key {order}, p.id {order}""", values), forward)
 
 
 def piece(db: Database, piece_id: int) -> PieceItem | None:
     """One piece as the list shows it."""
-    return fetch_one(db, PieceItem, f"WITH page AS (SELECT * FROM piece WHERE id = ?) {_PIECE_ITEM}", [piece_id])
-
-
-_PIECE_ITEM = f"""
-        SELECT p.id, p.key, p.artist_id, a.name AS artist, p.title, p.year,
-               (SELECT count(*) FROM scan c WHERE c.piece_id = p.id) AS scans,
-               (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
-                WHERE l.piece_id = p.id) AS last_order,
-               (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
-                WHERE c.piece_id = p.id AND f.resolved IS NULL) AS findings,
-               (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
-                WHERE c.piece_id = p.id AND f.resolved IS NULL AND {IS_DAMAGE}) AS damaged,
-               (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
-        FROM page p JOIN artist a ON a.id = p.artist_id"""
+    return fetch_one(db, PieceItem, f"""SELECT {_PIECE_ITEM} FROM piece p JOIN artist a ON a.id = p.artist_id
+                                        WHERE p.id = ?""", [piece_id])
 
 
 def glance(db: Database, piece_id: int) -> Glance | None:
@@ -144,16 +134,9 @@ def glance(db: Database, piece_id: int) -> Glance | None:
     from catalogue.records import current  # not needed for the first list
 
     row = fetch_one(db, Glance, f"""
-        SELECT p.id AS piece_id, a.name AS artist, p.title, p.year, p.series, p.width_mm, p.height_mm,
-               c.id AS scan_id, c.sha256, c.width, c.height, c.bits, c.ppi_x, c.ppi_y, c.profile_name, c.has_preview,
-               (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
-                WHERE x.piece_id = p.id AND f.resolved IS NULL) AS findings,
-               (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
-                WHERE x.piece_id = p.id AND f.resolved IS NULL AND {IS_DAMAGE}) AS damaged,
-               (SELECT count(*) FROM order_line l WHERE l.piece_id = p.id) AS lines,
-               (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
-                WHERE l.piece_id = p.id) AS last_order
-        FROM piece p JOIN artist a ON a.id = p.artist_id LEFT JOIN scan c ON c.id = p.current_scan_id
+        SELECT {_PIECE_ITEM}, p.width_mm, p.height_mm, m.id AS scan_id, m.width, m.height, m.bits, m.ppi_x, m.ppi_y,
+               m.has_preview, (SELECT count(*) FROM order_line l WHERE l.piece_id = p.id) AS lines
+        FROM piece p JOIN artist a ON a.id = p.artist_id LEFT JOIN scan m ON m.id = p.current_scan_id
         WHERE p.id = ?""", [piece_id])
     if row is None:
         return None

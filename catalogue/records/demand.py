@@ -3,24 +3,17 @@
 import json
 from dataclasses import dataclass
 
+from catalogue.records.orders import NewLine
 from catalogue.records.rows import Database, fetch
 
 
-@dataclass(frozen=True, slots=True)
-class Demand:
-    """One way a piece was ordered, with how often. ``scan_id`` is the current master, None where none is chosen."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Demand(NewLine):
+    """One way a piece was ordered, with how many prints by now. ``scan_id`` is the current master, None where none is
+    chosen."""
 
-    piece_id: int
     artist: str
     title: str
-    width_mm: float
-    height_mm: float
-    medium: str
-    border_mm: float
-    wrap_mm: float
-    edge: str
-    lines: int
-    prints: int
     last: str
     scan_id: int | None
 
@@ -41,7 +34,7 @@ def sizes_ordered(db: Database) -> list[Demand]:
     """Every size, finish and medium each piece was asked for, cancelled orders too: they were asked for."""
     return fetch(db, Demand, """
         SELECT p.id AS piece_id, a.name AS artist, p.title, l.width_mm, l.height_mm, l.medium, l.border_mm, l.wrap_mm,
-               l.edge, count(*) AS lines, sum(l.quantity) AS prints, max(o.placed) AS last, p.current_scan_id AS scan_id
+               l.edge, sum(l.quantity) AS quantity, max(o.placed) AS last, p.current_scan_id AS scan_id
         FROM order_line l JOIN orders o ON o.id = l.order_id JOIN piece p ON p.id = l.piece_id
         JOIN artist a ON a.id = p.artist_id
         GROUP BY p.id, l.width_mm, l.height_mm, l.medium, l.border_mm, l.wrap_mm, l.edge ORDER BY p.id""")

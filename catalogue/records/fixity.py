@@ -7,25 +7,19 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from catalogue.records.copies import HELD
+from catalogue.records.files import File
 from catalogue.records.paths import stored_mtime
 from catalogue.records.preferred_names import HeldScan, filed_with_piece, path_rank
 from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_int, fetch_one, fetch_text, now, save_row
 from catalogue.records.stores import Store
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Due(File):
     """A file whose bytes can be checked: what is on record for it."""
 
-    id: int
-    store_id: int
-    path: str
-    size: int
-    mtime_ns: int
     scan_id: int
     sha256: str
-    state: str
-    checked_at: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,10 +30,6 @@ class Wanted:
     sha256: str
     size: int
     path: str
-
-
-_DUE = """SELECT f.id, f.store_id, f.path, f.size, f.mtime_ns, f.scan_id, s.sha256, f.state, f.checked_at
-          FROM file f JOIN scan s ON s.id = f.scan_id"""
 
 
 def first_turn(db: Database, store_id: int) -> int:
@@ -89,7 +79,8 @@ def checkable(db: Database, store_id: int) -> int:
 
 
 def due_file(db: Database, file_id: int) -> Due | None:
-    return fetch_one(db, Due, _DUE + " WHERE f.id = ?", [file_id])
+    return fetch_one(db, Due, """SELECT f.*, s.sha256 FROM file f JOIN scan s ON s.id = f.scan_id
+                                 WHERE f.id = ?""", [file_id])
 
 
 def set_turn(db: Database, file_id: int, turn: int) -> None:

@@ -89,7 +89,8 @@ SELECT_LINE = f"""SELECT l.*, o.number, o.placed, o.buyer, {LINE_STATUS} AS stat
            JOIN piece p ON p.id = l.piece_id JOIN artist a ON a.id = p.artist_id"""
 
 
-def _lines(db: Database, where: str, values: list[object]) -> list[Line]:
+def lines_where(db: Database, where: str, values: list[object]) -> list[Line]:
+    """Lines that meet a condition over the tables of ``SELECT_LINE``, in the order it names."""
     return [line_of(row) for row in db.execute(SELECT_LINE + where, values)]
 
 
@@ -156,7 +157,7 @@ def by_id(db: Database, order_id: int) -> Order | None:
 
 
 def line(db: Database, line_id: int) -> Line | None:
-    return next(iter(_lines(db, " WHERE l.id = ?", [line_id])), None)
+    return next(iter(lines_where(db, " WHERE l.id = ?", [line_id])), None)
 
 
 def get_line(db: Database, line_id: int) -> Line:
@@ -173,22 +174,22 @@ def lines_by_number(db: Database, number: str, line_id: int | None = None) -> li
 
 
 def lines_of(db: Database, order_id: int) -> list[Line]:
-    return _lines(db, " WHERE l.order_id = ? ORDER BY l.id", [order_id])
+    return lines_where(db, " WHERE l.order_id = ? ORDER BY l.id", [order_id])
 
 
 def lines_of_piece(db: Database, piece_id: int) -> list[Line]:
     """A piece's lines, newest first."""
-    return _lines(db, " WHERE l.piece_id = ? ORDER BY o.placed DESC, l.id DESC", [piece_id])
+    return lines_where(db, " WHERE l.piece_id = ? ORDER BY o.placed DESC, l.id DESC", [piece_id])
 
 
 def lines_like(db: Database, order_id: int, new: NewLine) -> list[Line]:
     """Lines of this order that say the same, so that an import of the same books records nothing twice."""
-    return _lines(db, """ WHERE l.order_id = ? AND l.piece_id = ? AND l.width_mm = ? AND l.height_mm = ?
+    return lines_where(db, """ WHERE l.order_id = ? AND l.piece_id = ? AND l.width_mm = ? AND l.height_mm = ?
                           AND l.medium = ? AND l.quantity = ? AND l.notes = ? AND l.border_mm = ? AND l.wrap_mm = ?
                           AND (l.price = '') = (? = '') AND CAST(l.price AS REAL) = CAST(? AS REAL)
                           ORDER BY l.id""",
-                  [order_id, new.piece_id, new.width_mm, new.height_mm, new.medium, new.quantity, new.notes,
-                   new.border_mm, new.wrap_mm, new.price, new.price])
+                       [order_id, new.piece_id, new.width_mm, new.height_mm, new.medium, new.quantity, new.notes,
+                        new.border_mm, new.wrap_mm, new.price, new.price])
 
 
 def next_number(db: Database, year: str) -> str:
@@ -235,7 +236,7 @@ def note_imported(db: Database, digest: str, nth: int, line_id: int) -> None:
 
 def all_lines(db: Database) -> list[Line]:
     """Every line, oldest first."""
-    return _lines(db, " ORDER BY o.placed, o.id, l.id", [])
+    return lines_where(db, " ORDER BY o.placed, o.id, l.id", [])
 
 
 ORDER_FACTS = ("placed", "buyer", "currency", "notes")
