@@ -40,62 +40,50 @@ def command(session: Session, store: str | None, free: bool, yes: bool, undo_fil
         if not store:
             raise click.UsageError("--print-files takes the name of a store.")
         return _print_files(session, store, free, yes)
-    from catalogue.operations.doubles import (
-        bring_back_doubles,
-        free_doubles,
-        list_doubles,
-        summarize,
-        summarize_brought_back,
-        total,
-    )
+    from catalogue.operations import doubles
     db = session.database() if free or undo_file else session.looking()
     if undo_file:
         with watched(KEPT) as watch:
-            brought_back = bring_back_doubles(db, session.home, undo_file, **watch)
-        session.emit(brought_back, summarize_brought_back(brought_back))
+            brought_back = doubles.bring_back_doubles(db, session.home, undo_file, **watch)
+        session.emit(brought_back, doubles.summarize_brought_back(brought_back))
         return int(bool(brought_back.skipped))
-    listed = list_doubles(db, store or "")
+    listed = doubles.list_doubles(db, store or "")
     if not free:
         session.emit(listed, lambda out: _print(out, listed))
         return int(any(in_store.groups for in_store in listed))
     if not store:
         raise click.UsageError("Name the store to free doubles in.")
-    count, size = total(listed[0].groups)
+    count, size = doubles.total(listed[0].groups)
     if count and not yes:
         if not session.as_json:
             _print(Printer(), listed)
         ask(f"Remove {counted(count, 'double')} ({data_size(size)}) from {listed[0].store.root}?",
             otherwise="Nothing was removed.")
     with watched(KEPT) as watch:
-        freed = free_doubles(db, session.home, listed[0].store, listed[0].groups, **watch)
-    session.emit(freed, summarize(freed))
+        freed = doubles.free_doubles(db, session.home, listed[0].store, listed[0].groups, **watch)
+    session.emit(freed, doubles.summarize(freed))
     return int(bool(freed.skipped))
 
 
 def _print_files(session: Session, store: str, free: bool, yes: bool) -> int:
-    from catalogue.operations.print_file_proofs import (
-        free_print_files,
-        prove_print_files,
-        summarize,
-        summarize_freed,
-    )
+    from catalogue.operations import print_file_proofs
 
     if not free or not yes:
         with watched("Nothing was changed.") as watch:
-            proofs = prove_print_files(session.looking(), session.home, store, **watch)
+            proofs = print_file_proofs.prove_print_files(session.looking(), session.home, store, **watch)
         again = [proof for proof in proofs if proof.proven]
         if not free:
-            session.emit(proofs, summarize(proofs))
+            session.emit(proofs, print_file_proofs.summarize(proofs))
             return int(bool(again))
         if not session.as_json:
-            Printer().lines(summarize(proofs))
+            Printer().lines(print_file_proofs.summarize(proofs))
         if again:
             ask(f"Remove {counted(len(again), 'print file')} ({data_size(sum(proof.size for proof in again))}) from"
                 f" {store}? Each is proven once more just before it goes.", otherwise="Nothing was removed.")
     db = session.database()
     with watched("What was removed can be made again; run it again for the rest.") as watch:
-        freed = free_print_files(db, session.home, store, **watch)
-    session.emit(freed, summarize_freed(freed))
+        freed = print_file_proofs.free_print_files(db, session.home, store, **watch)
+    session.emit(freed, print_file_proofs.summarize_freed(freed))
     return int(bool(freed.skipped))
 
 
@@ -109,10 +97,10 @@ def _make_again(session: Session, undo_file: Path) -> int:
 
 
 def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
-    from catalogue.operations.doubles import summarize_set_aside, total
+    from catalogue.operations import doubles
 
     for in_store in listed:
-        count, size = total(in_store.groups)
+        count, size = doubles.total(in_store.groups)
         for group in in_store.groups:
             out.print(f"{in_store.store.name}: {data_size(group.size)} each")
             out.print(f"  keep    {display_path(group.keep.path)}")
@@ -120,5 +108,5 @@ def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
         out.print(f"{in_store.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
                   + (f" To do it: catalogue doubles {shell_word(in_store.store.name)} --free" if count else ""))
         if in_store.set_aside:
-            out.print(f"{in_store.store.name}: {summarize_set_aside(in_store.set_aside)}")
+            out.print(f"{in_store.store.name}: {doubles.summarize_set_aside(in_store.set_aside)}")
             out.lines(f"  kept    {display_path(file.path)}" for file in in_store.set_aside)

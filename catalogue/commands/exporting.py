@@ -9,14 +9,7 @@ from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, SessionGroup, bar, watched
 from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.manifest import NAME
-from catalogue.operations.exporting import (
-    export_holdings,
-    export_manifests,
-    export_table,
-    summarize_bag,
-    summarize_manifests,
-    write_bag,
-)
+from catalogue.operations import exporting
 from catalogue.operations.stores import selected_stores
 from catalogue.progress import data_size
 from catalogue.records.fixity import baggable
@@ -39,8 +32,8 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
     chosen = selected_stores(db, names)
     for store in chosen if into_store and not yes else ():
         ask(f"Write {NAME} into {store.root}, now and with every backup?", otherwise="Nothing was written.")
-    written = export_manifests(db, session.home, chosen, into_store=into_store)
-    session.emit(written, summarize_manifests(written))
+    written = exporting.export_manifests(db, session.home, chosen, into_store=into_store)
+    session.emit(written, exporting.summarize_manifests(written))
 
 
 @command.command("bag")
@@ -64,9 +57,9 @@ def bag(session: Session, folder: Path, piece: str | None, artist: str | None, m
     wanted = baggable(db, artist_id=None if artist is None else find_artist(db, artist).id,
                       piece_id=find_piece(db, piece).id if piece else None, masters_only=masters)
     with watched("No bag was written.") as watch:
-        made = write_bag(db, folder, wanted, description=description, organisation=organisation, **watch)
+        made = exporting.write_bag(db, folder, wanted, description=description, organisation=organisation, **watch)
     session.stopped = ""  # too late to stop: the bag is whole
-    session.emit(made, summarize_bag(made))
+    session.emit(made, exporting.summarize_bag(made))
     return 0
 
 
@@ -79,7 +72,7 @@ def csv_(session: Session, table: str, file: Path) -> None:
     Its headings are those that catalogue import reads. The table files has a row for each file: store, path, SHA-256,
     role, artist, title, year, and for each of these whether it was stated, read from the file or guessed, and why.
     """
-    made = export_table(session.looking(), table, file)
+    made = exporting.export_table(session.looking(), table, file)
     session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
 
 
@@ -95,7 +88,7 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
     db = session.looking()
     chosen = find_artist(db, " ".join(artist))
     with bar() as report:
-        made = export_holdings(db, session.home, chosen, file, report=report)
+        made = exporting.export_holdings(db, session.home, chosen, file, report=report)
 
     session.emit({"written": made}, lambda out: out.print(
         f"Wrote {made} ({data_size(made.stat().st_size)}). Check it before you send it."))

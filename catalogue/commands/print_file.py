@@ -47,23 +47,17 @@ def command(session: Session, /, number: str, line_id: int | None, folder: Path 
     recorded with its recipe and compared with the last one: identical bit for bit, or what differs. Exit 1 when
     some of several lines could not be made.
     """
-    from catalogue.operations.print_files import (
-        lines_to_print,
-        make_prints,
-        print_folder,
-        read_profile,
-        summarize,
-    )
+    from catalogue.operations import print_files
 
     chosen = _chosen(given)
     db = session.existing()
-    lines = lines_to_print(db, number, line_id)
-    place = print_folder(db, session.home, folder)
-    icc = None if profile is None else b"" if str(profile) == "none" else read_profile(profile)
+    lines = print_files.lines_to_print(db, number, line_id)
+    place = print_files.print_folder(db, session.home, folder)
+    icc = None if profile is None else b"" if str(profile) == "none" else print_files.read_profile(profile)
     with watched("Finished print files stay; run it again for the rest.") as watch:
-        done = make_prints(db, session.home, lines, chosen, place, profile=icc, afresh=afresh, **watch)
+        done = print_files.make_prints(db, session.home, lines, chosen, place, profile=icc, afresh=afresh, **watch)
     session.stopped = ""
-    session.emit(done, summarize(done, session.home.settings.dates))
+    session.emit(done, print_files.summarize(done, session.home.settings.dates))
     return int(bool(done.not_made))
 
 

@@ -15,28 +15,11 @@ goes, an artist without piece or statement too.
 from typing import NamedTuple
 
 from catalogue.errors import CatalogueError
+from catalogue.records import effective_artists as artists
+from catalogue.records import effective_pieces as pieces
 from catalogue.records import stated_facts
 from catalogue.records.current import update_current
-from catalogue.records.effective_artists import (
-    Recomputation,
-    artist_for,
-    artist_in_use,
-    artist_known,
-    former_artist,
-    next_id,
-    recompute_artist,
-    remove_idle_artists,
-    root,
-    write_stated_artist,
-)
-from catalogue.records.effective_pieces import (
-    add_piece,
-    free_piece_key,
-    guessed_facts,
-    mark_filed_scans_stale,
-    mark_joined_scans_stale,
-    mark_scans_stale,
-)
+from catalogue.records.effective_artists import Recomputation
 from catalogue.records.folding import fold_name
 from catalogue.records.likeness_ties import is_filed_by_likeness, is_tile, neighbours, pieces_near, tied_scans
 from catalogue.records.rows import Database, exists, fetch_id, fetch_text, insert_row, update_row
@@ -63,7 +46,8 @@ def recompute(db: Database) -> None:
         return
     run = Recomputation()
     for _ in range(_ROUNDS):
-        for kind, work in (("artist", recompute_artist), ("scan", _recompute_scan), ("piece", _recompute_piece)):
+        for kind, work in (("artist", artists.recompute_artist), ("scan", _recompute_scan),
+                           ("piece", _recompute_piece)):
             for row_id in take_stale(db, kind):
                 work(db, run, row_id)
         if not any_stale(db, ("artist", "scan", "piece")):
@@ -73,7 +57,7 @@ def recompute(db: Database) -> None:
         if not any_stale(db, ("artist", "scan", "piece")):
             for piece_id in take_stale(db, "current"):
                 update_current(db, piece_id)
-            remove_idle_artists(db, run)
+            artists.remove_idle_artists(db, run)
             if not any_stale(db, ("artist", "scan", "piece", "current")):
                 return
     raise CatalogueError("The catalogue's statements contradict one another.", hint="Run `catalogue doctor`.")
@@ -93,7 +77,7 @@ def make_again(db: Database, table: str, row: stated_facts.Row) -> None:
                    [row["artist_id"], row["known_name"], row["known_key"]])
         mark_stale(db, "artist", [row["artist_id"]])
     elif table == "piece_stated":
-        artist_id = artist_known(db, row["known_artist_key"])
+        artist_id = artists.artist_known(db, row["known_artist_key"])
         if artist_id is not None:
             db.execute("""INSERT INTO piece (id, artist_id, title, key) SELECT ?, id, ?, ? FROM artist WHERE id = ?
                           ON CONFLICT DO NOTHING""",
@@ -131,7 +115,7 @@ def _recompute_scan(db: Database, run: Recomputation, scan_id: int) -> None:
         mark_stale(db, "piece", (guessed, scan["guessed_piece"]))
     piece_id, source = guessed, "guess"
     if scan["stated_piece"] is not None:
-        piece_id, source = root(db, "piece", int(scan["stated_piece"])), "person"
+        piece_id, source = artists.root(db, "piece", int(scan["stated_piece"])), "person"
         if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
             mark_stale(db, "piece", [piece_id])
             mark_stale(db, "scan", [scan_id])
@@ -180,15 +164,15 @@ def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
     known = db.execute("""SELECT piece_id, known_artist, known_artist_key FROM piece_stated WHERE known_key = ?
                           ORDER BY known_artist_key <> ?, piece_id""",
                        [names.title_key, names.artist_key]).fetchall()
-    artist_id = artist_known(db, names.artist_key) if known else None
+    artist_id = artists.artist_known(db, names.artist_key) if known else None
     for row in known:
         if row[2] == names.artist_key or (artist_id is not None and
-                                          artist_in_use(db, run, str(row[1]), str(row[2])) == artist_id):
-            piece_id = root(db, "piece", int(row[0]))
+                                          artists.artist_in_use(db, run, str(row[1]), str(row[2])) == artist_id):
+            piece_id = artists.root(db, "piece", int(row[0]))
             if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
                 _recompute_piece(db, run, piece_id)
             return piece_id
-    artist_id = artist_in_use(db, run, names.artist, names.artist_key)
+    artist_id = artists.artist_in_use(db, run, names.artist, names.artist_key)
     if artist_id is None:
         return None
     return fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, names.title_key])
@@ -197,12 +181,12 @@ def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
 def _new_piece(db: Database, run: Recomputation, names: _Names, former: int | None) -> int:
     """A piece by guess: the one this scan was guessed under before, if all others guessed under it are guessed alike
     now and no statement names it, so that it keeps its id; else a new one."""
-    artist_id = artist_for(db, run, names.artist, names.artist_key)
+    artist_id = artists.artist_for(db, run, names.artist, names.artist_key)
     title = names.title.strip()
     if former is not None and stated_facts.stated_row(db, "piece_stated", former) is None:
         held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [former]).fetchone()
         if held is None:
-            return add_piece(db, former, artist_id, title, names.title_key)
+            return pieces.add_piece(db, former, artist_id, title, names.title_key)
         if not exists(db, "SELECT 1 FROM scan_guess WHERE piece_id = ? AND (artist_key <> ? OR title_key <> ?)",
                       [former, names.artist_key, names.title_key]):
             db.execute("UPDATE piece SET artist_id = ?, title = ?, key = ? WHERE id = ?",
@@ -210,7 +194,7 @@ def _new_piece(db: Database, run: Recomputation, names: _Names, former: int | No
             mark_stale(db, "piece", [former])
             run.idle_candidates.add(int(held[0]))
             return former
-    return add_piece(db, next_id(db, "piece"), artist_id, title, names.title_key)
+    return pieces.add_piece(db, artists.next_id(db, "piece"), artist_id, title, names.title_key)
 
 
 def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
@@ -231,20 +215,20 @@ def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
             db, "artist_stated", int(stated["artist_id"])) is None:
         mark_stale(db, "artist", [int(stated["artist_id"])])
     key = fold_name(title) or stated["known_key"]
-    artist_id = free_piece_key(db, piece_id, artist_id, key, stated, held)
+    artist_id = pieces.free_piece_key(db, piece_id, artist_id, key, stated, held)
     facts = {"artist_id": artist_id, "title": title, "key": key, "medium": stated["medium"] or "",
              "notes": stated["notes"] or "", **{name: stated[name] for name in ("width_mm", "height_mm", "relief_mm")},
              **{name: value if stated[name] is None else stated[name]
-                for name, value in guessed_facts(db, piece_id, stated["known_key"]).items()}}
+                for name, value in pieces.guessed_facts(db, piece_id, stated["known_key"]).items()}}
     if held is None:
         insert_row(db, "piece", {"id": piece_id, **facts})
-        mark_scans_stale(db, piece_id, artist_id, key, stated)
-        mark_joined_scans_stale(db, piece_id)
+        pieces.mark_scans_stale(db, piece_id, artist_id, key, stated)
+        pieces.mark_joined_scans_stale(db, piece_id)
     elif {name: held[name] for name in facts} != facts:
         update_row(db, "piece", facts, {"id": piece_id})
         if (held["artist_id"], held["key"]) != (artist_id, key):
-            mark_scans_stale(db, piece_id, artist_id, key, stated)
-            mark_scans_stale(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
+            pieces.mark_scans_stale(db, piece_id, artist_id, key, stated)
+            pieces.mark_scans_stale(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
             run.idle_candidates.add(int(held["artist_id"]))
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
         if exists(db, "SELECT 1 FROM piece WHERE id = ?", [row[0]]):
@@ -255,16 +239,16 @@ def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
 def _names_of(db: Database, run: Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
     """Artist and title of a piece of which a person has spoken."""
     if stated["artist_id"] is not None:
-        artist_id = root(db, "artist", int(stated["artist_id"]))
+        artist_id = artists.root(db, "artist", int(stated["artist_id"]))
         if not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
             stated_artist = stated_facts.stated_row(db, "artist_stated", artist_id)
             if stated_artist is not None:  # a row that only says by which name they were known is not kept by itself
-                write_stated_artist(db, artist_id, stated_artist)
+                artists.write_stated_artist(db, artist_id, stated_artist)
                 run.artists.clear()
             else:
-                artist_id = former_artist(db, run, artist_id, stated)
+                artist_id = artists.former_artist(db, run, artist_id, stated)
     else:
-        artist_id = artist_for(db, run, stated["known_artist"], stated["known_artist_key"])
+        artist_id = artists.artist_for(db, run, stated["known_artist"], stated["known_artist_key"])
     return artist_id, stated["title"] if stated["title"] is not None else stated["known_title"]
 
 
@@ -274,7 +258,7 @@ def _recompute_guessed_piece(db: Database, run: Recomputation, piece_id: int, ar
         run.idle_candidates.add(artist_id)
         return
     key = fetch_text(db, "SELECT key FROM piece WHERE id = ?", [piece_id])
-    guessed = guessed_facts(db, piece_id, key)
+    guessed = pieces.guessed_facts(db, piece_id, key)
     db.execute("""UPDATE piece SET year = ?1, series = ?2, inventory_number = ?3, medium = '', width_mm = NULL,
                       height_mm = NULL, relief_mm = NULL, notes = '' WHERE id = ?4 AND (year <> ?1 OR series <> ?2
                       OR inventory_number <> ?3 OR medium <> '' OR notes <> ''
@@ -286,7 +270,7 @@ def _recompute_guessed_piece(db: Database, run: Recomputation, piece_id: int, ar
 def _remove_piece(db: Database, run: Recomputation, piece_id: int) -> None:
     """Take a joined piece's row away once its scans have left it."""
     held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [piece_id]).fetchone()
-    mark_filed_scans_stale(db, piece_id)
+    pieces.mark_filed_scans_stale(db, piece_id)
     if held is None:
         return
     for scan_id in take_stale(db, "scan"):

@@ -6,21 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalogue.errors import Refused, required, sentence
-from catalogue.records import events, stated_facts
+from catalogue.records import events, stated_facts, statements
 from catalogue.records.effective import make_again, recompute
 from catalogue.records.rows import Database, chunks, insert_row, update_row
 from catalogue.records.stated_facts import TABLES as OVERLAYS
-from catalogue.records.statements import (
-    STATED_TABLES,
-    Change,
-    Row,
-    key_columns,
-    known_tables,
-    packed,
-    row_name,
-    stated_rows,
-    unpacked,
-)
+from catalogue.records.statements import Change, Row
 from catalogue.records.transactions import replaying, transaction
 
 Key = tuple[Any, ...]
@@ -41,7 +31,7 @@ class Difference:
     columns: tuple[str, ...] = ()
 
     def __str__(self) -> str:
-        name = row_name(self.table, self.key)
+        name = statements.row_name(self.table, self.key)
         if self.present is None:
             return f"{name} has vanished; the log says {_shown(self.logged or {})}"
         if self.logged is None:
@@ -69,14 +59,14 @@ def replay(changes: Iterable[Change]) -> State:
 def logged_changes(db: Database) -> Iterator[Change]:
     """Every change in the event log, oldest first."""
     for (text,) in db.execute("SELECT change FROM event WHERE change <> '' ORDER BY id"):
-        yield from unpacked(text)
+        yield from statements.unpacked(text)
 
 
 def compare(db: Database, state: State) -> Iterator[Difference]:
     """Where the stated tables differ from ``state``, the log's word on them."""
-    for table in known_tables(db):
+    for table in statements.known_tables(db):
         logged = dict(state.get(table.name, {}))
-        for key, present in stated_rows(db, table):
+        for key, present in statements.stated_rows(db, table):
             logged_row = logged.pop(key, None)
             if logged_row is None:
                 yield Difference(table.name, key, None, present)
@@ -98,7 +88,7 @@ def log_differences(db: Database, detail: str) -> None:
     """Write into the log what the tables have and it has not, in chunks; after a migration, within its transaction."""
     changes = [Change(d.table, d.key, d.logged, d.present) for d in differences(db)]
     for part in chunks(changes):
-        events.append(db, "migration", "success", detail=detail, change=packed(part))
+        events.append(db, "migration", "success", detail=detail, change=statements.packed(part))
 
 
 def undo(db: Database, event_id: int) -> None:
@@ -114,7 +104,7 @@ def undo(db: Database, event_id: int) -> None:
         event = required(events.by_id(db, event_id), f"There is no event {event_id}.")
         if not event.change:
             raise Refused(f"Event {event_id} records nothing that can be undone.")
-        changes = list(reversed(net(unpacked(event.change))))
+        changes = list(reversed(net(statements.unpacked(event.change))))
         for change in changes:  # first of all: putting one row back may have a trigger change another
             _refuse_if_changed(db, change)
         # an artist or piece must be there again before a line can refer to it, and goes when none does any more
@@ -148,7 +138,7 @@ def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
             with replaying(db):
                 gone += _put_back(db, change)
         except sqlite3.IntegrityError as error:
-            raise Refused(sentence(f"{row_name(change.table, change.key)} cannot be restored: {error}"),
+            raise Refused(sentence(f"{statements.row_name(change.table, change.key)} cannot be restored: {error}"),
                           hint="Undo the later changes to it first.") from error
     for table in JOINED:
         if stated_facts.joined_in_a_circle(db, table) is not None:
@@ -161,10 +151,10 @@ def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
 def _refuse_if_changed(db: Database, change: Change) -> None:
     """Raise Refused where a row is not as the change left it, or is of a table there is no more. Overlays are looked at
     when they are put back."""
-    table = next((t for t in STATED_TABLES if t.name == change.table), None)
+    table = next((t for t in statements.STATED_TABLES if t.name == change.table), None)
     if table is None:
-        raise Refused(sentence(f"{row_name(change.table, change.key)} was recorded by an earlier version of the program"
-                               " and cannot be undone"))
+        raise Refused(sentence(f"{statements.row_name(change.table, change.key)} was recorded by an earlier version of"
+                               " the program and cannot be undone"))
     if change.table in OVERLAYS:
         return
     present, _ = row_of(db, change)
@@ -180,7 +170,7 @@ def _refuse_if_changed(db: Database, change: Change) -> None:
 
 def row_of(db: Database, change: Change) -> tuple[Row | None, str]:
     """The row as it is now, if it is there, and the condition that finds it by the change's key."""
-    where = " AND ".join(f"{name} = ?" for name in key_columns(db, change.table))
+    where = " AND ".join(f"{name} = ?" for name in statements.key_columns(db, change.table))
     row = db.execute(f"SELECT * FROM {change.table} WHERE {where}", list(change.key)).fetchone()
     return None if row is None else dict(row), where
 
@@ -200,12 +190,12 @@ def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
         insert_row(db, change.table, before)
     elif columns := [name for name in before if name in change.changed]:
         update_row(db, change.table, {name: before[name] for name in columns},
-                   dict(zip(key_columns(db, change.table), change.key, strict=True)))
+                   dict(zip(statements.key_columns(db, change.table), change.key, strict=True)))
     return []
 
 
 def _changed_since(change: Change, columns: Iterable[str]) -> Refused:
     names = ", ".join(columns)
     since = f"has changed since{f' ({names})' if names else ''}"
-    return Refused(sentence(f"{row_name(change.table, change.key)} {since}, so this cannot be undone"),
+    return Refused(sentence(f"{statements.row_name(change.table, change.key)} {since}, so this cannot be undone"),
                    hint="Undo the later change first.")
