@@ -8,7 +8,7 @@ from catalogue.commands.printing import Printer, undo_hint
 from catalogue.dates import shown_day
 from catalogue.ledger.values import shown_size
 from catalogue.money import show_amount
-from catalogue.operations.wording import counted, number, numbers_to_issue
+from catalogue.operations.wording import counted, number, numbers_to_issue, summarize_sums
 from catalogue.records.numbers import numbered
 from catalogue.records.orders import Line, NewLine, Order
 
@@ -51,8 +51,6 @@ def print_list(out: Printer, lines: Sequence[Line], sums: "OrderSums", dates: st
 
 def print_sums(out: Printer, sums: "OrderSums", *, shown: int) -> None:
     """What all lines that fit amount to, and how many of them are not shown."""
-    from catalogue.operations.order_list import summarize_sums
-
     out.lines(summarize_sums(sums))
     if shown < sums.lines + sums.cancelled:
         out.print(f"{number(shown)} of {counted(sums.lines + sums.cancelled, 'line')} shown; --limit shows more.")

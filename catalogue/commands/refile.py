@@ -3,7 +3,7 @@
 import click
 
 from catalogue.commands.session import Session, SessionCommand, watched
-from catalogue.operations.refiling import refile, summarize, undo_refiling
+from catalogue.operations.place_rules import refile, summarize, undo_refiling
 
 
 @click.command("refile", cls=SessionCommand)

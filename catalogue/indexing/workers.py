@@ -7,22 +7,25 @@ Only a file that ends two fresh processes, alone in each, while an empty job is 
 import multiprocessing
 import os
 import signal
+import sys
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
+from multiprocessing import connection
 from pathlib import Path
+from threading import Thread
 from typing import TypeVar
 
 from catalogue.errors import CatalogueError, one_line
-from catalogue.indexing.worker_lifetime import end_with_parent
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Fault, FaultFound, Reading
 
 Executors = Callable[[int], Executor]
 Job = tuple[str, str]  # path as kept, real path
 T = TypeVar("T")
+PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
 
 def processes(workers: int) -> Executor:
@@ -34,6 +37,28 @@ def begin() -> None:
     """Ctrl-C is the parent's to handle: a worker finishes its file. It does not outlive its parent."""
     end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def end_with_parent() -> None:
+    """Call first in a worker process: once its parent is gone, killed or not, it ends at once.
+
+    Linux is asked to kill it, also in the middle of a codec. A thread that waits on the parent's sentinel does so
+    everywhere, and covers a parent that was gone before the system was asked.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+    if sys.platform == "linux":
+        import ctypes
+
+        with suppress(OSError, AttributeError):  # a C library without it: the thread below remains
+            ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGKILL, 0, 0, 0)
+    Thread(target=_end_after, args=(parent.sentinel,), name="parent watch", daemon=True).start()
+
+
+def _end_after(sentinel: int) -> None:
+    connection.wait([sentinel])
+    os._exit(1)
 
 
 def worker_count(asked: int) -> int:

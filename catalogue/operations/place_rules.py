@@ -10,6 +10,7 @@ from catalogue.indexing.guessing import guess_paths, guess_scans
 from catalogue.indexing.refiling import Refiled, refile
 from catalogue.indexing.refiling import undo as undo_refiling
 from catalogue.operations.correcting import state_names
+from catalogue.operations.wording import counted, number
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import effective, guesses, pieces, refilings
 from catalogue.records.database import Database
@@ -17,6 +18,11 @@ from catalogue.records.guesses import Guess
 from catalogue.settings import Home, read_settings, setting_fault
 from catalogue.storage.atomic import write_atomically
 
+__all__ = ["Named", "RulesChanged", "adopt_names", "change_place_rules", "keep_place_rules", "named_by_path",
+           "named_on_record", "preview_refiling", "refile", "summarize", "undo_place_rules", "undo_refiling",
+           "with_place_rules"]
+
+MOST_LISTED = 40
 PREVIEWED = 3000    # files whose names are guessed together for a preview: 1 ms each
 Named = list[tuple[str, Guess]]     # paths as kept, each with what its names suggest
 
@@ -142,3 +148,19 @@ def _parses(text: str) -> bool:
 
 def _under(home: Home, rules: Iterable[str]) -> Home:
     return replace(home, settings=replace(home.settings, place_rules=tuple(rules)))
+
+
+def summarize(refiled: Refiled) -> list[str]:
+    """How many scans go from which name to which; whether it was done or only shown."""
+    counts = refiled.counts
+    lines = [f"{count:>5}  {before or 'not filed'} → {after or 'not filed'}"
+             for (before, after), count in list(counts.items())[:MOST_LISTED]]
+    if len(counts) > MOST_LISTED:
+        lines.append(f"       and {number(len(counts) - MOST_LISTED)} more; --json has all.")
+    roles = number(sum(move.role_before != move.role_after for move in refiled.moves))
+    moved = counted(sum(counts.values()), "scan")
+    if not refiled.moves:
+        return [*lines, f"{counted(refiled.looked, 'scan')} checked; all are filed as the rules say."]
+    if refiled.id:
+        return [*lines, f"{moved} filed differently, {roles} given another role. Undo: catalogue refile --undo"]
+    return [*lines, f"{moved} would be filed differently, {roles} given another role. To do it: catalogue refile --yes"]

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from catalogue.errors import CatalogueError
 from catalogue.fixity import backup, copies
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.records import search
 from catalogue.records.database import Database, transaction
 from catalogue.settings import Home
 
@@ -33,10 +34,8 @@ def count_and_back_up(db: Database, home: Home, *, report: Report = ignore_progr
 
 def rebuild_search_indexes(db: Database) -> None:
     """Make the search indexes again from what they index. Raises Busy: the catalogue cannot be written."""
-    from catalogue.records.search_index import rebuild_search  # sqlite-utils takes long to load
-
     with transaction(db):
-        rebuild_search(db)
+        search.rebuild_search(db)
 
 
 def back_up_once_a_day(db: Database, home: Home, *, report: Report = ignore_progress,

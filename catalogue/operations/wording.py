@@ -1,12 +1,14 @@
-"""Counts in words, as every summary of an operation says them."""
+"""Counts and sums in words, as every summary of an operation says them."""
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from catalogue.money import show_amount
 from catalogue.records.numbers import numbered
 
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
+    from catalogue.records.order_list import OrderSums
 
 
 def number(count: int) -> str:
@@ -38,3 +40,16 @@ def kind_counts(kinds: Mapping[str, int]) -> str:
 def masters_lacking(lacking: Mapping[str, int]) -> list[str]:
     """A line for each kind of copy that masters lack, of ``fixity.copies.review``'s counts."""
     return [f"{kind}: {counted(count, 'master')}" for kind, count in lacking.items() if count]
+
+
+def summarize_sums(sums: "OrderSums") -> list[str]:
+    """What all lines of a list amount to, and what of them is not counted; nothing where there are none."""
+    if not sums.lines and not sums.cancelled:
+        return []
+    amounts = ", ".join(show_amount(total.amount, total.currency) for total in sums.money) or "no prices"
+    lines = [f"{counted(sums.orders, 'order')}, {counted(sums.prints, 'print')}: {amounts}"]
+    if sums.unpriced and sums.money:
+        lines.append(f"{counted(sums.unpriced, 'line')} without a price.")
+    if sums.cancelled:
+        lines.append(f"{counted(sums.cancelled, 'cancelled line')} not counted.")
+    return lines

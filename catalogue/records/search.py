@@ -74,6 +74,9 @@ class Vocabulary:
 
 
 _INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
+_REBUILT_BY_FTS5 = ("artist_words", "file_words")    # they read a view of what they index
+_FILLED_BY = {"piece_words": "SELECT id AS rowid, words FROM piece_text",
+              "order_words": "SELECT id AS rowid, folded(words) AS words FROM order_text"}
 _SIZE = re.compile(r"(?<![0-9.,])([0-9]+(?:[.,][0-9]+)?)\s*(?:cm|mm|inch(?:es)?|in|\"|″|′′)?\s*[x×]\s*"
                    r"([0-9]+(?:[.,][0-9]+)?)(?:\s*(cm\b|mm\b|inch(?:es)?\b|in\b|\"|″|′′))?",
                    re.IGNORECASE)
@@ -251,3 +254,17 @@ def _files(db: Database, ids: Sequence[int]) -> list[FileHit]:
         SELECT f.id, f.path, s.name AS store, f.state, f.scan_id, c.piece_id, c.role, c.sha256
         FROM file f JOIN store s ON s.id = f.store_id LEFT JOIN scan c ON c.id = f.scan_id
         WHERE f.id IN ({_in(ids)}) AND s.forgotten IS NULL ORDER BY {_in_order(ids, "f.id")}""")
+
+
+def rebuild_search(db: Database) -> None:
+    """Make every search index again, in the caller's transaction, and merge its parts."""
+    import sqlite_utils  # takes long to load
+
+    tables = sqlite_utils.Database(db.conn, execute_plugins=False)
+    for name in _REBUILT_BY_FTS5:
+        tables.table(name).rebuild_fts()
+    for name, rows in _FILLED_BY.items():
+        tables.table(name).delete_where()
+        tables.table(name).insert_all(tables.query(rows))
+    for name in (*_REBUILT_BY_FTS5, *_FILLED_BY):
+        tables.table(name).optimize()

@@ -14,7 +14,7 @@ from textual.widgets import Input, Static
 from catalogue.ledger.order_filter import read_filter
 from catalogue.money import show_amount
 from catalogue.operations import orders as operations
-from catalogue.operations.order_list import summarize_sums
+from catalogue.operations.wording import summarize_sums
 from catalogue.records import browsing, order_list
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
@@ -190,9 +190,9 @@ class OrdersPage(Page):
             if self.is_current:  # else the person has gone on; what is typed there goes there
                 self.app.push_screen(JobSheetPanel(row.line.id, _name(row), lambda _: read_sheet(done[0].files)))
             else:
-                from catalogue.operations.job_sheets import summarize
+                from catalogue.operations.pages import summarize_sheets
 
-                self.app.say(f"The job sheet is written:\n{panel_text(summarize(done))}")
+                self.app.say(f"The job sheet is written:\n{panel_text(summarize_sheets(done))}")
 
         start_job_sheet(self.app, row.line.id, True, show)
 
