@@ -1,6 +1,6 @@
 """``catalogue alike``: which scans show the same artwork, with evidence; verdicts, tiles, pieces merged or split."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -41,7 +41,7 @@ def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int
     listed = groups(db)
     shown = listed if not unreviewed else replace(
         listed, groups=tuple(g for g in listed.groups if g.unreviewed), apart=listed.doubtful)
-    names = _names(db, (p for g in shown.groups for p in g.pieces))
+    names = piece_titles(db, {p for g in shown.groups for p in g.pieces if p is not None})
     session.emit(shown, lambda out: _print(out, shown, names))
     return int(bool(any(group.unreviewed for group in listed.groups) or listed.doubtful or listed.refused))
 
@@ -168,10 +168,6 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
         error.hint = f"{error.hint} To overrule a verdict, undo it first: catalogue alike reopen {again}".strip()
         raise
     session.emit([judged.pair for judged in judged_pairs], summarize(judged_pairs))
-
-
-def _names(db: Database, ids: Iterable[int | None]) -> dict[int, str]:
-    return piece_titles(db, {i for i in ids if i is not None})
 
 
 def _print(out: Printer, similar_groups: "Groups", names: dict[int, str]) -> None:

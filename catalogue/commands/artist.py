@@ -1,7 +1,5 @@
 """``catalogue artist``: list and correct artists and their terms; merge names."""
 
-from typing import TYPE_CHECKING
-
 import click
 
 from catalogue.commands.lookup import find_artist
@@ -9,12 +7,11 @@ from catalogue.commands.printing import Printer, undo_hint
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import refusing
 from catalogue.ledger.artist_terms import in_words
+from catalogue.operations import correcting
+from catalogue.operations.artist_statements import set_terms
+from catalogue.operations.correcting import Correction, describe_artist, merge_artists, rename_artist, summarize
 from catalogue.records import artist_statements, pieces
 from catalogue.records.pieces import Artist
-
-if TYPE_CHECKING:
-    from catalogue.indexing.corrections import Correction
-
 
 command = SessionGroup("artist", help="List and correct artists and their terms; merge two names of one.")
 
@@ -45,8 +42,6 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
 
     Anything not given stays as it is.
     """
-    from catalogue.operations.correcting import describe_artist
-
     artist = describe_artist(db := session.existing(), find_artist(db, " ".join(name)).id, contact=contact,
                              terms=terms, notes=notes)
     session.emit(artist, lambda out: _print(out, artist))
@@ -70,8 +65,6 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
 
     Without options the terms are shown.
     """
-    from catalogue.operations.artist_statements import set_terms
-
     bases = [basis for basis, given in (("percentage", percent is not None), ("fixed", per_print is not None),
                                        ("none", nothing)) if given]
     if len(bases) > 1:
@@ -99,8 +92,6 @@ def rename(session: Session, name: str, new_name: str) -> None:
 
     Folders with the old spelling still mean this artist.
     """
-    from catalogue.operations.correcting import rename_artist
-
     db = session.database()
     change = rename_artist(db, find_artist(db, name).id, new_name)
     session.emit(change, correction_lines(change))
@@ -114,8 +105,6 @@ def merge(session: Session, name: str, keep: str) -> None:
 
     All pieces move there, and pieces with the same title become one. Later index runs follow this.
     """
-    from catalogue.operations.correcting import merge_artists
-
     db = session.database()
     change = merge_artists(db, find_artist(db, keep).id, find_artist(db, name).id)
     session.emit(change, correction_lines(change))
@@ -129,17 +118,13 @@ def also(session: Session, name: str, spelling: str) -> None:
 
     Folders, tags and order books with that spelling mean this artist from then on.
     """
-    from catalogue.operations.correcting import add_spelling
-
     db = session.database()
-    change = add_spelling(db, find_artist(db, name).id, spelling)
+    change = correcting.add_spelling(db, find_artist(db, name).id, spelling)
     session.emit(change, correction_lines(change))
 
 
-def correction_lines(change: "Correction") -> list[str]:
+def correction_lines(change: Correction) -> list[str]:
     """What was corrected, and how to take it back."""
-    from catalogue.operations.correcting import summarize
-
     return [" ".join([*summarize(change), *undo_hint(change.id)])]
 
 

@@ -53,8 +53,7 @@ def show(session: Session, name: tuple[str, ...]) -> None:
 @click.option("--name", "new_name", help="Correct the name; orders under the old spelling stay theirs.")
 @click.option("--contact", help="Address, telephone, e-mail.")
 @click.option("--notes", help="Anything else worth knowing.")
-def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact: str | None,
-         notes: str | None) -> None:
+def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact: str | None, notes: str | None) -> None:
     """Set name, contact or notes of the buyer NAME.
 
     Anything not given stays as it is.

@@ -70,8 +70,7 @@ def painted_archive() -> Path:
     painting = subprocess.run([sys.executable, painter, archive, "--unless-painted"], stdout=subprocess.DEVNULL,
                               check=False)
     if painting.returncode:
-        raise CatalogueError("The demo archive could not be painted.", hint="See the messages above.",
-                             path=archive)
+        raise CatalogueError("The demo archive could not be painted.", hint="See the messages above.", path=archive)
     return archive
 
 

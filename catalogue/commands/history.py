@@ -8,8 +8,7 @@ from catalogue.records import history
 
 
 @click.command("history", cls=SessionCommand)
-@click.option("--limit", type=click.IntRange(1, 10_000), default=30, show_default=True,
-              help="Show at most this many.")
+@click.option("--limit", type=click.IntRange(1, 10_000), default=30, show_default=True, help="Show at most this many.")
 def command(session: Session, limit: int) -> None:
     """List changes recorded by people, newest first.
 

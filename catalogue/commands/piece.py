@@ -42,10 +42,8 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
     def text(out: Printer) -> None:
         out.print(f"{noted.artist}: {noted.title}")
         for name, value in (("year", noted.year), ("series", noted.series), ("inventory", noted.inventory_number),
-                            ("medium", noted.medium),
-                            ("original", values.shown_size(noted.width_mm, noted.height_mm)),
-                            ("relief", f"{noted.relief_mm:g} mm" if noted.relief_mm else ""),
-                            ("notes", noted.notes)):
+                            ("medium", noted.medium), ("original", values.shown_size(noted.width_mm, noted.height_mm)),
+                            ("relief", f"{noted.relief_mm:g} mm" if noted.relief_mm else ""), ("notes", noted.notes)):
             out.field(name, value)
         out.lines(undo_hint(change.id))
 

@@ -12,8 +12,7 @@ from catalogue.errors import ReadOnly
 @click.command("recover", cls=SessionCommand)
 @click.argument("folders", nargs=-1, type=click.Path(path_type=Path, exists=True, file_okay=False),
                 metavar="[FOLDER]...")
-@click.option("--rebuild", "anew", is_flag=True,
-              help="Rebuild it from the stores at FOLDER…, when no backup is left.")
+@click.option("--rebuild", "anew", is_flag=True, help="Rebuild it from the stores at FOLDER…, when no backup is left.")
 @click.option("--from", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
               help="Go back to this backup, even from a sound catalogue.")
 @click.option("--ledger", type=click.Path(path_type=Path, exists=True, file_okay=False), metavar="FOLDER",

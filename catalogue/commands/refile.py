@@ -21,5 +21,4 @@ def command(session: Session, yes: bool, take_back: bool) -> None:
         return
     with watched() as watch:
         refiled = refile(db, session.home, apply=yes, **watch)
-    session.emit({"looked": refiled.looked, "applied": bool(refiled.id), "moves": refiled.moves},
-                 summarize(refiled))
+    session.emit({"looked": refiled.looked, "applied": bool(refiled.id), "moves": refiled.moves}, summarize(refiled))

@@ -24,8 +24,7 @@ KEPT = "What was renamed stays renamed; run it again for the rest, or undo it."
 @click.option("--level", type=click.Choice(["portable", "place", "rule"]), default="rule", show_default=True,
               help="portable: only names that some systems refuse; place: folders too; rule: the whole path.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
-              help="Undo an earlier tidying.")
+@click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE", help="Undo an earlier tidying.")
 def command(session: Session, store_name: str | None, level: str, yes: bool, undo_file: Path | None) -> int:
     """Rename what breaks the naming rule in STORE.
 

@@ -104,8 +104,7 @@ class _Meter:
 
 
 def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget = Budget(),
-          report: Report = ignore_progress,
-          cancelled: Cancelled = never_cancelled) -> list[StoreAudit]:
+          report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> list[StoreAudit]:
     """Check the stores' files, all stores at once, one reader each on spinning disks.
 
     Findings are opened and closed as the files show, events appended, and ``single copy`` and ``no off-site copy``

@@ -92,8 +92,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
                 raise Refused("The file changed while it was copied.", hint="Copy it when nothing is writing to it.",
                               path=origin_path)
             if sha256 is not None and digest != sha256:
-                raise Damaged(FAILS_CHECK,
-                              hint="Look for another copy.", path=origin_path)
+                raise Damaged(FAILS_CHECK, hint="Look for another copy.", path=origin_path)
             with writing(entry.path), suppress(PermissionError):  # some shares keep times to themselves
                 os.utime(out, ns=(stat.st_atime_ns, stat.st_mtime_ns))
             with writing(entry.path):
@@ -149,8 +148,7 @@ def _read_back(out: int, digest: str, size: int, target: Path, report: Report, c
         raise Damaged(f"The copy cannot be read back: {error.strerror}.", hint="Do not rely on this disk.",
                       path=target) from error
     if (held, count) != (digest, size):
-        raise Damaged(READS_BACK_OTHERWISE, hint="Do not rely on this disk or its cable.",
-                      path=target)
+        raise Damaged(READS_BACK_OTHERWISE, hint="Do not rely on this disk or its cable.", path=target)
 
 
 def _need_room(folder: OpenFolder, size: int, target: Path) -> None:

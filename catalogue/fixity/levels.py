@@ -157,8 +157,7 @@ def _integrity(p: _Page) -> list[Criterion]:
         Criterion(a, 1, "missing checksums made", f.files > 0 and f.without_digest == 0,
                   f"{f.files - f.without_digest} of {f.files} files have one"),
         p.ask(a, 1, "supplied checksums verified", "supplied checksums"),
-        Criterion(a, 2, "verified at every move or copy", True,
-                  f"every copy is verified; {f.verified_copies} so far"),
+        Criterion(a, 2, "verified at every move or copy", True, f"every copy is verified; {f.verified_copies} so far"),
         Criterion(a, 2, "checksums backed up elsewhere", f.in_store_manifests > 0,
                   f"{f.in_store_manifests} stores hold a manifest, newest: {p.day(f.newest_manifest) or 'none'}"
                   + ("" if f.in_store_manifests else "; catalogue export manifest --into-store")),

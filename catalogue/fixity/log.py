@@ -115,8 +115,7 @@ def review(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
                       journal=tuple(journal.check(db, home.database)),
                       journal_damaged=bool(journal.read(journal.path_of(home.database)).faults))
     with transaction(db):
-        events.append(db, "validation", "success" if checked.sound else "fail",
-                      detail="; ".join(filter(None, [
+        events.append(db, "validation", "success" if checked.sound else "fail", detail="; ".join(filter(None, [
                           f"{REVIEWED}: {checked.events} events, {len(checked.broken)} broken links", checked.lost,
                           *checked.differences[:MOST_NOTED], *checked.journal[:MOST_NOTED]])))
     if checked.unbroken and not checked.differences and checked.journal_damaged:

@@ -51,8 +51,7 @@ class Rebuilt:
 
 
 def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progress,
-            cancelled: Cancelled = never_cancelled,
-            executors: Executors = processes) -> Rebuilt:
+            cancelled: Cancelled = never_cancelled, executors: Executors = processes) -> Rebuilt:
     """Make the catalogue again from the stores at ``roots``. Writes into no store.
 
     Raises:

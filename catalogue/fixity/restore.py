@@ -126,8 +126,7 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
                       path=root / native_path(link))
     if check(str(target), Expected(target.stat().st_size if target.is_file() else -1, due.mtime_ns, wanted),
              on_read=lambda _: None, cancelled=never_cancelled).result is Result.INTACT:
-        raise Refused(IS_SOUND, hint="Audit it to close its findings.",
-                      path=target)
+        raise Refused(IS_SOUND, hint="Audit it to close its findings.", path=target)
     origin_store, source, path = _source(db, wanted, due, source_store, target)
     return Plan(due, store, target, origin_store, source, path, wanted, os.path.lexists(target))
 

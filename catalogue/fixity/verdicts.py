@@ -166,8 +166,7 @@ def distrust(db: Database, file_id: int, store: str, path: str, error: Catalogue
     with transaction(db):
         fixity.set_turn(db, file_id, 0)
         files.note_failure(db, file_id, "failed as a source")
-        events.append(db, "fixity check", "fail", store=store, path=path,
-                      detail=f"read as a copy: {error.message}")
+        events.append(db, "fixity check", "fail", store=store, path=path, detail=f"read as a copy: {error.message}")
 
 
 def distrust_failed(db: Database, known: Sequence[Event]) -> int:

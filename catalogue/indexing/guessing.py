@@ -62,8 +62,7 @@ def _keep(db: Database, scan_id: int, guess: Guess) -> bool:
 
 
 def guess_scans(home: Home, listed: Sequence[Located], known_artists: Iterable[str] = (), *,
-                report: Report = ignore_progress,
-                cancelled: Cancelled = never_cancelled) -> dict[int, Guess]:
+                report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> dict[int, Guess]:
     """What rules, tags and the tree of paths suggest of each scan, by id."""
     guessed = {}
     made = _guessed(listed, home.settings.place_rules, known_artists)

@@ -101,8 +101,7 @@ def _record_failed(db: Database, store: Store, path: str, reading: Reading, befo
         files.note_failure(db, file_id, failure, present=None if fleeting else True)
     seen = _seen(path, reading, held.id if held else None, _last_known(before, held))
     findings.observe(db, store.id, path, seen, file_id=file_id,
-                     settled=("vanished", "changing") if fleeting else _TRIED_KINDS,
-                     resolution="tried again")
+                     settled=("vanished", "changing") if fleeting else _TRIED_KINDS, resolution="tried again")
     if not fleeting:
         events.append(db, "message digest calculation", "fail", store=store.name, path=path,
                       sha256=held.sha256 if held else "", detail=failure)
@@ -122,8 +121,7 @@ def _record_loss(db: Database, store: Store, reading: Reading, before: File, hel
     else:
         seen = [observed for observed in _seen(before.path, reading, held.id, _last_known(before, held))
                 if observed.kind in _LOSSES or observed.kind == "name not UTF-8"]
-    findings.observe(db, store.id, before.path, seen, file_id=before.id, settled=_TRIED_KINDS,
-                     resolution="read again")
+    findings.observe(db, store.id, before.path, seen, file_id=before.id, settled=_TRIED_KINDS, resolution="read again")
     events.append(db, "fixity check", "fail", store=store.name, path=before.path, sha256=held.sha256,
                   detail=f"{seen[0].kind}: met while reading")
     return held.id

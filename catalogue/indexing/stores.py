@@ -112,8 +112,7 @@ def _write_marker(root: Path, name: str) -> str:
     marker = str(uuid4())
     text = json.dumps({"store": marker, "name": name,
                        "note": "Marks this folder as a scan store, so that it is recognised again. Please do not "
-                               "remove it."},
-                      indent=1) + "\n"
+                               "remove it."}, indent=1) + "\n"
     place = root / MARKER
     try:
         if os.path.lexists(place) and os.lstat(place).st_size == 0 and place.is_file():

@@ -6,6 +6,7 @@ Numbered n/N with N fixed at launch and never exceeded, proofs outside N: common
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import islice
 
 from catalogue.errors import Refused, required
 from catalogue.records import editions, pieces
@@ -94,13 +95,7 @@ def _same_size(edition: Edition, width_mm: float, height_mm: float) -> bool:
 
 
 def _free(limit: int, out: set[int], count: int) -> list[int]:
-    free: list[int] = []
-    for number in range(1, limit + 1):
-        if len(free) == count:
-            break
-        if number not in out:
-            free.append(number)
-    return free
+    return list(islice((number for number in range(1, limit + 1) if number not in out), count))
 
 
 def next_numbers(db: Database, edition: Edition, count: int, *, proofs: bool = False) -> list[Number]:

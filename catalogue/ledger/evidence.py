@@ -59,8 +59,7 @@ def measured(db: Database, home: Home, used: Scan, other: Scan) -> Evidence | No
     if evidence is None:
         return Evidence("no similarity found", "", None)
     return _evidence(str(evidence.relation), "", evidence.delta_e_median, evidence.detail_ratio,
-                     used_first=ordered(evidence),
-                     ratio_from_used=True)
+                     used_first=ordered(evidence), ratio_from_used=True)
 
 
 def _evidence(relation: str, verdict: str, delta_e: float | None, ratio: float | None, *, used_first: bool,

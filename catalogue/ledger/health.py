@@ -123,8 +123,7 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
                              path=copy.file.path)
     due = fixity.due_file(db, copy.file.id)
     if due is None or due.scan_id != scan.id:
-        raise CatalogueError("A different file is on record there by now.", hint="Look at it again.",
-                             path=copy.place)
+        raise CatalogueError("A different file is on record there by now.", hint="Look at it again.", path=copy.place)
     bytes_read = 0
 
     def add_read(count: int) -> None:

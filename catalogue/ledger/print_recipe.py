@@ -70,8 +70,7 @@ class PlannedPrint:
     problem: str = ""
 
 
-def planned_print(line: NewLine, scan: Scan, last: EarlierRecipe | None,
-                  print_ppi: tuple[int, ...]) -> PlannedPrint:
+def planned_print(line: NewLine, scan: Scan, last: EarlierRecipe | None, print_ppi: tuple[int, ...]) -> PlannedPrint:
     """The recipe that the line's print file would be made by if nothing else were chosen; ``last``: whose choices it
     takes over."""
     try:

@@ -92,8 +92,7 @@ def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
     old = scans.by_digest(db, last.scan_sha256) if last and last.scan_sha256 else None
     printing, used = _healths(db, used_scan, old)
     line = NewLine(**{name: getattr(this, name) for name in NewLine.__dataclass_fields__})
-    proposal = Proposal(piece, last, line, used, printing, printing,
-                        _relation(db, home, old, used_scan, False),
+    proposal = Proposal(piece, last, line, used, printing, printing, _relation(db, home, old, used_scan, False),
                         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None, None, this.currency)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
@@ -199,8 +198,7 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
         return orders.get_line(db, line_id)
 
 
-def _prices(db: Database, order_id: int, proposal: Proposal, count: int, price: str | None,
-            unit: str | None) -> Prices:
+def _prices(db: Database, order_id: int, proposal: Proposal, count: int, price: str | None, unit: str | None) -> Prices:
     """The prices of a line in its order's currency, from what was typed, else from the proposal."""
     order = orders.by_id(db, order_id)
     currency = order.currency if order else proposal.currency

@@ -76,8 +76,7 @@ def correct_order(db: Database, number: str, order: Mapping[str, object], *, lin
 
 
 def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = None, notes: str | None = None,
-                  buyer: str | None = None, placed: str | None = None,
-                  unit_price: str | None = None) -> OrdersChanged:
+                  buyer: str | None = None, placed: str | None = None, unit_price: str | None = None) -> OrdersChanged:
     """Change several orders at once, all of them or none; None leaves what is. One statement, undone as one.
 
     ``unit_price`` is as typed and holds for every line of theirs that is not cancelled.

@@ -67,8 +67,7 @@ def summarize(result: Printed | SavedAsPdf) -> list[str]:
 
 def write_job_sheets(db: Database, home: Home, line_ids: Sequence[int], *, folder: Path | None = None,
                      copy_master: bool = False, pdf: bool = False, check: bool = False,
-                     report: Report = ignore_progress,
-                     cancelled: Cancelled = never_cancelled) -> tuple[Written, ...]:
+                     report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> tuple[Written, ...]:
     """Write the sheets of some order lines, one after the other, with a verified copy of each master if asked.
 
     Raises: as :func:`catalogue.sheets.job.write_job`.

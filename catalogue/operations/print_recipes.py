@@ -68,8 +68,7 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
     Stopped.
     """
     if scan.role == "master":
-        raise Refused(IS_A_MASTER,
-                      hint="If it is a print file, correct that first: catalogue scan set.")
+        raise Refused(IS_A_MASTER, hint="If it is a print file, correct that first: catalogue scan set.")
     ppi = round(scan.ppi_x or 0)
     if not LEAST_PPI <= ppi <= MOST_PPI:
         raise Refused(NO_RESOLUTION)
@@ -92,8 +91,7 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
             if place and place.correlation >= LEAST_CORRELATION:
                 laid.append((place, master, picture))
     if not laid:
-        raise Refused(NO_MASTER_FITS,
-                      hint="It may have been made from another scan, or turned by less than a quarter.")
+        raise Refused(NO_MASTER_FITS, hint="It may have been made from another scan, or turned by less than a quarter.")
     place, master, picture = _likeliest(laid)
     converted = print_picture.icc if print_picture.icc and print_picture.icc != picture.icc else b""
     plain = Recipe(master.sha256, 1, 1, ppi, bits=8 if print_picture.bits == 8 else 16,

@@ -27,8 +27,7 @@ class RebuiltCatalogue:
 
 
 def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None = None, *,
-                      report: Report = ignore_progress,
-                      cancelled: Cancelled = never_cancelled) -> RebuiltCatalogue:
+                      report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> RebuiltCatalogue:
     """Make the catalogue again from stores, and take in what was stated: from the journal, else from tables.
 
     ``ledger`` is the folder of the tables, which are then read in any case; else they lie beside the catalogue.

@@ -31,8 +31,7 @@ def free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated
     A merely guessed piece gives way: its scans then find the one that bears the title by statement. Between two of
     which a person has spoken, the one whose artist is only guessed stays where it is.
     """
-    other = fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?",
-                     [artist_id, key, piece_id])
+    other = fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?", [artist_id, key, piece_id])
     if other is None:
         return artist_id
     if not exists(db, "SELECT 1 FROM piece_stated WHERE piece_id = ?", [other]) and (

@@ -1,7 +1,7 @@
 """Finding rows: what is wrong with which file, since when, and how it was resolved."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from catalogue.records.rows import Database, fetch, fetch_one, now
 
@@ -60,9 +60,7 @@ def observe(db: Database, store_id: int, path: str, seen: Sequence[Observed], *,
         if row[1] in settled and (row[1], row[2]) not in held:
             resolve_by_id(db, row[0], resolution)
     for observed in seen:
-        record(db, observed.kind, observed.detail, store_id=store_id, path=path, file_id=file_id,
-               scan_id=observed.scan_id,
-               hint=observed.hint, offset=observed.offset, former_sha256=observed.former_sha256)
+        record(db, **asdict(observed), store_id=store_id, path=path, file_id=file_id)
 
 
 def record(db: Database, kind: str, detail: str, *, store_id: int | None = None, path: str = "",

@@ -144,8 +144,7 @@ def by_number(db: Database, number: str) -> Order:
     if order is None:
         alike = fetch(db, Order, "SELECT * FROM orders WHERE number = ? COLLATE NOCASE LIMIT 2", [number])
         order = alike[0] if len(alike) == 1 else None
-    return required(order, f"There is no order {number!r}.",
-                    "List them with: catalogue order list.")
+    return required(order, f"There is no order {number!r}.", "List them with: catalogue order list.")
 
 
 def find_by_number(db: Database, number: str) -> Order | None:

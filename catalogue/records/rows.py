@@ -26,8 +26,7 @@ def fetch(db: Database, shape: type[T], sql: str, parameters: Sequence[Any] | di
     return [shape(**dict(row)) for row in db.execute(sql, parameters)]
 
 
-def fetch_one(db: Database, shape: type[T], sql: str,
-              parameters: Sequence[Any] | dict[str, Any] = ()) -> T | None:
+def fetch_one(db: Database, shape: type[T], sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> T | None:
     """The first row as a dataclass, or None."""
     row = db.execute(sql, parameters).fetchone()
     return None if row is None else shape(**dict(row))

@@ -78,8 +78,7 @@ _REBUILT_BY_FTS5 = ("artist_words", "file_words")    # they read a view of what 
 _FILLED_BY = {"piece_words": "SELECT id AS rowid, words FROM piece_text",
               "order_words": "SELECT id AS rowid, folded(words) AS words FROM order_text"}
 _SIZE = re.compile(r"(?<![0-9.,])([0-9]+(?:[.,][0-9]+)?)\s*(?:cm|mm|inch(?:es)?|in|\"|″|′′)?\s*[x×]\s*"
-                   r"([0-9]+(?:[.,][0-9]+)?)(?:\s*(cm\b|mm\b|inch(?:es)?\b|in\b|\"|″|′′))?",
-                   re.IGNORECASE)
+                   r"([0-9]+(?:[.,][0-9]+)?)(?:\s*(cm\b|mm\b|inch(?:es)?\b|in\b|\"|″|′′))?", re.IGNORECASE)
 _FIGURES = str.maketrans("oil", "011")  # letters read as figures, as in an invoice number copied by hand
 _LARGEST_CM = 250  # a print's side beyond this is surely meant in millimetres
 
