@@ -110,8 +110,7 @@ def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget =
     Findings are opened and closed as the files show, events appended, and ``single copy`` and ``no off-site copy``
     brought up to date. After an audit that was stopped or killed the next one takes up what was left.
 
-    Raises:
-        Busy: another audit is under way on this catalogue.
+    Raises Busy: another audit is under way on this catalogue.
     """
     with exclusive_lock(home, "audit"):
         audits: list[StoreAudit] = []

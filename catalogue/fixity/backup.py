@@ -60,8 +60,7 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
     ``also`` is a folder, best on another disk, that gets a verified copy of it. The profiles that recipes name and the
     settings go with both.
 
-    Raises:
-        Damaged: the catalogue fails its integrity check; its backups are left as they are. NoRoom, CatalogueError.
+    Raises Damaged: the catalogue fails its integrity check; its backups are left as they are. NoRoom, CatalogueError.
     """
     with exclusive_lock(home, "backup"):
         home.backups.mkdir(parents=True, exist_ok=True)

@@ -62,8 +62,7 @@ def check(path: str, expected: Expected, *, on_read: Callable[[int], None], canc
     ``on_read`` is called with the bytes of each buffer. With ``from_disk`` the system's memory of the file is dropped
     first, so that the medium is what is checked. A file whose size differs is not digested: its bytes cannot agree.
 
-    Raises:
-        Stopped: ``cancelled()`` said so. Every fault of the file is a result, not an error.
+    Raises Stopped: ``cancelled()`` said so. Every fault of the file is a result, not an error.
     """
     try:
         fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)

@@ -147,8 +147,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
     Nothing that stands in the store is overwritten or removed. The store is looked for again before every file, and
     each copy goes through a handle on its folder: nothing is written below the mount point of a lost disk.
 
-    Raises:
-        StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
+    Raises StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
     """
     with exclusive_lock(home, "copy"):
         with opened_store(db, target) as root:

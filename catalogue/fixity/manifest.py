@@ -160,8 +160,7 @@ def export(db: Database, home: Home, store: Store) -> Written:
 def export_into(db: Database, store: Store, *, consent: bool) -> Written:
     """Write a store's manifest at its root.
 
-    Raises:
-        Refused: no consent was given, now or before; the store is offline; or another file has the manifest's name.
+    Raises Refused: no consent was given, now or before; the store is offline; or another file has the manifest's name.
     """
     if not consent and not fixity.consented(db, store.id):
         raise Refused(f"Nothing is written into the store {store.name!r} without consent.",

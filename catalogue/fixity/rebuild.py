@@ -54,8 +54,7 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
             cancelled: Cancelled = never_cancelled, executors: Executors = processes) -> Rebuilt:
     """Make the catalogue again from the stores at ``roots``. Writes into no store.
 
-    Raises:
-        Refused: there is a sound catalogue with files in it. NotFound: no root was given.
+    Raises Refused: there is a sound catalogue with files in it. NotFound: no root was given.
     """
     if not roots:
         raise NotFound("Name the stores' folders.", hint="catalogue recover --rebuild FOLDER…")

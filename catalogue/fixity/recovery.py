@@ -82,10 +82,9 @@ class Recovered:
 def recover(home: Home, source: Path | None = None, *, report: Report = ignore_progress) -> Recovered:
     """Replace the catalogue with a backup, with everything stated since; the present file is kept under another name.
 
-    Raises:
-        Refused: no ``source`` was named and the catalogue is sound. NotFound: no backup. Damaged: the one named
-        fails its checks. Busy: an index, audit or copy is under way, or another program writes. CatalogueError: the
-        disk is full; nothing was changed.
+    Raises Refused: no ``source`` was named and the catalogue is sound. NotFound: no backup. Damaged: the one named
+    fails its checks. Busy: an index, audit or copy is under way, or another program writes. CatalogueError: the disk is
+    full; nothing was changed.
     """
     with (exclusive_lock(home, "index"), exclusive_lock(home, "audit"), exclusive_lock(home, "copy"),
           exclusive_lock(home, "backup")):

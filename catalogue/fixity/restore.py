@@ -66,8 +66,7 @@ def find_file(db: Database, words: str) -> Located:
 
     Of several that are called so, the one that is damaged or lost is meant.
 
-    Raises:
-        NotFound, Ambiguous.
+    Raises NotFound, Ambiguous.
     """
     spellings = list(dict.fromkeys([words, *(normalize(form, words) for form in ("NFC", "NFD"))]))  # a Mac types NFD
     for store, spelling in product(stores.listed(db), spellings):
@@ -109,8 +108,7 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
     ``source_store`` None takes the store with the latest good check. ``sha256`` asks for an earlier content than the
     one on record, as after an edit nobody meant.
 
-    Raises:
-        NotFound: no such file, or no sound copy. Refused: a store is offline, or the file is sound.
+    Raises NotFound: no such file, or no sound copy. Refused: a store is offline, or the file is sound.
     """
     due = required(fixity.due_file(db, file_id), "There is no digest on record for this file.",
                    "It has never been readable.")
@@ -165,9 +163,8 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
     Both stores are opened again, and everything happens through handles on their folders: a disk that went away since
     the plan was made is noticed, and no link leads into another store. Copies are counted again at once.
 
-    Raises:
-        StoreAway: a store is gone. Refused: the source is the very file that is to be replaced. Damaged: the source
-        fails its check. NoRoom, Busy, CatalogueError, Stopped: as in ``copying``.
+    Raises StoreAway: a store is gone. Refused: the source is the very file that is to be replaced. Damaged: the source
+    fails its check. NoRoom, Busy, CatalogueError, Stopped: as in ``copying``.
     """
     due = planned.due
     with ExitStack() as held:

@@ -29,8 +29,7 @@ class Cluster:
 def connected(address: str) -> Iterator[Cluster]:
     """The cluster whose scheduler answers at ``address``, such as ``tcp://nas:8786``.
 
-    Raises:
-        CatalogueError: the optional library is not installed, none answers, or it has no workers.
+    Raises CatalogueError: the optional library is not installed, none answers, or it has no workers.
     """
     try:
         from distributed import Client

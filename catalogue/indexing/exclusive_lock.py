@@ -13,8 +13,7 @@ from catalogue.storage.medium import writing
 def exclusive_lock(home: Home, kind: str) -> Iterator[None]:
     """Hold the catalogue's lock for ``kind`` of work; it goes with the process, however that ends.
 
-    Raises:
-        Busy: another program holds it. CatalogueError: the folder cannot be written to, or knows no locks.
+    Raises Busy: another program holds it. CatalogueError: the folder cannot be written to, or knows no locks.
     """
     path = home.folder / f"{kind}.lock"
     with writing(path):

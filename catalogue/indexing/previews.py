@@ -12,8 +12,7 @@ from catalogue.storage.medium import write_all, writing
 def keep_preview(home: Home, reading: Reading) -> None:
     """Store a reading's preview, whole or not at all. What a killed run left half written is removed on the way.
 
-    Raises:
-        CatalogueError: the folder cannot be written to.
+    Raises CatalogueError: the folder cannot be written to.
     """
     if reading.preview is None or not reading.sha256:
         return

@@ -41,9 +41,8 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
     a marker already there is kept and believed. Without consent, or on a read-only disk, the store is known by its
     path and its inode alone and cannot be recognised under another mount point.
 
-    Raises:
-        CatalogueError: no such folder, or it cannot be read. Refused: it is, lies within, or holds another store, or
-        has the marker of one.
+    Raises CatalogueError: no such folder, or it cannot be read. Refused: it is, lies within, or holds another store, or
+    has the marker of one.
     """
     root = folder.expanduser().absolute()
     if not root.is_dir():
@@ -231,8 +230,7 @@ def opened_store(db: Database, store: Store, *, known: FileId | None = None) -> 
 
     ``known`` is what the root was when the work began; it must still be that.
 
-    Raises:
-        StoreAway: the store is offline, or another folder stands in its place.
+    Raises StoreAway: the store is offline, or another folder stands in its place.
     """
     root = locate_store(db, store)
     if root is None and known is not None:

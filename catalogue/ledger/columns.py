@@ -113,8 +113,7 @@ def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[s
 
     UTF-8 is tried first, then Windows-1252. The separator is a comma, semicolon or tab.
 
-    Raises:
-        CatalogueError: not readable, no heading row, or the mapping names a column that is not there.
+    Raises CatalogueError: not readable, no heading row, or the mapping names a column that is not there.
     """
     try:
         data = read_regular(path, LIST_BYTES, follow=True)

@@ -115,8 +115,7 @@ def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:
 def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled: Cancelled) -> None:
     """Read a copy to its last byte and compare with the scan's digest; the outcome is recorded either way.
 
-    Raises:
-        Damaged: the bytes differ. CatalogueError: the file cannot be reached or read.
+    Raises Damaged: the bytes differ. CatalogueError: the file cannot be reached or read.
     """
     if copy.place is None:
         raise CatalogueError("The file cannot be reached.", hint=f"Connect the store {copy.file.store!r}.",

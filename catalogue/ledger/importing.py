@@ -102,8 +102,8 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
 
     A row is linked to the very bytes it was printed from when the file name it gives stands for one content only.
 
-    Raises:
-        CatalogueError: the file cannot be read or has no usable columns, or the import was stopped (nothing is kept).
+    Raises CatalogueError: the file cannot be read or has no usable columns, or the import was stopped (nothing is
+    kept).
     """
     status = orders.known_status(status)
     table = columns.read_table(path, columns.ORDERS, mapping or {})

@@ -23,9 +23,8 @@ def facts_that_follow(db: Database, line: Line, changes: Mapping[str, Any]) -> d
 
     A line that took no number although its edition had some left it that way, and does so still.
 
-    Raises:
-        NotFound: no such piece. Refused: the line is cancelled or its prints exist, it prints a destroyed number
-        again, or its edition has too few numbers left.
+    Raises NotFound: no such piece. Refused: the line is cancelled or its prints exist, it prints a destroyed number
+    again, or its edition has too few numbers left.
     """
     changed = {name for name in NUMBERED & set(changes) if changes[name] != getattr(line, name)}
     prints = editions.of_line(db, line.id)

@@ -42,9 +42,8 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
     print like none before. Where the two scans differ and nothing is known of them, ``measure`` compares their
     previews, in about a second.
 
-    Raises:
-        NotFound: no such line or piece. Refused: a first order and no size given, last time's scan is unknown, or
-            the border leaves no room for the picture.
+    Raises NotFound: no such line or piece. Refused: a first order and no size given, last time's scan is unknown, or
+    the border leaves no room for the picture.
     """
     piece, last, also = _subject(db, line_id, piece_id, afresh, (width_mm, height_mm, medium))
     if last is None and (width_mm is None or height_mm is None):
@@ -163,9 +162,8 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     a new order unless given; what is given of an order that is on record must agree with it. Line and numbers are
     recorded together or not at all, and two programs at once never give out the same number.
 
-    Raises:
-        Refused: beyond N, a number that is out, a closed edition, numbers that do not match the quantity, an order
-            that was cancelled, or a price or currency that is none.
+    Raises Refused: beyond N, a number that is out, a closed edition, numbers that do not match the quantity, an order
+    that was cancelled, or a price or currency that is none.
     """
     chosen = list(replacing or numbers)
     count = _or(quantity, len(chosen) or proposal.line.quantity)

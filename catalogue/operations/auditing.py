@@ -46,8 +46,7 @@ def audit_stores(db: Database, home: Home, names: Sequence[str] = (), *, budget:
 
     One that is stopped is not followed by a backup: the next audit carries on, and backs up.
 
-    Raises:
-        NotFound: no such store, or none at all. Busy: another audit is under way.
+    Raises NotFound: no such store, or none at all. Busy: another audit is under way.
     """
     audits = audit.audit(db, home, selected_stores(db, names), budget=budget, report=report, cancelled=cancelled)
     trouble = back_up_once_a_day(db, home, report=report, cancelled=cancelled)

@@ -29,8 +29,7 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
 
     Manifests go beside the catalogue and into those online stores that allow it, the ledger beside the catalogue.
 
-    Raises:
-        Damaged: the catalogue fails its integrity check. NoRoom, CatalogueError: something cannot be written.
+    Raises Damaged: the catalogue fails its integrity check. NoRoom, CatalogueError: something cannot be written.
     """
     made = backup.back_up(db, home, also=also, report=report, cancelled=cancelled)
     manifests = manifest.refresh(db, home)

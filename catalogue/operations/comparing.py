@@ -1,22 +1,12 @@
 """Compare: which scans show the same artwork."""
 
-from catalogue.likeness import updating
 from catalogue.likeness.updating import Updated
+from catalogue.likeness.updating import update as compare_scans
 from catalogue.operations.wording import counted
-from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
-from catalogue.records.database import Database
-from catalogue.settings import Home
+
+__all__ = ["compare_scans", "summarize"]
 
 MOST_NAMED = 20
-
-
-def compare_scans(db: Database, home: Home, *, again: bool = False, report: Report = ignore_progress,
-                  cancelled: Cancelled = never_cancelled) -> Updated:
-    """Compare scans not compared yet with all others; ``again``: all of them again, verdicts stay.
-
-    Raises Busy when another comparison is under way.
-    """
-    return updating.update(db, home, report=report, cancelled=cancelled, again=again)
 
 
 def summarize(result: Updated) -> list[str]:

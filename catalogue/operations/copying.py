@@ -51,8 +51,7 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
 
     What the store lacks and no store could give is among ``not_copied`` too.
 
-    Raises:
-        StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
+    Raises StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
     """
     summary = copies.copy_to(db, home, plan.target, plan.wanted, report=report, cancelled=cancelled)
     known = {item.path for item in summary.not_copied}

@@ -48,8 +48,7 @@ def free_doubles(db: Database, home: Home, store: Store, groups: Sequence[Double
                  cancelled: Cancelled = never_cancelled) -> Freed:
     """Remove doubles where that is safe; copies are counted again.
 
-    Raises:
-        StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: the list cannot be written.
+    Raises StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: the list cannot be written.
     """
     freed = _free_doubles(db, home, store, groups, report=report, cancelled=cancelled)
     with transaction(db):

@@ -22,8 +22,7 @@ class Accepted:
 def accept_finding(db: Database, home: Home, finding_id: int, reason: str) -> Accepted:
     """Close a finding: logged with the reason, and copies of its scan counted again.
 
-    Raises:
-        NotFound: no such finding. Refused: it is damage, which no word makes right.
+    Raises NotFound: no such finding. Refused: it is damage, which no word makes right.
     """
     finding = required(upkeep_lists.finding(db, finding_id), "There is no such finding.")
     advice.accept(db, home.settings, finding_id, reason)

@@ -41,8 +41,7 @@ def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers
                  cancelled: Cancelled = never_cancelled) -> Indexed:
     """Bring the catalogue up to date with the named stores, or all; then do what follows every index run.
 
-    Raises:
-        NotFound: no such store, or none at all. Busy: another index run is under way.
+    Raises NotFound: no such store, or none at all. Busy: another index run is under way.
     """
     summaries = service.index(db, home, selected_stores(db, names), workers=workers, again=again, report=report,
                               cancelled=cancelled, executors=executors)

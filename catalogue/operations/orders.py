@@ -7,6 +7,7 @@ from catalogue.errors import Refused
 from catalogue.ledger import statuses
 from catalogue.ledger.health import check_now
 from catalogue.ledger.repeat import record as record_order
+from catalogue.ledger.statuses import correct as correct_order
 from catalogue.money import show_amount
 from catalogue.operations.wording import counted
 from catalogue.records import orders
@@ -67,12 +68,6 @@ def _cancelled(db: Database, line: Line, after: Line) -> str:
     others = "With it the order is cancelled." if not rest else \
         f"The order's other {'line stays' if rest == 1 else f'{rest} lines stay'}."
     return f"Line {line.id} of order {line.number} is cancelled{numbers}. {others}"
-
-
-def correct_order(db: Database, number: str, order: Mapping[str, object], *, line_id: int | None = None,
-                  line: Mapping[str, object] | None = None) -> Order:
-    """Correct an order, and one of its lines; what is not named stays. Raises NotFound, Refused."""
-    return statuses.correct(db, number, order, line_id=line_id, line=line)
 
 
 def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = None, notes: str | None = None,

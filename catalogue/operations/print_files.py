@@ -126,9 +126,8 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
     ``chosen`` holds fields of a recipe as a person said them; the rest is as last time, unless ``afresh``. ``profile``:
     the bytes of one to convert to, b"" for none, None as last time.
 
-    Raises:
-        NotFound, CatalogueError: no sound copy of the scan, or last time's profile, is within reach. Refused: no such
-            print can be made.
+    Raises NotFound, CatalogueError: no sound copy of the scan, or last time's profile, is within reach. Refused: no
+    such print can be made.
     """
     job = repeat.as_recorded(db, home, line.id)
     scan, copy, master = sound_copy(job.printing)
@@ -175,9 +174,8 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
 
     A file of the same bytes that stands there already is confirmed.
 
-    Raises:
-        Damaged: the master fails its digest, which becomes a finding. Refused: another file stands there, or the
-            master is of a kind that cannot be printed. CatalogueError: a disk failed. Stopped: ``cancelled()`` said so.
+    Raises Damaged: the master fails its digest, which becomes a finding. Refused: another file stands there, or the
+    master is of a kind that cannot be printed. CatalogueError: a disk failed. Stopped: ``cancelled()`` said so.
     """
     target = folder / plan.name
     if target.exists() and (there := recipe_in(target)) != (plan.recipe, versions_of(plan.recipe)):

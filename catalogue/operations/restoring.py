@@ -14,8 +14,7 @@ def plan_restore(db: Database, file_id: int, source: str = "", sha256: str = "")
     ``source`` names the store to take the copy from, else the one with the latest good check; ``sha256`` the content
     to bring back where it is not the one on record.
 
-    Raises:
-        NotFound: no such file or store, or no sound copy. Refused: a store is offline, or the file is sound.
+    Raises NotFound: no such file or store, or no sound copy. Refused: a store is offline, or the file is sound.
     """
     return restore.plan(db, file_id, stores.by_name(db, source) if source else None, sha256=sha256 or None)
 

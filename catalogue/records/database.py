@@ -35,9 +35,8 @@ def open_database(path: Path, *, apart: bool = False) -> Database:
 
     ``apart`` is for one that is being prepared and not in use: it has no journal, and no copy is kept of it.
 
-    Raises:
-        Busy: another program holds it. Damaged: it is no database. CatalogueError: no place to write, or it was
-        written by a newer program.
+    Raises Busy: another program holds it. Damaged: it is no database. CatalogueError: no place to write, or it was
+    written by a newer program.
     """
     refuse_during_recovery(path)
     try:
@@ -101,8 +100,7 @@ def open_for_reading(path: Path) -> Database:
 
     One of an older schema is brought to the present one first, which does need it.
 
-    Raises:
-        NotFound: there is none. CatalogueError: it is newer than this program, or older and may not be changed here.
+    Raises NotFound: there is none. CatalogueError: it is newer than this program, or older and may not be changed here.
     """
     db = read_only_database(path)
     version, newest = schema_version(db), newest_schema()

@@ -96,9 +96,8 @@ def undo(db: Database, event_id: int) -> None:
 
     Only the columns that the event changed are looked at and put back; others keep what was stated later.
 
-    Raises:
-        NotFound: no such event. Refused: it states nothing, or what it stated was changed since, or is needed by a
-        later statement.
+    Raises NotFound: no such event. Refused: it states nothing, or what it stated was changed since, or is needed by a
+    later statement.
     """
     with transaction(db, f"event {event_id} undone"):
         event = required(events.by_id(db, event_id), f"There is no event {event_id}.")

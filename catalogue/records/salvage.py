@@ -14,7 +14,7 @@ from catalogue.records import events
 from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
 from catalogue.records.replay import row_of
-from catalogue.records.rows import Database, fetch_one, insert_row, update_row
+from catalogue.records.rows import Database, exists, fetch_id, fetch_one, insert_row, update_row
 from catalogue.records.stale_rows import mark_stale
 from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, row_name, unpacked
 from catalogue.records.transactions import replaying, savepoint
@@ -148,7 +148,7 @@ def stated_names(statements: Iterable[Event]) -> StatedNames:
 
 
 def _ensure_piece(db: Database, piece_id: int, sources: Iterable[Path], names: StatedNames) -> None:
-    if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone():
+    if exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
         return
     row = next((row for source in sources if (row := readable_row(source, "piece", piece_id))), None)
     if row is not None:
@@ -163,7 +163,7 @@ def _ensure_piece(db: Database, piece_id: int, sources: Iterable[Path], names: S
 
 def _insert_piece(db: Database, piece_id: int, artist_id: int, title: str, year: str) -> None:
     key = folded(title)
-    if db.execute("SELECT 1 FROM piece WHERE artist_id = ? AND key = ?", [artist_id, key]).fetchone():
+    if exists(db, "SELECT 1 FROM piece WHERE artist_id = ? AND key = ?", [artist_id, key]):
         key = f"{key} {piece_id}"
     db.execute("INSERT INTO piece (id, artist_id, title, key, year) VALUES (?, ?, ?, ?, ?)",
                [piece_id, artist_id, title, key, year])
@@ -171,24 +171,23 @@ def _insert_piece(db: Database, piece_id: int, artist_id: int, title: str, year:
 
 
 def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], names: StatedNames) -> None:
-    if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone():
+    if exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
         return
     row = next((row for source in sources if (row := readable_row(source, "artist", artist_id))), None)
     name = str(row["name"]) if row else names.artists.get(artist_id) or f"Artist {artist_id}, name lost"
     key = folded(name)
-    if db.execute("SELECT 1 FROM artist WHERE key = ?", [key]).fetchone():
+    if exists(db, "SELECT 1 FROM artist WHERE key = ?", [key]):
         key = f"{key} {artist_id}"
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name, key])
     mark_stale(db, "artist", [artist_id])  # one joined into another since goes again
 
 
 def _artist_named(db: Database, name: str) -> int:
-    row = db.execute("SELECT id FROM artist WHERE key = ?", [folded(name)]).fetchone()
-    if row is None:
-        db.execute("INSERT INTO artist (name, key) VALUES (?, ?)", [name, folded(name)])
-        row = db.execute("SELECT id FROM artist WHERE key = ?", [folded(name)]).fetchone()
-        mark_stale(db, "artist", [int(row[0])])
-    return int(row[0])
+    artist_id = fetch_id(db, "SELECT id FROM artist WHERE key = ?", [folded(name)])
+    if artist_id is None:
+        artist_id = insert_row(db, "artist", {"name": name, "key": folded(name)})
+        mark_stale(db, "artist", [artist_id])
+    return artist_id
 
 
 def apply(db: Database, change: Change, *, final: bool = False) -> str:
