@@ -95,7 +95,7 @@ def tiles(session: Session, piece: tuple[str, ...]) -> int:
     chosen = find_piece(db, " ".join(piece))
     result = required(tiling(db, session.home, chosen), f"No tiles of {chosen.title} are known.",
                       "Compare new scans first: catalogue alike.")
-    session.emit(result, lambda out: out.lines(result.text().split("\n")))
+    session.emit(result, result.text().split("\n"))
     return int(bool(result.coverage.missing or result.turned))
 
 
@@ -133,7 +133,7 @@ def undo(session: Session, change: int) -> None:
     CHANGE is a number in: catalogue alike changes. Newer merges and splits: catalogue undo.
     """
     undone = undo_older_change(session.database(), change)
-    session.emit(undone, lambda out: out.print(f"Undone: {undone.kind} {undone.detail}."))
+    session.emit(undone, [f"Undone: {undone.kind} {undone.detail}."])
 
 
 @command.command("changes")
@@ -145,7 +145,7 @@ def changes(session: Session) -> None:
     made, dates = recent(session.looking()), session.home.settings.dates
     lines = [f"{c.id:>5}  {shown_day(c.at, dates)}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "")
              for c in made]
-    session.emit(made, lambda out: out.lines(lines or ["No merges and no splits yet."]))
+    session.emit(made, lines or ["No merges and no splits yet."])
 
 
 def _update(db: Database, session: Session, again: bool) -> None:
@@ -178,8 +178,7 @@ def _print(out: Printer, similar_groups: "Groups", names: dict[int, str]) -> Non
                            ("These contradict a group:", list(similar_groups.refused))):
         if pairs:
             out.print(heading)
-        for pair, reason in pairs:
-            out.print(f"  {_line(pair)}  {reason}")
+        out.lines(f"  {_line(pair)}  {reason}" for pair, reason in pairs)
     if not (similar_groups.groups or similar_groups.apart or similar_groups.refused):
         out.print("No similar scans.")
 

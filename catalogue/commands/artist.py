@@ -20,8 +20,8 @@ command = SessionGroup("artist", help="List and correct artists and their terms;
 def list_(session: Session) -> None:
     """List artists, with how many pieces, scans and orders."""
     rows = pieces.artists(session.looking())
-    session.emit(rows, lambda out: out.lines(
-        [f"{a.name}: {a.pieces} pieces, {a.scans} scans, {a.orders} orders" for a in rows] or ["No artists yet."]))
+    session.emit(rows, [f"{a.name}: {a.pieces} pieces, {a.scans} scans, {a.orders} orders" for a in rows]
+                 or ["No artists yet."])
 
 
 @command.command("show")
@@ -80,8 +80,7 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
                   since=start, destroyed=destroyed, replaced=replaced, proofs=proofs)
     terms = artist_statements.terms_of(db, artist.id)
     shown = [f"  {in_words(each, session.home.settings.dates)}" for each in terms]
-    session.emit(terms, lambda out: out.lines([artist.name, *shown] if shown else
-                                              [f"No terms with {artist.name} are on record."]))
+    session.emit(terms, [artist.name, *shown] if shown else [f"No terms with {artist.name} are on record."])
 
 
 @command.command("rename")

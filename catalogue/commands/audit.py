@@ -4,7 +4,6 @@ import re
 
 import click
 
-from catalogue.commands.printing import Printer, note
 from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.fixity.audit import Budget
 from catalogue.operations.auditing import audit_stores, check_log, summarize, summarize_log
@@ -59,14 +58,8 @@ def command(session: Session, names: tuple[str, ...], seconds: float | None, mos
     db = session.existing()
     with watched("What was checked is on record; the next audit continues.") as watch:
         result = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), **watch)
-
-    def text(out: Printer) -> None:
-        out.lines(summarize(result))
-        if not result.clean:
-            out.print("What to do about them: catalogue findings")
-
-    session.emit({"stores": result.stores, "copies": result.copies, "all on one disk": result.one_disk}, text)
-    if result.trouble and session.as_json:
-        note(result.trouble)
+    session.emit({"stores": result.stores, "copies": result.copies, "all on one disk": result.one_disk},
+                 [*summarize(result), *["What to do about them: catalogue findings"] * (not result.clean)],
+                 result.trouble)
     away = bool(names) and any(store.outcome == "offline" for store in result.stores)  # though asked for by name
     return int(not result.clean or away)

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.fixity.backup import generations
 from catalogue.operations.backing_up import back_up, summarize
@@ -23,14 +22,8 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
     """
     if only_list:
         known = generations(session.home)
-
-        def table(out: Printer) -> None:
-            for generation in known:
-                out.print(f"{generation.number:>6}  {generation.made}  {generation.path}")
-            if not known:
-                out.print("No backup yet.")
-
-        session.emit(known, table)
+        session.emit(known, [f"{generation.number:>6}  {generation.made}  {generation.path}" for generation in known]
+                     or ["No backup yet."])
         return
     db = session.existing()
     with watched() as watch:

@@ -73,7 +73,7 @@ def merge(session: Session, name: str, keep: str) -> None:
     """
     db = session.existing()
     result = merge_buyers(db, find_buyer(db, keep).key, find_buyer(db, name).key)
-    session.emit(result, lambda out: out.print(" ".join([*summarize(result), *undo_hint(result.event)])))
+    session.emit(result, [" ".join([*summarize(result), *undo_hint(result.event)])])
 
 
 def _print(out: Printer, buyer: Buyer) -> None:

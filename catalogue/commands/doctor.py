@@ -63,10 +63,8 @@ def command(session: Session, rebuild_search: bool) -> int:
     def text(out: Printer) -> None:
         for part in parts:
             out.print(part.name)
-            for name, value in part.facts.items():
-                out.print(f"  {name}: {value}")
-            for trouble in part.troubles:
-                out.print(f"  ! {trouble}")
+            out.lines(f"  {name}: {value}" for name, value in part.facts.items())
+            out.lines(f"  ! {trouble}" for trouble in part.troubles)
         count = sum(len(part.troubles) for part in parts)
         out.print("No problems found." if not count else f"{counted(count, 'finding')}, marked with !")
 

@@ -53,17 +53,13 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
     rows = [(numbering.state(db, edition), pieces.by_id(db, edition.piece_id))
             for edition in editions.listed(db, chosen)]
     dates = session.home.settings.dates
-
-    def text(out: Printer) -> None:
-        for item, piece in rows:
-            who = f"{piece.artist}: {piece.title}" if piece else ""
-            out.print(f"edition {item.edition.id}  {who}, {numbering.label(item.edition)}: {item.numbers_left} left"
-                      + (f", closed {shown_day(item.edition.closed, dates)}" if item.edition.closed else ""))
-        if not rows:
-            out.print("No editions yet. Set one with: catalogue edition set PIECE --limit N.")
-
+    lines = [f"edition {item.edition.id}  {f'{piece.artist}: {piece.title}' if piece else ''}, "
+             f"{numbering.label(item.edition)}: {item.numbers_left} left"
+             + (f", closed {shown_day(item.edition.closed, dates)}" if item.edition.closed else "")
+             for item, piece in rows]
     session.emit([{"artist": piece and piece.artist, "title": piece and piece.title, "state": item}
-                  for item, piece in rows], text)
+                  for item, piece in rows],
+                 lines or ["No editions yet. Set one with: catalogue edition set PIECE --limit N."])
 
 
 @command.command("show")
@@ -79,8 +75,7 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
         out.print(f"{chosen.artist}: {chosen.title}")
         for edition_state, prints in rows:
             out.lines(summarize(edition_state, session.home.settings.dates))
-            for print_ in prints:
-                out.print(f"  {_print(print_, session.home.settings.dates)}")
+            out.lines(f"  {_print(print_, session.home.settings.dates)}" for print_ in prints)
         if not rows:
             out.print("No edition: its prints are not numbered.")
 
@@ -115,7 +110,7 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
         chosen = parse_numbers(numbers)[0]
         destroy_prints(db, edition, chosen, reason, day=session.day(day))
     text = numbers_text(chosen)
-    session.emit({"edition": edition, "destroyed": text}, lambda out: out.print(f"Recorded: {text} destroyed."))
+    session.emit({"edition": edition, "destroyed": text}, [f"Recorded: {text} destroyed."])
 
 
 @command.command("move")
@@ -134,8 +129,7 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
     with refusing("Nothing was recorded"):
         moved = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
                            day=session.day(day))
-    session.emit(moved, lambda out: out.lines(
-        [*summarize(moved, session.home.settings.dates), *undo_hint(moved.event)]))
+    session.emit(moved, [*summarize(moved, session.home.settings.dates), *undo_hint(moved.event)])
 
 
 @command.command("where")
@@ -166,8 +160,8 @@ def certificates(session: Session, edition: int, as_csv: Path | None, as_html: P
     It says where each print went and which scan it was made from.
     """
     sheet, written = export_certificates(session.looking(), session.home, edition, as_csv=as_csv, as_html=as_html)
-    session.emit({"rows": sheet.rows, "written": written}, lambda out: out.lines(
-        [f"Wrote {path}" for path in written] or sheet.as_csv.rstrip().split("\r\n")))
+    session.emit({"rows": sheet.rows, "written": written}, [f"Wrote {path}" for path in written]
+                 or sheet.as_csv.rstrip().split("\r\n"))
 
 
 def _print(print_: Issued, dates: str) -> str:

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from catalogue.commands.lookup import find_artist, find_piece
-from catalogue.commands.printing import Printer, ask
+from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, SessionGroup, bar, watched
 from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.manifest import NAME
@@ -73,7 +73,7 @@ def csv_(session: Session, table: str, file: Path) -> None:
     role, artist, title, year, and for each of these whether it was stated, read from the file or guessed, and why.
     """
     made = exporting.export_table(session.looking(), table, file)
-    session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
+    session.emit({"written": made}, [f"Wrote {made}"])
 
 
 @command.command("holdings")
@@ -89,20 +89,13 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
     chosen = find_artist(db, " ".join(artist))
     with bar() as report:
         made = exporting.export_holdings(db, session.home, chosen, file, report=report)
-
-    session.emit({"written": made}, lambda out: out.print(
-        f"Wrote {made} ({data_size(made.stat().st_size)}). Check it before you send it."))
+    session.emit({"written": made}, [f"Wrote {made} ({data_size(made.stat().st_size)}). Check it before you send it."])
 
 
 def _check(session: Session, folder: Path) -> int:
     with watched("The check of the bag was stopped.") as watch:
         problems = check_bag(folder, **watch)
-
-    def text(out: Printer) -> None:
-        for problem in problems:
-            out.print(f"{problem.path or folder}: {problem.text}")
-        if not problems:
-            out.print("The bag is complete and every checksum is correct.")
-
-    session.emit({"valid": not problems, "problems": problems}, text)
+    session.emit({"valid": not problems, "problems": problems},
+                 [f"{problem.path or folder}: {problem.text}" for problem in problems]
+                 or ["The bag is complete and every checksum is correct."])
     return int(bool(problems))

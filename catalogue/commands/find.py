@@ -70,12 +70,9 @@ def _print_matches(out: Printer, matches: "Sequence[Match]", names: dict[int, st
 
 
 def _print(out: Printer, result: "Found", dates: str) -> None:
-    for word, taken in result.corrected:
-        out.print(f"(no {word!r} here; searched for {', '.join(taken)})")
-    for artist in result.artists:
-        out.print(f"artist  {artist.name}  ({artist.pieces} pieces)")
-    for piece in result.pieces:
-        out.print(f"piece   {piece.id:>5}  {piece.artist}: {piece.title}  {piece.year}".rstrip())
+    out.lines(f"(no {word!r} here; searched for {', '.join(taken)})" for word, taken in result.corrected)
+    out.lines(f"artist  {artist.name}  ({artist.pieces} pieces)" for artist in result.artists)
+    out.lines(f"piece   {piece.id:>5}  {piece.artist}: {piece.title}  {piece.year}".rstrip() for piece in result.pieces)
     for order in result.orders:
         out.print(f"order   {order.number}  {shown_day(order.placed, dates)}  {order.buyer}  {order.summary}  "
                   f"[{order.status}]")

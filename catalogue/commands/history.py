@@ -17,4 +17,4 @@ def command(session: Session, limit: int) -> None:
     made = history.statements(session.looking(), limit)
     lines = [f"{s.id:>6}  {shown_moment(s.at, session.home.settings.dates)}  {s.detail}"
              + (f"  (undone by {s.undone_by})" if s.undone_by else "") for s in made]
-    session.emit(made, lambda out: out.lines(lines or ["Nothing has been recorded yet."]))
+    session.emit(made, lines or ["Nothing has been recorded yet."])

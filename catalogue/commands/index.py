@@ -4,7 +4,6 @@ from contextlib import ExitStack
 
 import click
 
-from catalogue.commands.printing import Printer, note
 from catalogue.commands.session import Session, SessionCommand, watched
 
 
@@ -32,13 +31,6 @@ def command(session: Session, names: tuple[str, ...], workers: int, address: str
             executors, workers = cluster.executors, workers or cluster.workers
         watch = stack.enter_context(watched())
         result = index_stores(db, session.home, names, workers=workers, again=again, executors=executors, **watch)
-
-    def text(out: Printer) -> None:
-        out.lines(summarize(result))
-        if any(summary.findings for summary in result.stores) or any(result.lacking.values()):
-            out.print("See them all: catalogue findings")
-
-    session.emit(result.stores, text)
-    if result.trouble and session.as_json:
-        note(result.trouble)
+    more = any(summary.findings for summary in result.stores) or any(result.lacking.values())
+    session.emit(result.stores, [*summarize(result), *["See them all: catalogue findings"] * more], result.trouble)
     return int(not result.clean)

@@ -81,9 +81,8 @@ def command(session: Session, folder: Path, store_name: str | None, also: tuple[
             scans = import_scans(db, home, plan, also=also, remove_sources=remove_sources, **work)
     lacking = held_without_copy(db, plan, also)
     session.emit({"plan": as_data(plan), "outcome": scans.outcome if scans else None, "without_copy": lacking,
-                  "likenesses": scans.likenesses if scans else 0}, lambda out: _show_outcome(out, plan, scans, lacking))
-    if scans and scans.trouble and session.as_json:
-        note(scans.trouble)
+                  "likenesses": scans.likenesses if scans else 0}, lambda out: _show_outcome(out, plan, scans, lacking),
+                 scans.trouble if scans else "")
     unfit = any(p.kind.value == "cannot be imported" for p in plan.proposals)
     return int(bool(unfit or lacking or not plan.ready or (scans and not scans.complete)))
 
@@ -161,8 +160,7 @@ def show_plan(plan: "Plan", session: Session) -> None:
         out.print(f"No pictures in {plan.folder}.")
     for number, proposal in enumerate(plan.proposals, 1):
         show_proposal(proposal, session, number)
-    for obstacle in plan.obstacles:
-        out.print(f"Skipped: {obstacle}")
+    out.lines(f"Skipped: {obstacle}" for obstacle in plan.obstacles)
 
 
 def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
@@ -172,19 +170,15 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
     certainty = min(proposal.artist.certainty, proposal.piece.certainty)
     sure = f" ({certainty:.0%} sure: {proposal.piece.reason})" if not proposal.questions else ""
     out.print(f"{number}. {proposal.kind}" + (f": {whose}{sure}" if whose else ""))
-    for reason in proposal.reasons:
-        out.print(f"   {reason}")
+    out.lines(f"   {reason}" for reason in proposal.reasons)
     for item in proposal.items:
         name = display_path(escape_path(item.arrival.inside))
         out.print(f"   {name} → {display_path(item.target)}" if item.target else f"   {name}")
     if proposal.take and proposal.capture:
         out.print("   capture notes: " + ", ".join(f"{name} {value}" for name, value in proposal.capture))
-    for row in proposal.map.splitlines():
-        out.print(f"   {row}")
-    for warning in proposal.warnings:
-        out.print(f"   ! {warning}")
-    for question in proposal.questions:
-        out.print(f"   ? {question}")
+    out.lines(f"   {row}" for row in proposal.map.splitlines())
+    out.lines(f"   ! {warning}" for warning in proposal.warnings)
+    out.lines(f"   ? {question}" for question in proposal.questions)
 
 
 def _show_outcome(out: Printer, plan: "Plan", result: "ImportedScans | None", lacking: dict[str, int]) -> None:

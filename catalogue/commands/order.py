@@ -219,7 +219,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     lines = [line.id for line in every if line_id or line.status != "cancelled"] or [line.id for line in every]
     if as_text:
         texts = [job_sheet(db, session.home, line_id).text for line_id in lines]
-        session.emit(texts, lambda out: out.lines(line for text in texts for line in text.split("\n")))
+        session.emit(texts, [line for text in texts for line in text.split("\n")])
         return
     with watched("Not all sheets were written.") as watch:
         written = write_job_sheets(db, session.home, lines, folder=folder, copy_master=copy_master, pdf=pdf,

@@ -30,6 +30,6 @@ def command(session: Session, file: str, record: bool, yes: bool) -> int:
                 Printer().lines(summarize(proposal))
             ask("Record this recipe for repeats?", otherwise="Nothing was recorded.")
         confirm_recipe(db, session.home, proposal)
-    session.emit(proposal, lambda out: out.lines([*(summarize(proposal) if yes or not record else []),
-                                                  *(["recorded for repeats of this print"] if record else [])]))
+    session.emit(proposal, [*(summarize(proposal) if yes or not record else []),
+                            *(["recorded for repeats of this print"] if record else [])])
     return int(not proposal.close)

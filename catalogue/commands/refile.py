@@ -17,7 +17,7 @@ def command(session: Session, yes: bool, take_back: bool) -> None:
     db = session.database()
     if take_back:
         count = undo_refiling(db)
-        session.emit({"scans": count}, lambda out: out.print(f"The former guesses of {count} scans are back."))
+        session.emit({"scans": count}, [f"The former guesses of {count} scans are back."])
         return
     with watched() as watch:
         refiled = refile(db, session.home, apply=yes, **watch)

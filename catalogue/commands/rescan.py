@@ -61,7 +61,7 @@ def _print_plans(session: Session, size: str, bed: str, overlap: float | None) -
         width, height = size_mm(size)
     plans = capture_plans(session.home.settings, width, height, bed=bed,
                           overlap=None if overlap is None else overlap / 100)
-    session.emit(plans, lambda out: out.lines(line for plan in plans for line in summarize(plan)))
+    session.emit(plans, [line for plan in plans for line in summarize(plan)])
 
 
 def _advice(out: Printer, advised: list[Rescan], dates: str) -> None:
@@ -94,7 +94,6 @@ def _piece(out: Printer, ours: list[Rescan], expected: Captures | None, offered:
     for capture in offered:
         relief = f", relief {capture.relief_mm:g} mm" if capture.relief_mm is not None else ""
         out.print(f"captured {shown_day(capture.captured, dates)}: {capture.title}{relief}")
-        for name, value in capture.notes.items():
-            out.print(f"    {name}: {value}")
+        out.lines(f"    {name}: {value}" for name, value in capture.notes.items())
     if not offered:
         out.print("No capture notes of this artist's work yet; give them with --note.")

@@ -79,10 +79,15 @@ class Session:
         """A date as typed in the shop's form, in ISO form; "" for none. Raises ValueError."""
         return read_day(text, self.home.settings.dates) if text else ""
 
-    def emit(self, data: object, text: Iterable[object] | Callable[[Printer], None]) -> None:
-        """Print ``data`` as JSON, or for people the lines of ``text``, or what it prints."""
+    def emit(self, data: object, text: Iterable[object] | Callable[[Printer], None], trouble: str = "") -> None:
+        """Print ``data`` as JSON, or for people the lines of ``text``, or what it prints.
+
+        ``trouble`` is among the lines, and goes to standard error beside the JSON.
+        """
         if self.as_json:
             print_json(data)
+            if trouble:
+                note(trouble)
         elif callable(text):
             text(Printer())
         else:

@@ -34,7 +34,7 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
                            "mount point?", default=True, otherwise="No store was added.",
                            unasked="Say --marker or --no-marker when there is nobody to ask.")
     result = add_store(db, session.home, name, folder, kind, consent=bool(marker), one_reader=one_reader)
-    session.emit(result.store, lambda out: out.lines([*summarize(result), "Next: catalogue index"]))
+    session.emit(result.store, [*summarize(result), "Next: catalogue index"])
 
 
 @command.command("list")
@@ -59,8 +59,7 @@ def list_stores(session: Session) -> None:
         out.table(("store", "kind", "state", "files", "size", "missing", "folder"), [
             (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
              row["missing"], row["folder"]) for row in rows])
-        for first, second in shared:
-            out.print(f"{first} and {second} are on one disk: if it fails, both are lost.")
+        out.lines(f"{first} and {second} are on one disk: if it fails, both are lost." for first, second in shared)
         for row in rows:
             for other in row["marker also at"]:
                 out.print(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place."
@@ -95,4 +94,4 @@ def move(session: Session, name: str, folder: Path) -> None:
     disk is touched. Also use it to choose between a disk and its clone with the same marker.
     """
     result = move_store(session.database(), session.home, name, folder)
-    session.emit(result.store, lambda out: out.lines([*summarize(result), "Next: catalogue index"]))
+    session.emit(result.store, [*summarize(result), "Next: catalogue index"])

@@ -57,13 +57,12 @@ def command(session: Session, store_name: str | None, level: str, yes: bool, und
         with watched(KEPT) as watch:
             result = apply_tidying(db, home, plan, **watch)
     session.emit({"plan": plan, "done": result},
-                 lambda out: out.lines(summarize(result) if result else ["Nothing was changed."]))
+                 summarize(result) if result else ["Nothing was changed."])
     return int(bool(plan.remarks or (plan.moves and not result) or (result and result.skipped)))
 
 
 def _show_plan(out: Printer, plan: "Tidying") -> None:
     for move in plan.moves:
         out.lines((display_path(move.source), f"  → {display_path(move.target)}", f"  {move.why}"))
-    for kind, path, detail in plan.remarks:
-        out.print(f"{kind}: {display_path(path)}: {detail}")
+    out.lines(f"{kind}: {display_path(path)}: {detail}" for kind, path, detail in plan.remarks)
     out.print(f"{plan.store}: {len(plan.moves)} to rename, {plan.in_order} in order, {len(plan.remarks)} remarks.")

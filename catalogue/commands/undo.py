@@ -14,5 +14,4 @@ def command(session: Session, number: int | None) -> None:
     NUMBER is that of: catalogue history. Refused if the same facts have been changed since.
     """
     change = undo_statement(session.database(), number)
-    session.emit(change, lambda out: out.print(f"{change.detail}."
-                                             + (f" Undo this: catalogue undo {change.id}" if change.id else "")))
+    session.emit(change, [f"{change.detail}." + (f" Undo this: catalogue undo {change.id}" if change.id else "")])
