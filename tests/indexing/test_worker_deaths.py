@@ -18,6 +18,7 @@ from catalogue.commands import main
 from catalogue.errors import CatalogueError
 from catalogue.fixity.advice import next_step
 from catalogue.indexing import workers
+from catalogue.operations import indexing  # noqa: F401 - takes the usual executor before a test puts another there
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Fault
 from catalogue.records import files, findings, scans
