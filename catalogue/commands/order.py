@@ -211,7 +211,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
 
     As HTML and as text.
     """
-    from catalogue.operations.pages import summarize_sheets, write_job_sheets
+    from catalogue.operations.job_sheets import summarize, write_job_sheets
     from catalogue.sheets.job import job_sheet
 
     db = session.existing() if (check or copy_master) and not as_text else session.looking()
@@ -224,7 +224,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     with watched("Not all sheets were written.") as watch:
         written = write_job_sheets(db, session.home, lines, folder=folder, copy_master=copy_master, pdf=pdf,
                                    check=check, **watch)
-    session.emit(written, summarize_sheets(written))
+    session.emit(written, summarize(written))
 
 
 for changing in (set_status, change_several, correct):

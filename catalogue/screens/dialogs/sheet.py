@@ -55,7 +55,7 @@ def job_sheet_panel(home: Home, line_id: int, name: str) -> "JobSheetPanel":
 
 def write_job_sheet(db: Database, home: Home, line_id: int) -> Sheet:
     """Write the job sheet of an order line into its job folder, and read it."""
-    from catalogue.operations.pages import write_job_sheets
+    from catalogue.operations.job_sheets import write_job_sheets
 
     return read_sheet(write_job_sheets(db, home, [line_id])[0].files)
 

@@ -190,9 +190,9 @@ class OrdersPage(Page):
             if self.is_current:  # else the person has gone on; what is typed there goes there
                 self.app.push_screen(JobSheetPanel(row.line.id, _name(row), lambda _: read_sheet(done[0].files)))
             else:
-                from catalogue.operations.pages import summarize_sheets
+                from catalogue.operations.job_sheets import summarize
 
-                self.app.say(f"The job sheet is written:\n{panel_text(summarize_sheets(done))}")
+                self.app.say(f"The job sheet is written:\n{panel_text(summarize(done))}")
 
         start_job_sheet(self.app, row.line.id, True, show)
 
