@@ -210,7 +210,7 @@ READ_ONLY = {
     "ledger.buyers": {"find_buyer"},
     "ledger.editions": {"label", "state"},
     "ledger.order_filter": {"read_filter"},
-    "ledger.periods": {"between", "month", "take_period", "year"},
+    "ledger.periods": {"between", "month", "quarter", "take_period", "year"},
     "ledger.print_recipe": {"earlier_recipe", "planned_print"},
     "ledger.repeat": {"propose"},
     "ledger.rescans": {"advice", "captures"},

@@ -21,6 +21,7 @@ from catalogue.sheets.statement import ROUNDING, TAX
 @click.command("statement", cls=SessionCommand)
 @click.argument("artist", nargs=-1, required=True)
 @click.option("--month", default="", help="The month, such as 2025-11.")
+@click.option("--quarter", default="", help="The quarter, such as 2025-Q1.")
 @click.option("--year", type=click.IntRange(1000, 9999), metavar="YEAR", help="The year, such as 2025.")
 @click.option("--from", "first", default="", help="First day of the period.")
 @click.option("--to", "last", default="", help="Last day of the period.")
@@ -28,8 +29,8 @@ from catalogue.sheets.statement import ROUNDING, TAX
               help="Issue it and write it to this new file: .html, .pdf or .csv. May be repeated.")
 @click.option("--issue", "issued", is_flag=True, help="Issue it; later corrections go into the next one.")
 @click.option("--draft", is_flag=True, help="With --to-file: write it as a draft, and issue nothing.")
-def command(session: Session, artist: tuple[str, ...], month: str, year: int | None, first: str, last: str,
-            files: tuple[Path, ...], issued: bool, draft: bool) -> None:
+def command(session: Session, artist: tuple[str, ...], month: str, quarter: str, year: int | None,
+            first: str, last: str, files: tuple[Path, ...], issued: bool, draft: bool) -> None:
     """Show what ARTIST is owed for a period.
 
     Every print, and corrections of earlier statements. It is a draft until it is issued; afterwards the same period
@@ -37,7 +38,7 @@ def command(session: Session, artist: tuple[str, ...], month: str, year: int | N
     """
     if draft and issued:
         raise click.UsageError("A draft is not issued: use --draft or --issue, not both.")
-    period = _period(session, month, year, first, last)
+    period = _period(session, month, quarter, year, first, last)
     records = issued or (files and not draft)
     db = session.existing() if records else session.looking()
     artist_id = find_artist(db, " ".join(artist)).id
@@ -52,13 +53,15 @@ def command(session: Session, artist: tuple[str, ...], month: str, year: int | N
     session.emit({"statement": asdict(result.statement), "files": result.files}, text)
 
 
-def _period(session: Session, month: str, year: int | None, first: str, last: str) -> Period:
+def _period(session: Session, month: str, quarter: str, year: int | None, first: str, last: str) -> Period:
     """The days meant. Raises UsageError."""
-    if [bool(month), bool(year), bool(first or last)].count(True) != 1 or bool(first) != bool(last):
-        raise click.UsageError("Give the period: --month 2025-11, --year 2025, or --from and --to.")
+    if [bool(month), bool(quarter), bool(year), bool(first or last)].count(True) != 1 or bool(first) != bool(last):
+        raise click.UsageError("Give the period: --month 2025-11, --quarter 2025-Q1, --year 2025, or --from and --to.")
     try:
         if month:
             return periods.month(month)
+        if quarter:
+            return periods.quarter(quarter)
         if year:
             return periods.year(year)
         dates = session.home.settings.dates

@@ -32,6 +32,9 @@ def test_what_is_no_month_is_refused(text: str) -> None:
                                                        words="canvas quill")),
     ("Nov 2025", OrderFilter("2025-11-01", "2025-11-30")), ("2025", OrderFilter("2025-01-01", "2025-12-31")),
     ("2025-11-03", OrderFilter("2025-11-03", "2025-11-03")), ("last month", OrderFilter("2025-12-01", "2025-12-31")),
+    ("2024-Q1 harbour", OrderFilter("2024-01-01", "2024-03-31", words="harbour")),
+    ("q4 2025", OrderFilter("2025-10-01", "2025-12-31")), ("last quarter", OrderFilter("2025-10-01", "2025-12-31")),
+    ("this quarter", OrderFilter("2026-01-01", "2026-03-31")), ("2025-Q5", OrderFilter(words="2025-Q5")),
     ("2025-11..2026-01", OrderFilter("2025-11-01", "2026-01-31")),
     ("this year", OrderFilter("2026-01-01", "2026-12-31")), ("last year", OrderFilter("2025-01-01", "2025-12-31")),
     ("requested approved", OrderFilter(statuses=("requested", "approved"))),
@@ -48,6 +51,7 @@ def test_one_line_of_plain_words(text: str, wanted: OrderFilter) -> None:
 
 def test_periods_in_words() -> None:
     for first, last, words in (("2025-11-01", "2025-11-30", "November 2025"), ("2025-01-01", "2025-12-31", "2025"),
+                               ("2024-04-01", "2024-06-30", "2nd quarter of 2024"),
                                ("2025-11-03", "2025-11-09", "03 Nov 2025 to 09 Nov 2025"),
                                ("2025-11-03", "2025-11-03", "03 Nov 2025")):
         assert periods.between(first, last).in_words("%d %b %Y") == words

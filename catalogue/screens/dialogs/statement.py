@@ -36,7 +36,8 @@ def open_statement(host: Page, artist: ArtistItem) -> None:
     def ask_period() -> None:
         app.push_screen(TextQuestion(
             f"Statement to {safe(artist.name)}",
-            "A month, a year, or two days: 2025-11, 2025, last month, 2025-11-03..2025-12-02.",
+            "A month, a quarter, a year, or two days: 2025-11, last month, 2025-Q1, last quarter, 2025, "
+            "2025-11-03..2025-12-02.",
             value="last month"), chosen)
 
     def chosen(text: str | None) -> None:
@@ -44,7 +45,7 @@ def open_statement(host: Page, artist: ArtistItem) -> None:
             return
         period, rest = take_period(text.split(), date.today())
         if period is None or rest:
-            app.say(f"{text!r} is not a period such as 2025-11 or last month.", "warning")
+            app.say(f"{text!r} is not a period such as 2025-11, 2025-Q1 or last month.", "warning")
         else:
             app.push_screen(StatementPanel(app.home, artist, period))
 
