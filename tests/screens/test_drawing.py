@@ -17,12 +17,14 @@ from rich.cells import cell_len
 from rich.console import Console
 from rich.segment import Segment
 from rich.style import Style
+from skimage import data
+from skimage.metrics import structural_similarity
 from textual.strip import Strip
 
 from catalogue.progress import data_size
 from catalogue.screens.background.line_speed import LineSpeed
 from catalogue.screens.background.threads import WorkerThread
-from catalogue.screens.pictures.blocks import ACROSS, BLOCKS, DOWN, fit_within
+from catalogue.screens.pictures.blocks import ACROSS, BLOCKS, DOWN, best_pairs, fillings, fit_within, keep_contrast
 from catalogue.screens.pictures.cells import Cells, Drawing, cells, fit_size
 from catalogue.screens.pictures.drawing import RAMP, draw_file, draw_picture
 from catalogue.screens.pictures.graphics import block_signs, knows_placeholders, may_ask, says_sharp, sharp_pictures
@@ -32,6 +34,7 @@ from catalogue.screens.pictures.strip import PictureStrip
 from catalogue.screens.texts.formats import ago, centimetres, day, number, scanned_cm
 from catalogue.screens.widgets import plots
 from catalogue.settings import Settings
+from scripts.bench_pictures import painted as cells_as_pixels
 from scripts.bench_pictures import sign_pixels
 from tests.screens.shop import painted
 from tests.waiting import HANG_SECONDS
@@ -59,9 +62,31 @@ def test_neighbours_that_look_alike_share_their_colours() -> None:
     flat = draw_picture(field, 60, 40, palette="colours")
     assert sum(row.sequence.count("\x1b[") for row in flat.rows if isinstance(row, Cells)) < 3 * len(flat.rows)
     rough = Image.fromarray(noise.integers(0, 255, (80, 120, 3), dtype=np.uint8))
-    for most in (60_000, 20_000):
-        drawn = draw_picture(rough, 60, 40, palette="colours", most_bytes=most)
-        assert sum(len(row.sequence.encode()) for row in drawn.rows if isinstance(row, Cells)) < most * 1.1
+    for height, most, least in ((80, 35_000, 28_000), (80, 20_000, 16_000), (10, 2_000, 1_000)):
+        drawn = draw_picture(rough.crop((0, 0, 120, height)), 60, 40, palette="colours", most_bytes=most)
+        sent = [len(row.sequence.encode()) for row in drawn.rows if isinstance(row, Cells)]
+        assert least < sum(sent) < most * 1.1, "neither too many bytes nor a picture coarser than they allow"
+    assert sent[-1] < 900, "a last row that is half the page's shares its colours too"
+
+
+def test_texture_keeps_its_contrast_and_gets_no_halo() -> None:
+    """Two colours are as far apart as samples deviate, as long as no colour goes beyond those of its cell."""
+    cells_of = np.random.default_rng(8).normal(128, 20, (6, 9, ACROSS * DOWN, 3)).clip(0, 255).astype(np.float32)
+    pairs = best_pairs(cells_of, fillings(BLOCKS["quadrants"]))
+    raised, first, second, means = keep_contrast(cells_of, *pairs)
+    assert (np.abs(raised.mean(2) - means) < 0.01).all()
+    for before, after in zip(pairs, (first, second), strict=False):
+        assert ((cells_of.min(2) - 0.01 < after) & (after < cells_of.max(2) + 0.01)).all()
+        assert (np.abs(after - means) > 1.2 * np.abs(before - means) - 0.01).mean() > 0.9
+    flat = np.tile(np.array([[[[90, 80, 70]]]], np.float32), (2, 2, ACROSS * DOWN, 1))
+    assert (keep_contrast(flat, *best_pairs(flat, fillings(BLOCKS["quadrants"])))[1] == flat[:, :, 0]).all()
+
+
+def test_a_picture_of_cells_looks_like_the_picture() -> None:
+    """Structural similarity by scikit-image on one of its pictures; .702 with the colours of least error."""
+    picture = Image.fromarray(data.camera()).convert("RGB").resize((448, 448), Image.Resampling.LANCZOS)
+    seen = cells_as_pixels(draw_picture(picture, 56, 60, palette="colours", blocks="sextants"))
+    assert structural_similarity(np.asarray(picture.convert("L")), np.asarray(seen.convert("L"))) > 0.708
 
 
 def test_where_a_picture_ends_within_a_cell_the_page_is_seen() -> None:

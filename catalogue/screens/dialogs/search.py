@@ -54,7 +54,7 @@ def hit_cells(hit: Hit) -> list[Text]:
     return [cell(hit.kind, "dim"), cell(hit.name, "bold"), cell(hit.detail)]
 
 
-PICTURE_BYTES, PICTURE_SETTLE = 3_500, 0.5   # of the picture beside what is found: it follows once typing rests
+PICTURE_BYTES, PICTURE_SETTLE = 3_000, 0.5   # of the picture beside what is found: it follows once typing rests
 
 
 class SearchInput(Input):

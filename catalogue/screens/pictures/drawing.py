@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw
 
-from catalogue.screens.pictures.blocks import ACROSS, BLOCKS, DOWN, Blocks, Fitted, fit_within
+from catalogue.screens.pictures.blocks import ACROSS, BLOCKS, DOWN, Blocks, fit_within
 from catalogue.screens.pictures.cells import MOST_BYTES, Cells, Colour, Drawing, Mark, cells, fit_size
 from catalogue.screens.pictures.print_drawing import RED, WHITE, drawn_print
 
@@ -84,17 +84,7 @@ def _outline(picture: Image.Image, marks: tuple[Mark, ...], ink: int | Colour, t
 
 def _coloured(picture: Image.Image, kind: Blocks, page: Colour, most_bytes: int) -> Iterator[Cells]:
     """Rows of cells; the last one may be in part the page's."""
-    samples = np.asarray(picture)
-    whole = picture.height // DOWN * DOWN
-    if whole:
-        yield from _rows(fit_within(samples[:whole], kind, most_bytes), kind)
-    left = samples[whole:]
-    if len(left):
-        ink = left.reshape(len(left), -1, ACROSS, 3).mean((0, 2)).round().astype(np.uint8)
-        yield cells("▀" * len(ink), ink.tobytes(), bytes(page) * len(ink))
-
-
-def _rows(fitted: Fitted, kind: Blocks) -> Iterator[Cells]:
+    fitted = fit_within(np.asarray(picture), kind, most_bytes, page)
     for patterns, ink, ground in zip(fitted.patterns.tolist(), fitted.ink, fitted.ground, strict=True):
         yield cells("".join(map(kind.signs.__getitem__, patterns)), ink.tobytes(), ground.tobytes())
 
