@@ -56,7 +56,7 @@ def command(session: Session, store: str | None, free: bool, yes: bool, undo_fil
     count, size = doubles.total(listed[0].groups)
     if count and not yes:
         if not session.as_json:
-            _print(Printer(), listed)
+            _print(Printer(), listed, freeing=True)
         ask(f"Remove {counted(count, 'double')} ({data_size(size)}) from {listed[0].store.root}?",
             otherwise="Nothing was removed.")
     with watched(KEPT) as watch:
@@ -96,7 +96,7 @@ def _make_again(session: Session, undo_file: Path) -> int:
     return int(bool(made.skipped))
 
 
-def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
+def _print(out: Printer, listed: "list[StoreDoubles]", *, freeing: bool = False) -> None:
     from catalogue.operations import doubles
 
     for in_store in listed:
@@ -106,7 +106,8 @@ def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
             out.print(f"  keep    {display_path(group.keep.path)}")
             out.lines(f"  double  {display_path(file.path)}" for file in group.others)
         out.print(f"{in_store.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
-                  + (f" To do it: catalogue doubles {shell_word(in_store.store.name)} --free" if count else ""))
+                  + (f" To do it: catalogue doubles {shell_word(in_store.store.name)} --free"
+                     if count and not freeing else ""))
         if in_store.set_aside:
             out.print(f"{in_store.store.name}: {doubles.summarize_set_aside(in_store.set_aside)}")
             out.lines(f"  kept    {display_path(file.path)}" for file in in_store.set_aside)

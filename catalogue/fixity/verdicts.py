@@ -1,5 +1,6 @@
 """From a check to a finding: what happened to the file, where the damage lies, and what goes on record."""
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -60,7 +61,7 @@ def link_on_the_way(root: Path, path: str) -> str:
     parts = native_path(path).split("/")
     for depth in range(1, len(parts) + 1):
         part = "/".join(parts[:depth])
-        if (root / part).is_symlink():
+        if os.path.islink(root / part):  # noqa: PTH114 - pathlib's raises where a folder cannot be entered
             return escape_path(part)
     return ""
 

@@ -90,7 +90,7 @@ def summarize(result: CopySummary) -> list[str]:
     if result.trouble:
         lines.append(f"  {result.trouble}")
     if result.sidecars:
-        lines.append(f"  {counted(result.sidecars, 'sidecar')} copied with them")
+        lines.append(f"  {counted(result.sidecars, 'sidecar')} copied")
     if result.adopted:
         lines.append(f"  {counted(result.adopted, 'file')} already there, now on record")
     if result.renamed:

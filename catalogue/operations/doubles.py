@@ -73,8 +73,10 @@ def summarize(freed: Freed) -> list[str]:
 
 
 def summarize_brought_back(brought_back: Freed) -> list[str]:
-    """What was copied back, and what was not and why."""
-    return [f"{counted(len(brought_back.removed), 'file')} copied back and verified.", *skipped_lines(brought_back)]
+    """What is back, copied now or before, and what is not and why."""
+    count = len(brought_back.removed)
+    return [f"{counted(count, 'file')} {'is' if count == 1 else 'are'} back and verified.",
+            *skipped_lines(brought_back)]
 
 
 def skipped_lines(freed: Freed) -> list[str]:

@@ -103,7 +103,7 @@ def summarize(result: ImportedScans) -> list[str]:
     lines = [] if result.removing and not outcome.taken else [
         f"{counted(len({item.source for item in outcome.taken}), 'file')} imported, each read back and compared."]
     if sidecars := sum(item.sidecars for item in outcome.taken):
-        lines.append(f"{counted(sidecars, 'sidecar')} copied with them.")
+        lines.append(f"{counted(sidecars, 'sidecar')} copied.")
     lines += [f"  not imported: {_why(item)}" for item in outcome.skipped]
     if result.likenesses is None:
         lines.append("Many scans are waiting to be compared.")

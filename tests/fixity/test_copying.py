@@ -165,12 +165,14 @@ def test_a_read_error_names_the_byte(master: Path, place: Path, monkeypatch: pyt
 
 
 @pytest.mark.parametrize("stage", ["copy", "verify"])
-def test_stops_when_told_and_cleans_up(master: Path, place: Path, stage: str) -> None:
+def test_stops_when_told_and_cleans_up(master: Path, place: Path, stage: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(copying, "BLOCK_BYTES", master.stat().st_size // 4)
     seen: list[str] = []
     with pytest.raises(Stopped):
         copy(master, place / "harbour.tif", report=lambda p: seen.append(p.stage), cancelled=lambda: stage in seen)
     assert names(place) == []
     assert seen[-1] == stage, "it went on to the next stage"
+    assert seen.count(stage) == 1, "it went on to the next block"
 
 
 def test_refuses_when_the_disk_lacks_room(master: Path, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:

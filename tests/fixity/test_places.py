@@ -16,6 +16,7 @@ from catalogue.fixity import copying, restore
 from catalogue.fixity.audit import audit
 from catalogue.fixity.bags import write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, review
+from catalogue.fixity.verdicts import link_on_the_way
 from catalogue.indexing import places as noted_places
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
@@ -348,6 +349,7 @@ def test_an_audit_follows_no_link_either(shop: Shop, scan: Scan, what: str) -> N
     shop.index()
     shop.audit()
     assert shop.kinds("Ada/Harbour/0.tif") >= {"missing"} and held(shop, "Ada/Harbour/0.tif").stores == 0
+    assert link_on_the_way(shop.folder, f"{'n' * 300}/0.tif") == "", "a path that cannot be asked is no link"
     with pytest.raises(Refused, match="links are not followed"):
         restore.plan(shop.db, shop.due("Ada/Harbour/0.tif").id)
 

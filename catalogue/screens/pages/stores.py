@@ -135,8 +135,8 @@ class StoresPage(Page):
             return
 
         confirm(self.app, f"Copy what {safe(view.store.name)} lacks?",
-                "Scans in the primary stores that it lacks are copied there, each read back and compared. Nothing "
-                "there is overwritten.", lambda: start_copy(self.app, view.store.name), yes="Copy")
+                "Scans in the primary stores that it lacks are copied there with their sidecars, each read back and "
+                "compared. Nothing there is overwritten.", lambda: start_copy(self.app, view.store.name), yes="Copy")
 
     def action_retire(self) -> None:
         view = self._view
