@@ -139,20 +139,15 @@ def _where(db: Database, wanted: OrderFilter) -> tuple[str, list[object]]:
         tests.append(test)
         values.extend(given)
 
-    if wanted.first:
-        add("o.placed >= ?", wanted.first)
-    if wanted.last:
-        add("o.placed < ? || 'U'", wanted.last)     # a time of the day, which an older record may have, sorts before it
-    if wanted.artist_id is not None:
-        add("p.artist_id = ?", wanted.artist_id)
-    if wanted.piece_id is not None:
-        add("p.id = ?", wanted.piece_id)
-    if wanted.buyer:
-        add("b.buyer = ?", wanted.buyer)
+    for test, value in (
+            ("o.placed >= ?", wanted.first),
+            ("o.placed < ? || 'U'", wanted.last),   # a time of the day, which an older record may have, sorts before it
+            ("p.artist_id = ?", wanted.artist_id), ("p.id = ?", wanted.piece_id), ("b.buyer = ?", wanted.buyer),
+            ("instr(folded(l.medium), folded(?))", wanted.medium)):
+        if value not in ("", None):
+            add(test, value)
     if wanted.statuses:
         add(f"{LINE_STATUS} IN ({', '.join('?' * len(wanted.statuses))})", *wanted.statuses)
-    if wanted.medium:
-        add("instr(folded(l.medium), folded(?))", wanted.medium)
     if wanted.words:
         terms = search.corrected_terms(db, wanted.words)
         add("+o.id IN (SELECT rowid FROM order_words WHERE order_words MATCH ?)", search.match_query(terms, "*"))
