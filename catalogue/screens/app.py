@@ -37,6 +37,7 @@ from catalogue.settings import Home
 
 if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
+    from catalogue.records.orders import Line
     from catalogue.screens.background.work import Job, Work, WorkEnded
     from catalogue.screens.page import Page
 
@@ -97,6 +98,7 @@ class CatalogueApp(ThriftyApp[None]):
         self.writes = WriteQueue(self)
         self.work: Work | None = None
         self.corrected: list[Correction] = []   # in this sitting and not taken back, the last one last
+        self.last_order: Line | None = None     # a line of the order recorded last in this sitting
         self.register_theme(DARK)
         self.register_theme(LIGHT)
         self.theme = LIGHT.name if home.settings.theme == "light" else DARK.name

@@ -40,7 +40,8 @@ LISTS = {"browse": "#pieces", "piece": "#scans", "orders": "#lines", "alike": "#
 # Keys that act on the row under the cursor; all others of a place do the same wherever it stands.
 ON_ROWS = {"browse": {"open", "repeat", "edit", "mark", "copy_path", "open_file", "reveal"},
            "piece": {"edit", "mark", "copy_path", "open_file", "reveal", "make_current"},
-           "orders": {"open", "repeat", "sheet", "sheet_and_copy", "print_file", "move_on", "edit", "mark"},
+           "orders": {"open", "repeat", "sheet", "sheet_and_copy", "print_file", "move_on", "edit", "mark",
+                      "cancel_lines"},
            "alike": {"confirm", "reject", "open", "piece"},
            "stores": {"index", "audit", "bring_up_to_date", "retire"},
            "audit": {"next_step", "accept", "piece"},

@@ -302,7 +302,7 @@ async def test_a_fault_of_ours_does_not_lock_the_panel(shop: Home, monkeypatch: 
     def broken(*_: object, **__: object) -> int:
         raise RuntimeError("nobody thought of this")
 
-    monkeypatch.setattr("catalogue.screens.dialogs.repeat.record_order", broken)
+    monkeypatch.setattr("catalogue.screens.dialogs.repeat_jobs.record_order", broken)
     async with running(shop) as pilot:
         app = _app(pilot)
         offer_repeat(app, piece_id=1)

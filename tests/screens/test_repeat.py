@@ -14,7 +14,7 @@ from catalogue.errors import GONE
 from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.render import render
 from catalogue.records import orders
-from catalogue.records.database import open_database
+from catalogue.records.database import open_database, transaction
 from catalogue.records.orders import Line
 from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.app import CatalogueApp
@@ -265,3 +265,35 @@ def test_the_drawing_looks_like_the_print_file_itself(choices: dict[str, Any], t
     assert np.median(apart) <= 3 and np.percentile(apart, 90) <= 16, (np.median(apart), np.percentile(apart, 90))
     if recipe.marks:
         assert (ours[np.asarray(real).max(axis=2) < 60] < 60).all(axis=-1).mean() > 0.9
+
+
+async def test_a_second_print_joins_the_order_recorded_last_with_one_key(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        offer_repeat(app, piece_id=1)
+        await settled(pilot)
+        await pilot.press("ctrl+n")
+        assert any("No order was recorded yet" in text for text in said(pilot))
+        await pilot.press("ctrl+l", "enter")
+        await settled(pilot)
+        first = newest(shop)
+        await pilot.press("escape")
+        offer_repeat(app, piece_id=3)
+        await settled(pilot)
+        field = app.screen.query_one("#repeat-order", Input)
+        assert (field.value, field.placeholder) == ("", f"new; ^n: {first.number}")
+        await pilot.press("3", "ctrl+n", "enter")
+        await settled(pilot)
+        second = newest(shop, 3)
+        assert (second.order_id, second.quantity, second.buyer) == (first.order_id, 3, first.buyer)
+        await pilot.press("escape")
+        db = open_database(shop.database)
+        with transaction(db):
+            orders.set_status(db, first.order_id, "printed")
+        db.close()
+        offer_repeat(app, piece_id=2)
+        await settled(pilot)
+        await pilot.press("ctrl+n", "enter", "enter")
+        await settled(pilot)
+        assert told(app) == f"The order {first.number!r} is printed. Clear its number for a new order."
+    assert newest(shop, 2).number == "A-104"

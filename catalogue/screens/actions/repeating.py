@@ -21,6 +21,7 @@ def offer_repeat(app: "CatalogueApp", *, line_id: int | None = None, piece_id: i
 def open_job_sheet(app: "CatalogueApp", line: "Line | None") -> None:
     """An order was recorded: its job sheet comes up."""
     if line is not None:
+        app.last_order = line
         from catalogue.operations.orders import summarize
         from catalogue.screens.background.jobs import notice
         from catalogue.screens.dialogs.sheet import job_sheet_panel

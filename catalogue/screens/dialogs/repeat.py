@@ -10,40 +10,19 @@ from textual.widget import Widget
 from textual.widgets import Button, Input, Static
 
 from catalogue.errors import CatalogueError, Gone, NotFound
-from catalogue.ledger import repeat as ledger
-from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint, earlier_recipe
+from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint
 from catalogue.ledger.proposal import Proposal
-from catalogue.operations.orders import record_order
-from catalogue.records.database import Database
 from catalogue.records.orders import Line, NewLine
 from catalogue.screens.dialogs import repeat_form
 from catalogue.screens.dialogs.repeat_form import SHAPING, Doubt, RepeatForm, RequestedPrint, doubts, parse_request
+from catalogue.screens.dialogs.repeat_jobs import Answer, answer_to, printing_of, record_request
 from catalogue.screens.page import Dialog
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.formats import safe
 from catalogue.screens.texts.repeat import layout_of, plan_of, proposal_words
 from catalogue.screens.widgets.bars import KeyLine
-from catalogue.settings import Home
 
-Answer = tuple[Proposal, EarlierRecipe | None]  # with the recipe whose choices a print file of the new line takes over
 TITLE = "Repeat this order"
-
-
-def proposed(db: Database, home: Home, subject: dict[str, Any], want: RequestedPrint,
-             as_last_time: bool) -> Proposal:
-    """The ledger's proposal for what is asked."""
-    return ledger.propose(db, home, **subject, **asdict(want), as_last_time=as_last_time)
-
-
-def answer_to(db: Database, home: Home, subject: dict[str, Any], want: RequestedPrint,
-              as_last_time: bool) -> Answer | CatalogueError:
-    """The proposal with the recipe of the last print, or why there is none."""
-    try:
-        proposal = proposed(db, home, subject, want, as_last_time)
-        return proposal, earlier_recipe(db, proposal.line, proposal.last.id if proposal.last else None,
-                                        _printing(proposal) or "")
-    except CatalogueError as error:
-        return error
 
 
 class RepeatDialog(Dialog[Line]):
@@ -140,6 +119,8 @@ class RepeatDialog(Dialog[Line]):
             self._kept_price = new.unit_price
             self._fill(repeat_form.texts_of(new), "quantity")
             self._form.field("buyer").placeholder = safe(f"^l: {last.buyer}") if last and last.buyer else ""
+            order = self.app.last_order
+            self._form.field("order").placeholder = safe(f"new; ^n: {order.number}") if order else "new"
         record.label = "Record anyway" if proposal.grave else "Record"
         title = f"{'Repeat' if last else 'First order'}: {proposal.piece.title}, {proposal.piece.artist}"
         self.query_one("#panel-title", Static).update(safe(title))
@@ -175,7 +156,8 @@ class RepeatDialog(Dialog[Line]):
 
     def _offer_other_scan(self, offered: bool) -> None:
         self.query_one("#switch", Button).display = offered
-        self.query_one(KeyLine).leave_out(frozenset() if offered else frozenset(("switch_scan",)))
+        uses = {"switch_scan": offered, "same_order": self.app.last_order is not None}
+        self.query_one(KeyLine).leave_out(frozenset(action for action, has_use in uses.items() if not has_use))
 
     @property
     def _currency(self) -> str:
@@ -233,6 +215,14 @@ class RepeatDialog(Dialog[Line]):
         if self._proposal is not None:
             self._set_buyer(self._proposal.piece.artist)
 
+    def action_same_order(self) -> None:
+        order = self.app.last_order
+        if order is None:
+            self.app.say("No order was recorded yet since the program was started.", "warning")
+        elif not self.recording and self._filled:
+            self._set_buyer(order.buyer)
+            self._form.field("order").value = order.number
+
     def _set_buyer(self, name: str) -> None:
         if not self.recording and self._filled:
             field = self._form.field("buyer")
@@ -265,22 +255,9 @@ class RepeatDialog(Dialog[Line]):
             return
         self._record_button.disabled = self.recording = True
         # All of it by value: what the panel says when the thread comes to it is not what was agreed to.
-        job = partial(self._record, home=self.app.home, subject=dict(self._subject), seen=_printing(found),
+        job = partial(record_request, home=self.app.home, subject=dict(self._subject), seen=printing_of(found),
                       as_last_time=self._as_last_time, typed=typed, want=want)
         self.record("the order", job, self._recorded)
-
-    @staticmethod
-    def _record(db: Database, *, home: Home, subject: dict[str, Any], seen: str | None, as_last_time: bool,
-                typed: dict[str, str], want: RequestedPrint) -> "Line | Exception | None":
-        """None where another scan would be printed now than ``seen``, the one that was shown."""
-        try:
-            proposal = proposed(db, home, subject, want, as_last_time)
-            if seen is not None and _printing(proposal) != seen:
-                return None
-            return record_order(db, proposal, buyer=typed["buyer"], unit_price=typed["price"], notes=typed["notes"],
-                                profile=typed["profile"], settings=typed["settings"])
-        except Exception as error:  # a worker's edge: whatever it is, the panel must not stay shut
-            return error
 
     def _recorded(self, order: "Line | Exception | None") -> None:
         self.recording = False
@@ -295,8 +272,3 @@ class RepeatDialog(Dialog[Line]):
             self._tell(str(order))
         else:
             self.app.failed(order)
-
-
-def _printing(proposal: Proposal | None) -> str | None:
-    """SHA-256 of the scan that would be printed."""
-    return proposal.printing.scan.sha256 if proposal is not None and proposal.printing is not None else None

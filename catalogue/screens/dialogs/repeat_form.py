@@ -14,7 +14,7 @@ from catalogue.records.orders import NewLine
 
 # id, label
 FIELDS = (("quantity", "Prints"), ("size", "Size"), ("medium", "Medium"), ("border", "Border"), ("wrap", "Wrap"),
-          ("edge", "Edge"), ("buyer", "Buyer"), ("price", "Price each"), ("profile", "Profile"),
+          ("edge", "Edge"), ("buyer", "Buyer"), ("order", "Order"), ("price", "Price each"), ("profile", "Profile"),
           ("settings", "Settings"), ("notes", "Notes"))
 SHAPING = ("quantity", "size", "medium", "border", "wrap", "edge")  # what the proposal depends on
 USUAL_WRAP_MM = (15.0, 100.0)   # bars are 18 to 50 mm deep, some with a turn-over; common practice, no source
