@@ -176,7 +176,7 @@ def test_editions_from_setting_to_certificates(books: Call, shop: Shop, tmp_path
     (tmp_path / "c.csv").write_text("somebody's own")
     with pytest.raises(Refused):
         books("edition", "certificates", edition, "--csv", tmp_path / "c.csv")
-    assert "closed 2026-02-03" in books("edition", "close", edition, "--date", "2026-02-03")
+    assert "closed 03 Feb 2026" in books("edition", "close", edition, "--date", "2026-02-03")
     with pytest.raises(Refused, match="numbered already"):
         books("edition", "set", "salt field", "--limit", "9", "--size", "60x60")
     for wrong in (("destroy", edition, "x y", "--reason", "r"), ("close", edition, "--date", "?")):
