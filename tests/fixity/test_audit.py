@@ -206,7 +206,7 @@ def test_an_off_site_disk_is_expected_elsewhere_until_its_audit_is_due(shop: Sho
     with shop.db.conn:
         shop.db.execute("UPDATE run SET ended = '2020-01-01T00:00:00.000Z'")
     assert shop.audit("away").findings == {"offline": 1}
-    assert "2020-01-01" in shop.finding("offline").detail
+    assert "01 Jan 2020" in shop.finding("offline").detail
 
 
 def test_a_store_pulled_mid_run_says_nothing_about_its_files(shop: Shop, scan: Scan) -> None:
