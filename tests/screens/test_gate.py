@@ -27,8 +27,9 @@ from catalogue.screens.dialogs.search import SearchDialog
 from catalogue.screens.keys import KEYS, PLACES
 from catalogue.screens.pages.alike import NOTHING_TO_UNDO
 from catalogue.screens.pages.piece import PiecePage
+from catalogue.screens.widgets.held_rows import ROW_GONE
 from catalogue.screens.widgets.paged_table import PagedTable, Source
-from catalogue.screens.widgets.row_table import ROW_GONE, RowTable
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
 from tests.screens.shop import WHOLE, burst, held_up, running, said, settled, sha, until, words
 from tests.screens.test_snapshots import tiles_proposed

@@ -79,8 +79,8 @@ class PagedTable(RowTable[R]):
             found_at = next((i for i, r in enumerate(rows) if source.identity(r) == source.identity(here)), None)
             at = len(before) if found_at is None else found_at
             if keep and found_at is None:
-                rows = self.with_departed(rows, at, here, source.identity)
-            self._removed.clear()
+                rows = self._held.with_departed(rows, at, here, source.identity)
+            self._held.forget_expected()
             self.begins, self.ends = len(before) < wanted or wanted == 0, len(after) < HELD - len(before)
             self.announce_again()
             self._fill(rows, at, None if moved else scroll)

@@ -18,12 +18,11 @@ from textual.reactive import reactive
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from catalogue.errors import Refused
 from catalogue.screens.keys import LISTS, bindings
 from catalogue.screens.texts.formats import number, safe
+from catalogue.screens.widgets.held_rows import HeldRows, id_of
 from catalogue.screens.widgets.row_drawing import MARK, Column, RowStrips
 
-ROW_GONE = "That row is no longer in the list: another workstation or a job has changed it."
 R = TypeVar("R")
 HERE = object()
 
@@ -39,11 +38,8 @@ class RowMessage(Message):
 class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     """Rows of text. Posts ``Highlighted`` when the cursor comes to another row, ``Selected`` on a second click.
 
-    A row that leaves the list while the cursor is on it, because another workstation or a job has changed it, stays
-    there struck through until the cursor leaves it, so that no key meant for it acts on its neighbour.
-
-    Rows can be marked, to act on several at once. A mark belongs to what the row is, so it outlasts paging and reading
-    the list again.
+    Rows can be marked, to act on several at once. One that has left the list while the cursor is on it is struck
+    through; see :class:`HeldRows`.
     """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--header", "rows--row", "rows--cursor", "rows--hover"}
@@ -62,13 +58,14 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         super().__init__(id=id)
         self._strips = RowStrips(columns)
         self._cells: Callable[[R], Sequence[Text]] = lambda _: ()
-        self._identity: Callable[[R], object] = id_of
+        self._held: HeldRows[R] = HeldRows()
         self._told: object = HERE
-        self._departed: R | None = None     # the row under the cursor, if the list does not hold it any more
-        self._removed: set[object] = set()  # identities that leave the list because the person said so
-        self._marks: dict[object, R] = {}   # by identity, in the order they were made
         self._title = ""
-        self.rows_held: list[R] = []
+
+    @property
+    def rows_held(self) -> list[R]:
+        """The rows as they are drawn."""
+        return self._held.rows
 
     @property
     def row_count(self) -> int:
@@ -82,44 +79,37 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     @property
     def row_to_act_on(self) -> R | None:
         """The row under the cursor, for what a key does to it. Raises Refused if it is drawn but has left the list."""
-        if self._departed is not None:
-            raise Refused(ROW_GONE,
-                          hint="Nothing was changed. Choose a row again.")
-        return self.highlighted
+        return self._held.present(self.highlighted)
 
     @property
     def rows_to_act_on(self) -> list[R]:
         """The marked rows, else the one under the cursor. Raises: as :attr:`row_to_act_on`."""
-        row = None if self._marks else self.row_to_act_on
-        return self.marked or ([] if row is None else [row])
+        return self.marked or [row for row in (self.row_to_act_on,) if row is not None]
 
     @property
     def marked(self) -> list[R]:
         """The marked rows, those paged away included."""
-        return list(self._marks.values())
+        return self._held.marked
 
     @property
     def two_to_merge(self) -> tuple[R, R] | None:
         """The two marked rows, or the one marked and the one under the cursor. Raises: as :attr:`row_to_act_on`."""
         rows = self.marked
-        if len(rows) == 1 and (row := self.row_to_act_on) is not None and self._identity(row) not in self._marks:
+        if len(rows) == 1 and (row := self.row_to_act_on) is not None and not self._held.is_marked(row):
             rows.append(row)
         return (rows[0], rows[1]) if len(rows) == 2 else None
 
     def toggle_mark(self) -> None:
         """Mark the row under the cursor, or take its mark away, and go on to the next. Raises Refused."""
         row = self.row_to_act_on
-        if row is None:
-            return
-        identity = self._identity(row)
-        if self._marks.pop(identity, None) is None:
-            self._marks[identity] = row
-        self._marks_changed()
-        self.cursor_row += 1
+        if row is not None:
+            self._held.toggle_mark(row)
+            self._marks_changed()
+            self.cursor_row += 1
 
     def unmark_all(self) -> None:
-        if self._marks:
-            self._marks.clear()
+        if self.marked:
+            self._held.unmark_all()
             self._marks_changed()
 
     def _marks_changed(self) -> None:
@@ -129,22 +119,12 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     def expect_removal(self, row: R) -> None:
         """The person has dealt with this row: when it leaves the list the cursor goes on to the next."""
-        self._removed.add(self._identity(row))
+        self._held.expect_removal([row])
 
     def dealt_with(self, rows: Iterable[R]) -> None:
         """As :meth:`expect_removal` for all of ``rows``; nothing stays marked."""
         self.unmark_all()
-        for row in rows:
-            self.expect_removal(row)
-
-    def with_departed(self, rows: list[R], at: int, before: R, identity: Callable[[R], object]) -> list[R]:
-        """``rows`` with ``before``, the row under the cursor, put in at ``at`` where another seat has removed it."""
-        expected = identity(before) in self._removed
-        self._removed.clear()
-        if expected or not rows:
-            return rows
-        self._departed = before
-        return [*rows[:at], before, *rows[at:]]
+        self._held.expect_removal(rows)
 
     def set_title(self, title: str, count: int | None = None) -> None:
         """Name the list, with how many rows it has in all."""
@@ -152,7 +132,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         self._show_title()
 
     def _show_title(self) -> None:
-        self.border_title = self._title + (f"  {MARK} {number(len(self._marks))} marked" if self._marks else "")
+        self.border_title = self._title + (f"  {MARK} {number(len(self.marked))} marked" if self.marked else "")
 
     def set_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]],
                  identity: Callable[[R], object] | None = None, *, cursor: int = 0, scroll: int | None = None,
@@ -162,12 +142,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         ``keep_drawn``: rows held before are the very same and look the same.
         """
         before, stood, top = self.rows_held, self.cursor_row, self.scroll_offset.y
-        self.rows_held, self._cells = list(rows), cells
-        self._identity = identity or id_of
-        if not any(row is self._departed for row in self.rows_held):
-            self._departed = None
-        if self._marks:
-            self._marks |= {mark: row for row in self.rows_held if (mark := self._identity(row)) in self._marks}
+        self._cells = cells
+        self._held.replace(rows, identity or id_of)
         self._strips.forget({id(row) for row in self.rows_held} if keep_drawn else ())
         self._resize()
         self.set_reactive(RowTable.cursor_row, max(0, min(cursor, len(self.rows_held) - 1)))
@@ -185,16 +161,15 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     def show_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]], identity: Callable[[R], object], *,
                   keep: bool = False) -> None:
         """Show a whole list and point to a row again; with ``keep`` the cursor stays on its row, or near it."""
-        at, scroll, listed = 0, 0, list(rows)
-        before = self.highlighted
+        at, scroll, listed, before = 0, 0, list(rows), self.highlighted
         if keep and before is not None:
             wanted = identity(before)
             position = next((i for i, row in enumerate(listed) if identity(row) == wanted), None)
             at = min(self.cursor_row, len(listed)) if position is None else position
             if position is None:
-                listed = self.with_departed(listed, at, before, identity)
+                listed = self._held.with_departed(listed, at, before, identity)
             scroll = self.scroll_offset.y
-        self._removed.clear()
+        self._held.forget_expected()
         self.announce_again()
         self.set_rows(listed, cells, identity, cursor=at, scroll=scroll)
 
@@ -233,8 +208,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
             return Strip.blank(width, self.get_component_rich_style("rows--row"))
         state = "cursor" if index == self.cursor_row else "hover" if index == self.hover_row else "row"
         row, style = self.rows_held[index], self.get_component_rich_style(f"rows--{state}")
-        return self._strips.strip(row, self._cells, style, width, departed=row is self._departed,
-                                  marked=bool(self._marks) and self._identity(row) in self._marks)
+        return self._strips.strip(row, self._cells, style, width, departed=row is self._held.departed,
+                                  marked=self._held.is_marked(row))
 
     # The cursor
 
@@ -242,22 +217,15 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         return max(0, min(row, len(self.rows_held) - 1))
 
     def watch_cursor_row(self, before: int, now: int) -> None:
-        if self._departed is not None and self.highlighted is not self._departed:
-            self._drop_departed()
+        if self._held.departed is not None and self.highlighted is not self._held.departed:
+            if self.cursor_row > self._held.drop_departed():
+                self.set_reactive(RowTable.cursor_row, self.cursor_row - 1)
+            self._resize()
+            self.refresh()
         self._refresh_row(before)
         self._refresh_row(now)
         self._show_cursor()
         self._tell()
-
-    def _drop_departed(self) -> None:
-        """The cursor has left a row that is not in the list any more."""
-        at = next(i for i, row in enumerate(self.rows_held) if row is self._departed)
-        del self.rows_held[at]
-        self._departed = None
-        if self.cursor_row > at:
-            self.set_reactive(RowTable.cursor_row, self.cursor_row - 1)
-        self._resize()
-        self.refresh()
 
     def watch_hover_row(self, before: int, now: int) -> None:
         self._refresh_row(before)
@@ -280,7 +248,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     def _tell(self) -> None:
         row = self.highlighted
-        identity = HERE if row is None else self._identity(row)
+        identity = HERE if row is None else self._held.identity(row)
         if identity != self._told or row is None:
             self._told = identity
             self.post_message(self.Highlighted(self, row))
@@ -330,8 +298,3 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     def on_resize(self, _: events.Resize) -> None:
         self._resize()
         self._show_cursor()
-
-
-def id_of(row: object) -> object:
-    """A row is itself."""
-    return row
