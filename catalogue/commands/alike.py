@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int:
     """List groups of scans that show the same artwork, with the evidence.
 
-    New scans are compared first. Exit 1 when pairs are waiting for a verdict.
+    New scans are compared first. ΔE00 is the colour difference: 1 is just visible. Exit 1 when pairs are waiting for a
+    verdict.
     """
     if click.get_current_context().invoked_subcommand is not None:
         return 0
@@ -173,7 +174,7 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
 def _print(out: Printer, similar_groups: "Groups", names: dict[int, str]) -> None:
     for group in similar_groups.groups:
         _print_group(out, group, names)
-    for heading, pairs in (("Similar, but kept apart:",
+    for heading, pairs in (("Similar, but kept separate:",
                             [(p, "; ".join(p.evidence.reasons)) for p in similar_groups.apart]),
                            ("These contradict a group:", list(similar_groups.refused))):
         if pairs:
@@ -207,7 +208,7 @@ def _print_group(out: Printer, group: "GroupView", names: dict[int, str]) -> Non
 
 def _line(pair: "Pair") -> str:
     e = pair.evidence
-    parts = [f"#{pair.id}", f"{pair.a_scan_id} {e.relation.value} {pair.b_scan_id}", f"{e.sure:.0%} sure"]
+    parts = [f"#{pair.id}", f"{pair.a_scan_id} {e.relation.value} {pair.b_scan_id}", f"{e.sure:.0%} certain"]
     if e.inliers:
         parts.append(f"{e.inliers} features")
     parts += [

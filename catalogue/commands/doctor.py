@@ -75,7 +75,7 @@ def command(session: Session, rebuild_search: bool) -> int:
 def _guards() -> Part:
     """What the system must give so that neither a link nor a disk that goes away leads a write elsewhere."""
     lacking = missing_calls()
-    part = Part("Guards", {"files reached from open folders": "no" if lacking else "yes"})
+    part = Part("Safeguards", {"files reached from open folders": "no" if lacking else "yes"})
     if lacking:
         part.troubles.append(f"this system lacks {', '.join(lacking)}: a link put in the way, or a disk that goes away,"
                              " could lead a write or a removal elsewhere, so nothing is written below a store here")
@@ -119,17 +119,17 @@ def _terminal() -> Part:
     size = shutil.get_terminal_size()
     encoding = (sys.stdout.encoding or "unknown").lower()
     part = Part("Terminal", {
-        "is one": "yes" if sys.stdout.isatty() else "no, a pipe or a file", "TERM": os.environ.get("TERM", "not set"),
-        "COLORTERM": os.environ.get("COLORTERM", "not set"), "program": os.environ.get("TERM_PROGRAM", "not said"),
+        "terminal": "yes" if sys.stdout.isatty() else "no, a pipe or a file", "TERM": os.environ.get("TERM", "not set"),
+        "COLORTERM": os.environ.get("COLORTERM", "not set"), "program": os.environ.get("TERM_PROGRAM", "not set"),
         "size": f"{size.columns}×{size.lines}", "encoding": encoding,
         "colours": Console().color_system or "none",
-        "within": ", ".join(name for name, key in (("tmux", "TMUX"), ("screen", "STY"), ("ssh", "SSH_CONNECTION"))
+        "inside": ", ".join(name for name, key in (("tmux", "TMUX"), ("screen", "STY"), ("ssh", "SSH_CONNECTION"))
                             if os.environ.get(key)) or "nothing",
         "NO_COLOR": "set" if os.environ.get("NO_COLOR") else "not set"})
     if "utf" not in encoding:
         part.troubles.append(f"the encoding is {encoding}: names will be garbled; set LANG to one ending in UTF-8")
     if sys.stdout.isatty() and os.environ.get("TERM", "dumb") == "dumb":
-        part.troubles.append("TERM says that this terminal is a dumb one: the screens will not open")
+        part.troubles.append("TERM is dumb: the screens will not open")
     return part
 
 

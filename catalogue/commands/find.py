@@ -63,7 +63,7 @@ def _print_matches(out: Printer, matches: "Sequence[Match]", names: dict[int, st
         best, more = group[0], len(group) - 1
         name = names.get(best.piece_id or 0, "no piece")
         others = f", and {more} more of its scans" if more else ""
-        out.print(f"{best.photo_match.sure:4.0%} sure  {name}  [{best.role} {best.sha256[:12]}]  "
+        out.print(f"{best.photo_match.sure:4.0%} certain  {name}  [{best.role} {best.sha256[:12]}]  "
                   f"{best.photo_match.inliers} features agree, {best.photo_match.agreement:.0%} alike{others}")
     if not matches:
         out.print("No piece matches this picture.")

@@ -18,7 +18,7 @@ from catalogue.operations.importing import import_table, summarize
 @click.option("--dates", multiple=True, metavar="FORM",
               help="How dates are written, such as %d/%m/%Y, where the file itself does not tell; may be repeated.")
 @click.option("--map-status", "states", multiple=True, metavar="THEIRS=OURS",
-              help="What a state is called in the file, such as bezahlt=collected; may be repeated.")
+              help="What a state is called in the file, such as delivered=collected; may be repeated.")
 @click.option("--status", default="collected", show_default=True, help="State of orders that give none.")
 @click.option("--make-pieces", is_flag=True, help="Create artists and pieces that are not on record.")
 @click.option("--dry-run", is_flag=True, help="Show what would happen to every row; record nothing.")

@@ -114,7 +114,7 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 @click.argument("subject", metavar="ORDER|PIECE...", nargs=-1, required=True)
 @click.option("--line", "line_id", type=int, help="Which line to repeat, if the order has several.")
 @click.option("--as-last-time", is_flag=True, help="Print from last time's scan, not from the current master.")
-@click.option("--check", is_flag=True, help="First read the file in full and compare its digest.")
+@click.option("--check", is_flag=True, help="First read the file in full and compare its checksum.")
 @click.option("--dry-run", is_flag=True, help="Show what would be recorded, and record nothing.")
 @print_options
 def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, as_last_time: bool,
@@ -164,7 +164,7 @@ def _print_asked(out: Printer, session: Session, db: "Database", proposal: "Prop
     """The proposal, and a date after today; and whether buyer and price are missing: neither is ever assumed."""
     chosen = numbers.numbers_text(numbers.parse_numbers(given["numbers"] or given["replacing"])[0])
     asked = ("none is issued" if given["unnumbered"] else "proofs are issued" if given["proofs"] else
-             f"{numbered(chosen)} asked for" if chosen else "")
+             f"{numbered(chosen)} requested" if chosen else "")
     print_proposal(out, proposal, session.home.settings.dates, asked)
     with refusing("Nothing was recorded"):
         placed = session.day(given["placed"])
@@ -202,7 +202,7 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 @click.option("--folder", type=click.Path(path_type=Path), metavar="FOLDER",
               help="Job folder; otherwise one in the catalogue's folder.")
 @click.option("--copy", "copy_master", is_flag=True, help="Put a verified copy of the master into the job folder.")
-@click.option("--check", is_flag=True, help="First read the file in full and compare its digest.")
+@click.option("--check", is_flag=True, help="First read the file in full and compare its checksum.")
 @click.option("--pdf", is_flag=True, help="Also write a PDF.")
 @click.option("--text", "as_text", is_flag=True, help="Print the text here and write nothing.")
 def sheet(session: Session, number: str, line_id: int | None, folder: Path | None, copy_master: bool, check: bool,

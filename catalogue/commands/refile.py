@@ -7,7 +7,7 @@ from catalogue.operations.place_rules import refile, summarize, undo_refiling
 
 
 @click.command("refile", cls=SessionCommand)
-@click.option("--yes", is_flag=True, help="Do it; otherwise it is only shown.")
+@click.option("--yes", is_flag=True, help="Do it; otherwise it is only previewed.")
 @click.option("--undo", "take_back", is_flag=True, help="Undo the last refiling.")
 def command(session: Session, yes: bool, take_back: bool) -> None:
     """File guessed scans again by the place rules in the settings.

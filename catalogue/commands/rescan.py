@@ -21,7 +21,8 @@ from catalogue.records.demand import Captured, captured_like
 @click.option("--size", default="",
               help="Plan the captures of an original of this size, such as 90x90 (cm) or 36x24in.")
 @click.option("--bed", default="", help="Only on this bed of the settings.")
-@click.option("--overlap", type=click.FloatRange(0, 90), help="Least overlap of neighbouring captures, in per cent.")
+@click.option("--overlap", type=click.FloatRange(0, 90),
+              help="Minimum overlap of neighbouring captures, in per cent.")
 def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None, size: str, bed: str,
             overlap: float | None) -> None:
     """List pieces whose master is too small for the sizes ordered.

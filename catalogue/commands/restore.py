@@ -12,7 +12,7 @@ from catalogue.operations.restoring import plan_restore, restore_file, summarize
 @click.command("restore", cls=SessionCommand)
 @click.argument("file", type=click.Path())  # names that are no UTF-8 too
 @click.option("--from", "source", metavar="STORE", help="The store to restore from; otherwise the one checked last.")
-@click.option("--digest", metavar="SHA256", help="Bring back earlier content, by its digest.")
+@click.option("--digest", metavar="SHA256", help="Bring back earlier content, by its SHA-256.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def command(session: Session, file: str, source: str | None, digest: str | None, yes: bool) -> None:
     """Restore FILE from a good copy.

@@ -146,8 +146,8 @@ def need_terminal() -> None:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise click.UsageError("The screens need a terminal. Use a command instead; list them with: catalogue --help")
     if os.environ.get("TERM", "") in ("dumb", "unknown"):
-        raise click.UsageError(f"The screens cannot be drawn on this terminal (TERM is {os.environ['TERM']}). Name a "
-                               "command, or see what there is: catalogue --help")
+        raise click.UsageError(f"The screens cannot be drawn on this terminal (TERM is {os.environ['TERM']}). Use a "
+                               "command instead; list them with: catalogue --help")
 
 
 class Text(click.ParamType[str]):
@@ -228,7 +228,7 @@ def interruptible(words: str = DONE_IS_KEPT) -> Iterator[Cancelled]:
         asked = True
         if session:
             session.stopped = words
-        note("Stopping after this file; press again to stop at once.")
+        note("Stopping after this file; press Ctrl-C again to stop at once.")
 
     previous = signal.signal(signal.SIGINT, ask)
     try:

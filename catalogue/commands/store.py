@@ -32,7 +32,7 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
     if marker is None and folder.is_dir() and read_marker(folder) is None:
         marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is recognised under another "
                            "mount point?", default=True, otherwise="No store was added.",
-                           unasked="Say --marker or --no-marker when there is nobody to ask.")
+                           unasked="Use --marker or --no-marker when there is nobody to ask.")
     result = add_store(db, session.home, name, folder, kind, consent=bool(marker), one_reader=one_reader)
     session.emit(result.store, [*summarize(result), "Next: catalogue index"])
 

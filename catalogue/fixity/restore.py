@@ -110,7 +110,7 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
 
     Raises NotFound: no such file, or no sound copy. Refused: a store is offline, or the file is sound.
     """
-    due = required(fixity.due_file(db, file_id), "There is no digest on record for this file.",
+    due = required(fixity.due_file(db, file_id), "There is no checksum on record for this file.",
                    "It has never been readable.")
     wanted = sha256 or due.sha256
     store = stores.by_id(db, due.store_id)

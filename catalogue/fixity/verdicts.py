@@ -202,7 +202,7 @@ def _close_settled(db: Database, store: Store, due: Due) -> None:
     of_content = scans.content_fault(db, due.scan_id)
     for finding in findings.open_at(db, store.id, due.path):
         if finding.kind in SETTLED and finding.kind != of_content and not finding.former_sha256:
-            findings.resolve_by_id(db, finding.id, "its bytes agree with its digest")
+            findings.resolve_by_id(db, finding.id, "its bytes agree with its checksum")
 
 
 def _follow(db: Database, due: Due) -> None:

@@ -119,7 +119,7 @@ def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, pro
         if len(numbers) < count:
             out = len(editions.taken(db, edition_id, series))
             raise Refused(f"The edition has {_counted(len(numbers), series)} left; {count} are needed.",
-                          hint=f"{out} of {out + len(numbers)} are out; the edition size is fixed.")
+                          hint=f"{out} of {out + len(numbers)} are issued; the edition size is fixed.")
         editions.take(db, edition_id, numbers, line_id)
     return numbers
 

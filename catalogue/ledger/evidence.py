@@ -4,6 +4,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from catalogue.likeness.evidence import DELTA_E_SCALE
 from catalogue.records import likenesses
 from catalogue.records.database import Database
 from catalogue.records.scans import Scan
@@ -28,7 +29,7 @@ class Evidence:
     @property
     def text(self) -> str:
         """One line for people."""
-        colour = f"median ΔE00 {self.delta_e:.1f}" if self.delta_e is not None else ""
+        colour = f"colour difference ΔE00 {self.delta_e:.1f} {DELTA_E_SCALE}" if self.delta_e is not None else ""
         judged = f"{self.verdict} by a person" if self.verdict else ""
         return ", ".join(filter(None, (self.relation, colour, self.detail, judged)))
 

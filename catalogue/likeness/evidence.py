@@ -58,6 +58,9 @@ class ScanFacts:
     upscaled: bool = False
 
 
+DELTA_E_SCALE = "(1 is just visible)"   # what a colour difference ΔE00 means in a print; common practice, no source
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """Everything found about one pair. Shares 0–1, angles in degrees, ``matrix`` maps preview pixels of a to b's.

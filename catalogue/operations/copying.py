@@ -94,6 +94,6 @@ def summarize(result: CopySummary) -> list[str]:
     if result.adopted:
         lines.append(f"  {counted(result.adopted, 'file')} already there, now on record")
     if result.renamed:
-        lines.append(f"  {counted(result.renamed, 'file')} copied under a name with digits of the digest: another file"
-                     " has the name itself")
+        lines.append(f"  {counted(result.renamed, 'file')} copied under a name with digits of the checksum: another"
+                     " file has the name itself")
     return [*lines, *(f"  not copied: {display_path(item.path)}: {item.reason}" for item in result.not_copied)]

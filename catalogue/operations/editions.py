@@ -64,12 +64,12 @@ def move_prints(db: Database, edition_id: int, numbers: Sequence[Number], place:
 
 
 def summarize(result: State | PrintsMoved, dates: str) -> list[str]:
-    """An edition's numbers: out, left, destroyed; or each print that was moved, and where it is."""
+    """An edition's numbers: issued, left, destroyed; or each print that was moved, and where it is."""
     if isinstance(result, PrintsMoved):
         return [f"{numbers_text([moved.number])} is {place_in_words(moved)}." for moved in result.prints]
     state, edition = result, result.edition
     closed = f", closed {shown_day(edition.closed, dates)}" if edition.closed else ""
     lost = f", {number(state.lost)} destroyed" if state.lost else ""
     proofs = f", {state.proofs_left} of {edition.proofs} AP left" if edition.proofs else ""
-    return [f"edition {edition.id}: {label(edition)}{closed}: {number(state.numbers_out)} out, "
+    return [f"edition {edition.id}: {label(edition)}{closed}: {number(state.numbers_out)} issued, "
             f"{number(state.numbers_left)} left{proofs}{lost}"]

@@ -61,7 +61,7 @@ def _cancelled(db: Database, line: Line, after: Line) -> str:
     if line.status == "cancelled":
         return f"Line {line.id} of order {line.number} was cancelled already."
     several = "," in line.numbers or "–" in line.numbers
-    fate = ("stay" if several else "stays") + " out, since it was printed" if after.numbers else \
+    fate = ("stay" if several else "stays") + " issued, since it was printed" if after.numbers else \
         ("are" if several else "is") + " free again"
     numbers = f"; {numbered(line.numbers)} {fate}" if line.numbers else ""
     rest = sum(other.status != "cancelled" for other in orders.lines_of(db, line.order_id))

@@ -11,6 +11,7 @@ from catalogue.errors import CatalogueError
 from catalogue.fixity.profiles import read_profile_file
 from catalogue.ledger.health import health, sound_copy
 from catalogue.likeness.colour import delta_e
+from catalogue.likeness.evidence import DELTA_E_SCALE
 from catalogue.print_files.patches import Patches, patches_of_file, patches_of_sheet
 from catalogue.print_files.recipe import Recipe, differences, from_json
 from catalogue.print_files.render import Made, Sheet, opened_sheet
@@ -129,8 +130,8 @@ def describe_comparison(comparison: Comparison, dates: str) -> list[str]:
     lines = [f"not the same as on {day}: {why}"]
     if comparison.delta_e is not None:
         largest, mean = comparison.delta_e
-        lines.append(f"colours then and now: ΔE00 at most {largest:.2f}, mean {mean:.2f}, over patches of"
-                     f" {comparison.patch:.0f} px")
+        lines.append(f"colour difference then and now: ΔE00 at most {largest:.2f}, mean {mean:.2f} {DELTA_E_SCALE},"
+                     f" over patches of {comparison.patch:.0f} px")
     else:
         lines.append(f"the colours cannot be compared: {comparison.unknown}")
     return lines

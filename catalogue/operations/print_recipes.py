@@ -14,6 +14,7 @@ from catalogue.fixity.profiles import keep_profile
 from catalogue.ledger.health import health, sound_copy
 from catalogue.likeness import confirmation, direct, feature_cache
 from catalogue.likeness.colour import delta_e
+from catalogue.likeness.evidence import DELTA_E_SCALE
 from catalogue.likeness.geometry import compose
 from catalogue.operations.print_comparison import opened_again
 from catalogue.print_files.channels import LABS, black, white
@@ -166,7 +167,7 @@ def summarize(proposal: RecipeProposal) -> list[str]:
     lines = [f"recipe: {describe(proposal.recipe)}"]
     if proposal.exact:
         return [*lines, "made again by it, the file has the same pixels"]
-    lines.append(f"made again by it, colours differ by ΔE00 {proposal.mean:.2f} on average,"
+    lines.append(f"made again by it, colours differ by ΔE00 {proposal.mean:.2f} on average {DELTA_E_SCALE},"
                  f" {proposal.high:.2f} or less for 95%, {proposal.largest:.2f} at most")
     if not proposal.close:
         lines.append("the old file was also changed in other ways (colours, sharpening, retouching): a new print file"

@@ -251,15 +251,11 @@ class CatalogueApp(ThriftyApp[None]):
         if self.current_mode == "first":
             self.say("Choose a folder of scans first.")
         elif mode == self.current_mode:
-            await self.close_over_page()
+            while len(self.screen_stack) > 1:
+                await self.pop_screen()
         else:
             with self.batch_update():
                 await self.switch_mode(mode)
-
-    async def close_over_page(self) -> None:
-        """Close whatever is open over the page of this place."""
-        while len(self.screen_stack) > 1:
-            await self.pop_screen()
 
     def delay_update(self, delay: float = 0.001) -> None:
         """Textual holds drawing back for a twentieth of a second when the place changes; ours is drawn once made."""

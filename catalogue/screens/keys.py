@@ -56,13 +56,13 @@ EVERYWHERE = (
 
 SCAN_KEYS = (
     Key("c", "copy_path", "path", "Show the file's full path and copy it to the clipboard.", 3),
-    Key("o", "open_file", "open", "Open the file in the system's viewer, or in the program of the settings.", 4),
-    Key("f", "reveal", "folder", "Show the file's folder in the system.", 94),
+    Key("o", "open_file", "open", "Open the file in the system's viewer, or in the program set in settings.toml.", 4),
+    Key("f", "reveal", "folder", "Open the folder that holds the file.", 94),
 )
 
 SHEET_KEYS = (
     Key("o", "open_page", "open", "Open the page in the system's viewer.", 1),
-    Key("p", "print_page", "print", "Print the page on the system's printer.", 2),
+    Key("p", "print_page", "print", "Print the page on the default printer.", 2),
     Key("s", "save_pdf", "save as PDF", "Save the page as PDF beside it.", 3),
     Key("c", "copy_path", "path", "Copy the page's path to the clipboard.", 5),
     Key("escape,q", "back", "close", "Close the panel; the page stays where it is.", 6),
@@ -86,7 +86,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
     "piece": (
         Key("r", "repeat", "repeat", "Repeat this order line, or the last one.", 1),
         Key("escape,backspace", "back", "back", "Go back.", 2),
-        Key("e,f2", "edit", "edit", "Correct what the scan under the cursor is and shows, or all marked scans.", 2),
+        Key("e,f2", "edit", "edit", "Correct role and piece of the scan under the cursor, or of all marked scans.", 2),
         Key("m", "make_current", "make current", "Make this scan the piece's current master.", 3),
         *SCAN_KEYS,
         Key("E", "edit_piece", "edit piece", "Correct artist, title, year and what else is known of the piece.", 5),
@@ -103,7 +103,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("p", "sheet", "job sheet", "Write the line's job sheet into a job folder.", 3),
         Key("P", "sheet_and_copy", "sheet and copy", "Job sheet, and a verified copy of the scan beside it."),
         Key("w", "print_file", "print file", "Write the print file of the line, or of the marked lines.", 9),
-        Key("f", "filter", "filter", "Show lines that fit some words: a month, artist, buyer, state or medium.", 4),
+        Key("f", "filter", "filter", "Show only lines that match: a month, artist, buyer, state or medium.", 4),
         Key("e,f2", "edit", "edit", "Correct the line, from state and size to price and date; what marked lines "
             "have in common, at once.", 5),
         Key("m", "move_on", "move on", "Move the order or orders on: approved, printed, collected.", 6),
@@ -119,8 +119,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
     "alike": (
         Key("c", "confirm", "same piece", "Confirm that they show one piece, and file them all under it.", 1),
         Key("r", "reject", "not the same", "Reject: the pair is not shown again.", 2),
-        Key("u", "undo", "undo", "Undo the last verdict of this sitting, and what was filed with it.", 3),
-        Key("enter", "open", "open/close", "Open the group into its pairs, or close it; of a pair, open the piece.", 4),
+        Key("u", "undo", "undo", "Undo the last verdict of this session, and what was filed with it.", 3),
+        Key("enter", "open", "open/close", "Open or close the group; on a pair, open its piece.", 4),
         Key("space", "next_view", "view", "Side by side, blink, difference, or where one lies on the other.", 5),
         Key("b", "view(1)", "blink", "Show the two in turn, in the same place."),
         Key("d", "view(2)", "difference", "Differences, four times amplified; grey means none."),
@@ -134,7 +134,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("a", "add", "add", "Add a store: a folder, disk or share.", 1),
         Key("i,enter", "index", "index", "Read what is new or changed in this store.", 2),
         Key("I", "index_all", "index all", "Read what is new or changed in every store."),
-        Key("c", "audit", "check", "Check this store's files against their digests.", 3),
+        Key("c", "audit", "check", "Check this store's files against their checksums.", 3),
         Key("b", "bring_up_to_date", "bring up to date", "Copy to this store what it lacks, verified.", 4),
         Key("f", "retire", "retire", "Retire this store; nothing on the disk is touched.", 5),
         Key("n", "names", "names", "See how names are read in all stores, change the rules, and refile by them.", 6),
@@ -155,7 +155,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
     ),
     "audit": (
         Key("enter", "next_step", "next step", "Do what is proposed for this finding.", 1),
-        Key("c", "audit", "check now", "Check files against their digests, oldest check first.", 2),
+        Key("c", "audit", "check now", "Check files against their checksums, oldest check first.", 2),
         Key("e", "accept", "accept", "Close the finding without a fix; the reason goes into the log.", 3),
         Key("p", "piece", "piece", "Open the piece the finding concerns.", 4),
         Key("right,l", "pane_right", "findings", "Go to the findings."),
@@ -167,8 +167,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("g", "go", "import", "Copy what is ready into the store: verified, recorded.", 3),
         Key("w", "watch", "watch", "Watch the folder while you scan; bad tiles are reported at once. Press again to "
                                    "stop.", 4),
-        Key("d", "clear_after", "remove after", "Whether to remove from the folder what is safely stored; off at "
-                                                "first."),
+        Key("d", "clear_after", "remove after", "Whether to remove from the folder what is safely stored; off by "
+                                                "default."),
         Key("ctrl+r", "look", "refresh", "Read the folder again.", 4),
         Key("p", "plan", "plan", "How to capture an original in tiles on the bed."),
         Key("escape", "leave_box", "list", "Back to the list.", 5),
@@ -179,7 +179,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
     ),
     "health": (
         Key("enter", "answer", "answer", "Answer a question that only you can answer.", 1),
-        Key("b", "backup", "back up", "Back the catalogue up, and check the copy.", 2),
+        Key("b", "backup", "back up", "Back up the catalogue, and check the backup.", 2),
     ),
     "auditing": (
         Key("enter", "start", "start", "Start the audit.", 1),
@@ -191,8 +191,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
     ),
     "repeat": (
         Key("enter", "record", "record", "Record the order as it stands, from any field.", 1),
-        Key("ctrl+l", "last_buyer", "last buyer", "Put in last time's buyer.", 3),
-        Key("ctrl+o", "artist_buys", "artist buys", "Put in the artist as the buyer.", 4),
+        Key("ctrl+l", "last_buyer", "last buyer", "Fill in last time's buyer.", 3),
+        Key("ctrl+o", "artist_buys", "artist buys", "Fill in the artist as the buyer.", 4),
         Key("ctrl+n", "same_order", "same order", "Put the print into the order recorded last, with its buyer.", 6),
         Key("ctrl+t", "switch_scan", "other scan", "Print from last time's scan instead of the current master.", 5),
         Key("escape", "back", "cancel", "Record nothing.", 2),
@@ -227,8 +227,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
     "form": (
         Key("ctrl+s", "save", "save", "Record what was changed; Enter does so too.", 1),
         Key("escape", "back", "cancel", "Change nothing.", 2),
-        Key("down", "down", "next match", "Take the next matching name.", 3),
-        Key("up", "up", "previous match", "Take the previous matching name."),
+        Key("down", "down", "next match", "Choose the next matching name.", 3),
+        Key("up", "up", "previous match", "Choose the previous matching name."),
         Key("ctrl+g", "give_back", "as guessed", "Remove what was entered here; it is guessed again.", 4),
     ),
     "choice": (

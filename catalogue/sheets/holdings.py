@@ -87,9 +87,9 @@ def _kept(db: Database, scan: Scan | None, settings: Settings) -> str:
 
 def _left(state: editions.State, dates: str) -> str:
     if state.edition.closed:
-        return f"closed {shown_day(state.edition.closed, dates)}, {state.numbers_out} out"
+        return f"closed {shown_day(state.edition.closed, dates)}, {state.numbers_out} issued"
     proofs = f"; {state.proofs_left} AP left" if state.edition.proofs else ""
-    return f"{state.numbers_out} out, {state.numbers_left} left{proofs}"
+    return f"{state.numbers_out} issued, {state.numbers_left} left{proofs}"
 
 
 def _printed(db: Database, piece: Piece, dates: str) -> str:

@@ -99,7 +99,7 @@ async def test_pairs_are_seen_judged_and_taken_back(pairs: Home) -> None:
     async with running(pairs, place="alike", size=(160, 44)) as pilot:
         table = pilot.app.screen.query_one("#pairs", RowTable)
         text = words(pilot) + str(pilot.app.screen.query_one("#pair-words", Static).content)
-        for fact in ("To judge  2", "re-scan", "93%", "made up for a test", "turned 0.4°", "colour ΔE00 2.5",
+        for fact in ("To judge  2", "re-scan", "93%", "made up for a test", "turned 0.4°", "colour difference ΔE00 2.5",
                      VIEWS[0], "? no verdict yet", "old/Harbour 2019 master.tif", "contradiction"):
             assert fact in text, fact
         two = pilot.app.screen.query_one("#pair-two", Picture)

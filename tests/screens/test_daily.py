@@ -73,7 +73,7 @@ async def test_the_piece_page_says_everything(shop: Shop) -> None:
                      "114.3 ×  85.7 cm  at 200 ppi", "Scans  5", "● ", "current", "tile", "Wide test profile",
                      "✓ main disk: Maren Tarnvik/Harbour, Low Water/Harbour, Low Water master.tif", "✓ share:",
                      "Orders  2", "A-102", "cotton rag 310 g", "Printed from: current master",
-                     "Edition 25 + 3 AP, all sizes: 6 out, 19 left", "3 proofs left"):
+                     "Edition 25 + 3 AP, all sizes: 6 issued, 19 left", "3 proofs left"):
             assert fact in text, fact
         await pilot.press("down")
         await settled(pilot)

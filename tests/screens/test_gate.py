@@ -155,7 +155,7 @@ async def test_every_key_acts_on_the_row_that_the_keys_before_have_led_to(
                         await burst(pilot, name)
                     await settled(pilot)
                     seen.append((trace.take(), said(pilot), [getattr(row, "take", None) for row in table.rows_held],
-                                 [table._identity(row) for row in table.marked]))
+                                 [table._held.identity(row) for row in table.marked]))
                     if place == "intake":
                         app.screen._show(tiles_proposed(tmp_path))  # type: ignore[attr-defined]
                 first, slow, fast = seen
@@ -291,15 +291,15 @@ async def test_a_finding_closed_by_another_seat_is_not_acted_on(busy: Home) -> N
 
 def taken_away(table: RowTable[Any]) -> None:
     """The list as it comes back after another seat has removed the row under the cursor."""
-    gone = table._identity(table.highlighted)
+    gone = table._held.identity(table.highlighted)
     if isinstance(table, PagedTable):
         source = table._source
         assert source is not None
         table.show(Source(lambda *asked: [row for row in source.page(*asked) if source.identity(row) != gone],
                           source.cells, source.identity), keep=True)
     else:
-        rows = [row for row in table.rows_held if table._identity(row) != gone]
-        table.show_rows(rows, table._cells, table._identity, keep=True)
+        rows = [row for row in table.rows_held if table._held.identity(row) != gone]
+        table.show_rows(rows, table._cells, table._held.identity, keep=True)
 
 
 @pytest.mark.parametrize("place", list(LISTS))
@@ -311,7 +311,7 @@ async def test_a_row_that_another_seat_removed_is_said_to_be_gone_and_its_neighb
         assert isinstance(app, CatalogueApp)
         table = await at(pilot, place, tmp_path)
         meant, count = table.highlighted, table.row_count
-        following = table._identity(table.rows_held[1])
+        following = table._held.identity(table.rows_held[1])
         taken_away(table)
         await settled(pilot)
         assert table.highlighted is meant
@@ -327,7 +327,7 @@ async def test_a_row_that_another_seat_removed_is_said_to_be_gone_and_its_neighb
                     assert ROW_GONE in said(pilot)[0], key
         await burst(pilot, "down")
         await settled(pilot)
-        assert table._identity(table.highlighted) == following
+        assert table._held.identity(table.highlighted) == following
         assert table.row_to_act_on is table.highlighted
         assert table.row_count == count - 1
 

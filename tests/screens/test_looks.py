@@ -163,4 +163,4 @@ async def test_a_first_order_opens_with_what_to_enter_not_with_a_fault(shop: Hom
         offer_repeat(pilot.app, piece_id=new)
         await settled(pilot)
         told = str(pilot.app.screen.query_one("#repeat-wrong", Static).render())
-        assert told == "No print of this piece was ordered yet. Enter its size."
+        assert told == "No print of this piece has been ordered yet. Enter a size."

@@ -47,7 +47,8 @@ def test_holdings_show_pictures_sizes_and_what_is_left(stocked: Shop, read: Call
     page = read(holdings(stocked.db, stocked.home, 1))
     text = " ".join(" ".join(page.text).split())
     for fact in ("Ilse Marwood", "Pier <at> dusk", "Kiln", "2 works", "59.4 × 84 cm", "300 ppi", "150 ppi",
-                 "Edition of 12 + 2 AP, all sizes", "3 out, 9 left; 1 AP left", "No master scan yet", "kept in 1 copy"):
+                 "Edition of 12 + 2 AP, all sizes", "3 issued, 9 left; 1 AP left", "No master scan yet",
+                 "kept in 1 copy"):
         assert fact in text, fact  # 7016 × 9921 px fill A2 at 300 ppi less a rounding: ISO 216
     for secret in ("Secret Buyer", "431", "Quay Lane", "half and half", "Salt Field"):
         assert secret not in text, secret
@@ -59,7 +60,7 @@ def test_holdings_show_pictures_sizes_and_what_is_left(stocked: Shop, read: Call
 def test_holdings_tell_a_closed_edition_and_no_numbers_left(stocked: Shop, read: Callable[[str], Reader]) -> None:
     editions.close(stocked.db, 1, "2026-03-04")
     text = " ".join(" ".join(read(holdings(stocked.db, stocked.home, 1)).text).split())
-    assert "closed 04 Mar 2026, 3 out" in text
+    assert "closed 04 Mar 2026, 3 issued" in text
     assert "left" not in text
 
 
@@ -106,7 +107,7 @@ def test_the_certificate_list_tells_each_print_and_its_loss(stocked: Shop, read:
     assert rows[2]["remarks"] == "destroyed 02 Feb 2026: stolen"
     assert [row.lost for row in sheet.rows] == [False, False, True, False]
     text = " ".join(read(sheet.as_html).text)
-    assert "Pier <at> dusk" in text and "3 out, 9 left" in text
+    assert "Pier <at> dusk" in text and "3 issued, 9 left" in text
     with pytest.raises(NotFound):
         certificates(stocked.db, stocked.home.settings, 99)
 

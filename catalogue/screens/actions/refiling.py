@@ -67,7 +67,7 @@ def _preview(app: "CatalogueApp", rules: tuple[str, ...], page: NamesPage) -> No
         confirm(app, "File by these rules from now on?", preview_text(preview), lambda: _change(app, rules, page),
                 yes="Refile", no="Not yet", careful=True)
 
-    app.begin("Checking what would be refiled", job, lambda preview: f"{counted(preview.looked, 'scan')} looked at.",
+    app.begin("Checking what would be refiled", job, lambda preview: f"{counted(preview.looked, 'scan')} checked.",
               ask_person)
 
 
@@ -82,7 +82,7 @@ def preview_text(preview: "Refiled") -> str:
     if len(counts) > MOST_MOVES:
         lines.append(f"       and {number(len(counts) - MOST_MOVES)} more")
     lines.append(f"{counted(sum(preview.counts.values()), 'scan')} would be filed differently, "
-                 f"{number(roles)} would get another role. What you entered stays. This can be undone.")
+                 f"{number(roles)} would get a different role. What you entered stays. This can be undone.")
     return "\n".join(lines)
 
 
@@ -103,7 +103,7 @@ def _take_back(app: "CatalogueApp", page: NamesPage) -> None:
         return place_rules.undo_place_rules(db, home)
 
     def undo() -> None:
-        app.begin("Undoing the refiling", job, lambda done: f"{counted(done[1], 'scan')} as before.",
+        app.begin("Undoing the refiling", job, lambda done: f"{counted(done[1], 'scan')} filed as before.",
                   lambda done: _close(app, page, done[0]))
 
     confirm(app, "Undo the last refiling?",

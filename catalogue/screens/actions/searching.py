@@ -30,7 +30,8 @@ async def open_hit(app: "CatalogueApp", hit: "Hit | None") -> None:
     if hit.piece_id is not None:
         open_piece(app, hit.piece_id, hit.sha256)
     elif hit.artist_id is not None:
-        await app.switch_mode("browse")
-        await app.close_over_page()
+        if app.current_mode != "browse":
+            await app.action_place("browse")
+        await app.action_place("browse")    # again: from what is open over it
         if isinstance(app.screen, BrowsePage):
             app.screen.go_to_artist(hit.artist_id)

@@ -21,11 +21,11 @@ def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
         except ValueError:
             raise ValueError(f"{text!r} is not a number of {name}") from None
         if value is not None and not 0 < value < 1e9:
-            raise ValueError(f"{text.strip()} {name} is no limit: enter a number above 0")
+            raise ValueError(f"{text.strip()} {name} is not a limit: enter a number above 0")
         limits.append(value)
     spent, size, part = limits
     if part is not None and part > 100:
-        raise ValueError("A share is 100 per cent at most")
+        raise ValueError("A share cannot be more than 100 per cent")
     return Budget(spent * 60 if spent else None, int(size * 1e9) if size else None, part / 100 if part else None)
 
 
@@ -39,7 +39,7 @@ class AuditDialog(Dialog[None]):
         self._names = names
 
     def body(self) -> Iterable[Widget]:
-        yield Static("Every file is read in full and compared with its digest, oldest check first. Set a limit, or "
+        yield Static("Every file is read in full and compared with its checksum, oldest check first. Set a limit, or "
                      "leave all empty to check everything.", markup=False)
         for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
             with Horizontal(classes="field"):

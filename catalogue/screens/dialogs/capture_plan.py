@@ -68,5 +68,5 @@ def _share(text: str) -> float:
         raise ValueError(f"{text!r} is not an overlap such as 25%") from None
     share = number / 100 if "%" in text or number >= 1 else number
     if not 0 <= share <= 0.9:
-        raise ValueError("an overlap is from 0 to 90%")
+        raise ValueError("an overlap must be from 0 to 90%")
     return share

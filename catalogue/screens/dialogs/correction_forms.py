@@ -129,7 +129,7 @@ def piece_form(facts: PieceFacts) -> FormDialog:
         Field("relief_mm", "Relief mm", f"{piece.relief_mm:g}" if piece.relief_mm else "",
               origins.get("relief_mm", NONE), hint="e.g. 1.5"),
         Field("edition", "Edition", "by size or medium, see below" if several else edition_text(whole[0]) if whole
-              else "", Origin(STATED, "changed with the command edition set" if several else "") if facts.editions
+              else "", Origin(STATED, "to change it: catalogue edition set" if several else "") if facts.editions
               else NONE, fixed=several, hint="e.g. 25, or 25 + 3 with proofs")]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
@@ -178,7 +178,7 @@ def scans_form(marked: Sequence[ScanFacts], name: str) -> FormDialog:
               Field("artist", "Artist", artist, matches=artist_matches, hint=several,
                     id=piece.artist_id if piece else None),
               Field("piece", "Piece", piece.title if piece else "", one.origins.get("piece", NONE) if one else NONE,
-                    piece_matches, id=piece.id if piece else None, hint=several or "the title of what it shows")]
+                    piece_matches, id=piece.id if piece else None, hint=several or "title of the piece it shows")]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
         digests = [facts.scan.sha256 for facts in marked]
@@ -223,7 +223,7 @@ def new_piece_form(artist: str = "") -> FormDialog:
 def new_edition_form(piece: Piece, day_form: str) -> FormDialog:
     """An edition of a piece, of all sizes or of one; of a size that has one already its limit is changed."""
     fields = [Field("edition", "Edition", hint="e.g. 25, or 25 + 3 with proofs"),
-              Field("size", "Only of size", hint="every size"), Field("medium", "Only on", hint="every medium")]
+              Field("size", "Only this size", hint="all sizes"), Field("medium", "Only this medium", hint="any medium")]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
         if not filled.texts["edition"]:

@@ -27,8 +27,8 @@ def show_numbers(host: Page, title: str, editions: Sequence[State]) -> None:
     elif len(editions) == 1:
         show(editions[0].edition.id)
     else:
-        shop.push_screen(Choice("Which edition?", [(state.edition.id, label(state.edition), f"{state.numbers_out} out")
-                                                   for state in editions]), show)
+        shop.push_screen(Choice("Which edition?", [
+            (state.edition.id, label(state.edition), f"{state.numbers_out} issued") for state in editions]), show)
 
 
 def edition_panel(home: Home, edition_id: int, title: str) -> SheetPanel:
@@ -39,6 +39,6 @@ def edition_panel(home: Home, edition_id: int, title: str) -> SheetPanel:
             since = f", since {day(one.since, home.settings.dates)}" if one.since else ""
             notes = f", {one.notes}" if one.notes else ""
             words.append(f"{numbers_text([one.number]):<8}{place_in_words(one)}{since}{notes}")
-        return Sheet(write_edition_page(db, home, edition_id), "\n".join(words) or "No number is out yet.")
+        return Sheet(write_edition_page(db, home, edition_id), "\n".join(words) or "No number has been issued yet.")
 
     return SheetPanel(f"Edition: {title}", write)

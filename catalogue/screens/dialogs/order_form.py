@@ -58,13 +58,13 @@ def _states(_: Database, typed: str, __: Mapping[str, str]) -> list[Match]:
 def _save(lines: Sequence[Line], filled: Filled, day_form: str) -> Callable[[Database], Correction]:
     said = filled.changed
     if "status" in said and not said["status"]:
-        raise ValueError(f"An order is in one of these states: {', '.join(STATUSES)}")
+        raise ValueError(f"The state must be one of: {', '.join(STATUSES)}")
     placed = read_day(said["placed"], day_form) if "placed" in said else None
     prints = quantity(said["quantity"]) if "quantity" in said else None
     size = values.print_size_mm(said["size"]) if "size" in said else None
     piece = filled.chosen.get("piece")
     if "piece" in said and piece is None:
-        raise ValueError("An order line is of one piece: choose it from the list")
+        raise ValueError("Choose the piece from the list")
     seen = {line.number: line.status for line in lines if not line.cancelled}
     return lambda db: corrected(change_listed(
         db, [line.id for line in lines], status=said.get("status"), seen=seen, unit_price=said.get("unit_price"),

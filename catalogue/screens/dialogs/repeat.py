@@ -106,7 +106,7 @@ class RepeatDialog(Dialog[Line]):
             if self._proposal is None and self._subject["line_id"] is None and not self._filled:
                 self.query_one("#panel-title", Static).update("First order of this piece")
                 self._fill({"quantity": "1"}, "size")
-                self._tell("No print of this piece was ordered yet. Enter its size.")
+                self._tell("No print of this piece has been ordered yet. Enter a size.")
             else:
                 self._tell(str(answer))
             record.disabled = True
@@ -125,8 +125,7 @@ class RepeatDialog(Dialog[Line]):
         title = f"{'Repeat' if last else 'First order'}: {proposal.piece.title}, {proposal.piece.artist}"
         self.query_one("#panel-title", Static).update(safe(title))
         plan = plan_of(proposal, new, last_print, self.app.home.settings.print_ppi)
-        words = proposal_words(proposal, plan, last_print, self.app.day_form)
-        self.query_one("#repeat-words", Static).update(words)
+        self.query_one("#repeat-words", Static).update(proposal_words(proposal, plan, last_print, self.app.day_form))
         self._offer_other_scan(self._other_scan)
         self._form.show_total(self._currency)
         self._draw(proposal, new, plan)
@@ -260,12 +259,10 @@ class RepeatDialog(Dialog[Line]):
         self.record("the order", job, self._recorded)
 
     def _recorded(self, order: "Line | Exception | None") -> None:
-        self.recording = False
+        self.recording = self._record_button.disabled = False
         if isinstance(order, Line):
             self.dismiss(order)
-            return
-        self._record_button.disabled = False
-        if order is None:
+        elif order is None:
             self._propose_typed()
             self.app.say("The scan to print from has changed. Check it, then record again.", "warning")
         elif isinstance(order, CatalogueError):

@@ -115,7 +115,7 @@ class SheetPanel(Dialog[None]):
 
     def _written(self) -> Sheet | None:
         if self._sheet is None:
-            self._tell("The sheet is not written yet.")
+            self._tell("The sheet has not been written yet.")
         return self._sheet
 
     def action_open_page(self) -> None:

@@ -66,7 +66,7 @@ class AddStorePage(Page):
                         yield Label("Kind ")
                         yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
                                      compact=True)
-                    yield Tick("Write a marker to know the disk by", value=True, id="consent",
+                    yield Tick("Write a marker file so that the disk is recognised", value=True, id="consent",
                                compact=True)
                     yield Button("Add this folder and read it", id="take", compact=True, disabled=True)
 
@@ -221,7 +221,7 @@ def survey_text(seen: FolderSurvey, named: Named | None) -> Content:
     if seen.obstacles:
         paragraphs.append(line(("! ", "bold $warning"),
                                f"{counted(seen.obstacles, 'folder or link', 'folders or links')} "
-                          "could not be entered; indexing will list them"))
+                          "could not be opened; indexing will list them"))
     if seen.marked:
         paragraphs.append(line(("= ", "bold"), "this disk already has a marker and will be recognised by it"))
     paragraphs += [Content(""),
@@ -230,7 +230,7 @@ def survey_text(seen: FolderSurvey, named: Named | None) -> Content:
         return lines([*paragraphs, line(("Reading the names …", "$quiet"))])
     rows = filed_rows(named)
     artists, pieces = sum(not row.is_piece for row in rows), sum(row.is_piece and bool(row.title) for row in rows)
-    part = "" if len(named) == seen.files else f", of {counted(len(named), 'file')} looked at"
+    part = "" if len(named) == seen.files else f", from {counted(len(named), 'file')}"
     paragraphs.append(line((f"{counted(artists, 'artist')}, {counted(pieces, 'piece')}", "bold"), f"{part}. ",
                       ("^n shows and corrects them.", "$quiet")))
     shown_rows = [row for row in rows if row.title][:9]

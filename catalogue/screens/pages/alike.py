@@ -47,10 +47,10 @@ class AlikePage(Page):
         self._laid: AlignedPair | None = None
         self._second_shown = False
         self._blinking: Timer | None = None
-        self._verdicts: list[Correction] = []   # of this sitting, the last one last
+        self._verdicts: list[Correction] = []   # of this session, the last one last
 
     def body(self) -> Iterable[Widget]:
-        yield RowTable[Row]([Column("", 1), Column("Sure", 4, right=True), Column("What", 19), Column("This", 0),
+        yield RowTable[Row]([Column("", 1), Column("Certain", 7, right=True), Column("What", 19), Column("This", 0),
                              Column("and this", 0), Column("Filed under", 0, least=110)], id="pairs")
         yield Container(
             Horizontal(Picture(id="pair-one", below=1), Picture(id="pair-two", below=1), id="pair-pictures"),
@@ -179,7 +179,7 @@ class AlikePage(Page):
     def action_reject(self) -> None:
         row = self._row
         if isinstance(row, GroupRow):
-            self.app.say("A group is judged pair by pair: Enter opens it.")
+            self.app.say("Judge a group pair by pair: Enter opens it.")
         elif row is not None:
             self._record(row, f"not the same: {_named(row)}",
                          lambda db: judging.record_verdict(db, [row.pair.id], "rejected", seen=row.pair.verdict))

@@ -173,7 +173,7 @@ class BrowsePage(FileActions, Page):
 
     def action_mark(self) -> None:
         if self._artists.has_focus:
-            self.app.say("Pieces can be marked, artists one at a time.", "warning")
+            self.app.say("Only pieces can be marked. Correct artists one at a time.", "warning")
         else:
             super().action_mark()
 

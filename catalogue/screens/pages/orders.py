@@ -99,7 +99,7 @@ class OrdersPage(Page):
         text = "  ".join(summarize_sums(sums))
         if not sums.lines + sums.cancelled:
             filtered = self._buyer is not None or self.query_one("#orders-filter", Input).value.strip()
-            text = "No order line fits. Esc leads back to the list, Esc again shows every line." if filtered else \
+            text = "No order line matches. Esc goes back to the list; Esc again shows every line." if filtered else \
                 "No orders yet. Go to a piece (1) and press r for its first order."
         self.query_one("#orders-sums", Static).update(safe(text))
 
@@ -246,7 +246,7 @@ class OrdersPage(Page):
 
         confirm(self.app, title, "\n".join(_described(row) for row in open_rows[:MOST_DESCRIBED])
                 + f"\n… and {len(open_rows) - MOST_DESCRIBED} more" * (len(open_rows) > MOST_DESCRIBED)
-                + "\nThe rest of an order stays. Numbers that were not printed yet are free again.", cancel,
+                + "\nThe rest of an order stays. Numbers not printed yet become free again.", cancel,
                 yes="Cancel line" if len(ids) == 1 else "Cancel lines", no="Keep", careful=True)
 
     def action_edit(self) -> None:

@@ -32,7 +32,7 @@ from catalogue.screens.widgets.row_table import RowTable
 if TYPE_CHECKING:
     from catalogue.operations.print_recipes import RecipeProposal
 
-FROM_SIGNS = {"current master": "=", "not on record": "?", "scan not here": "✗"}
+FROM_SIGNS = {"current master": "=", "not on record": "?", "not in the catalogue": "✗"}
 
 
 class PiecePage(FileActions):
@@ -52,7 +52,7 @@ class PiecePage(FileActions):
             Vertical(Picture(id="piece-picture", below=11), Static("", id="piece-words", markup=False),
                      Static("", id="piece-prints", markup=False), id="piece-left"),
             VerticalScroll(
-                RowTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Kept", 10),
+                RowTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Where", 10),
                                       Column("Pixels", 13, least=70), Column("Scanned", 11, least=58)], id="scans"),
                 Static("", id="scan-words", markup=False),
                 RowTable[Line]([Column("Placed", 11), Column("Qty", 3, right=True), Column("Size", 14),

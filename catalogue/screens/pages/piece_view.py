@@ -62,7 +62,7 @@ class PieceView:
         for view in self.scans:
             if view.scan.sha256 == line.scan_sha256:
                 return "current master" if view.current else f"another {view.scan.role}"
-        return "scan not here"
+        return "not in the catalogue"
 
 
 def _recipe(db: Database, scan: Scan) -> str:

@@ -7,7 +7,7 @@ from enum import Enum
 from rich.text import Text
 from textual.content import Content
 
-from catalogue.likeness.evidence import Relation
+from catalogue.likeness.evidence import DELTA_E_SCALE, Relation
 from catalogue.likeness.service import Pair, groups
 from catalogue.records import files, likenesses
 from catalogue.records.database import Database
@@ -250,7 +250,7 @@ def pair_words(row: PairRow) -> Content:
     figures = [f"{e.overlap_a:.0%} of this lies on {e.overlap_b:.0%} of that" if e.overlap_a else "",
                f"turned {e.rotation:.1f}°" if abs(e.rotation) >= 0.05 else "not turned",
                f"scale {e.scale:.3f}", f"structure agrees {e.correlation:.2f}" if e.correlation else "",
-               f"colour ΔE00 {e.delta_e_median:.1f}" if e.delta_e_median is not None else "",
+               f"colour difference ΔE00 {e.delta_e_median:.1f} {DELTA_E_SCALE}" if e.delta_e_median is not None else "",
                f"this one has {e.detail_ratio:.2f}× the pixels" if e.detail_ratio else ""]
     said.append(line(", ".join(filter(None, figures))))
     return lines(said)

@@ -123,6 +123,6 @@ def edition_words(states: "Sequence[State]", day_form: str) -> Content:
     for state in states:
         closed = f", closed {day(state.edition.closed, day_form)}" if state.edition.closed else ""
         left = f"{state.numbers_left} left" if state.numbers_left else "none left"
-        parts.append(line(("Edition ", "bold"), f"{label(state.edition)}: {state.numbers_out} out, {left}{closed}",
+        parts.append(line(("Edition ", "bold"), f"{label(state.edition)}: {state.numbers_out} issued, {left}{closed}",
                           (f", {state.proofs_left} proofs left" if state.edition.proofs else "", "$quiet")))
     return lines(parts)
