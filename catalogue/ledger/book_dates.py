@@ -93,4 +93,4 @@ def _iso(written: str, year: int, month: int, day: int) -> str:
     try:
         return date(year, month, day).isoformat()
     except ValueError:
-        raise ValueError(f"{written!r} is no day of any calendar") from None
+        raise ValueError(f"{written!r} is not a date that exists") from None

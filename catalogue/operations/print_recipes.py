@@ -166,8 +166,8 @@ def summarize(proposal: RecipeProposal) -> list[str]:
     """The recipe, and how the file made by it compares with the old one."""
     lines = [f"recipe: {describe(proposal.recipe)}"]
     if proposal.exact:
-        return [*lines, "made again by it, the file has the same pixels"]
-    lines.append(f"made again by it, colours differ by ΔE00 {proposal.mean:.2f} on average {DELTA_E_SCALE},"
+        return [*lines, "made again with it, the file has the same pixels"]
+    lines.append(f"made again with it, colours differ by ΔE00 {proposal.mean:.2f} on average {DELTA_E_SCALE},"
                  f" {proposal.high:.2f} or less for 95%, {proposal.largest:.2f} at most")
     if not proposal.close:
         lines.append("the old file was also changed in other ways (colours, sharpening, retouching): a new print file"

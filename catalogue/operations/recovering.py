@@ -60,7 +60,7 @@ def summarize(result: Recovered) -> list[str]:
     if result.settings:
         lines.append("The shop's settings were kept beside the backup and are back too: settings.toml")
     lines += [sentence(result.detail)] if result.put_back is None else _put_back(
-        result.put_back, "Index the stores, then audit them: what was met since the backup is not on record.",
+        result.put_back, "Index the stores, then audit them: what was found since the backup is not on record.",
         "No event was lost. To read again what was indexed since the backup: catalogue index.")
     return [*lines, f"The old file: {result.aside}"] if result.aside else lines
 
@@ -79,7 +79,7 @@ def summarize_rebuilt(result: RebuiltCatalogue) -> list[str]:
     lines += result.rebuilt.passed_over
     if result.rebuilt.aside:
         lines.append(f"The old file: {result.rebuilt.aside}")
-    lines += _put_back(result.rebuilt.put_back, "The stores have been read anew.",
+    lines += _put_back(result.rebuilt.put_back, "The stores have been read again.",
                        "No event was lost." if result.rebuilt.put_back.last else "")
     lines += [f"{name}: {counted(taken, 'row')} imported, {number(left_out)} left out"
               for name, (taken, left_out) in result.ledger.items()]

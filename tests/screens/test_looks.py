@@ -43,7 +43,7 @@ async def test_a_filter_that_fits_no_order_says_how_to_go_on(shop: Home) -> None
     async with running(shop, SMALL, place="orders") as pilot:
         await pilot.press("f", *"zzz")
         await settled(pilot)
-        assert "No order line fits" in sums(pilot)
+        assert "No order line matches" in sums(pilot)
         assert "Esc" in key_line(pilot)
         await pilot.press("escape", "escape")
         await settled(pilot)

@@ -66,7 +66,7 @@ class AddStorePage(Page):
                         yield Label("Kind ")
                         yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
                                      compact=True)
-                    yield Tick("Write a marker file so that the disk is recognised", value=True, id="consent",
+                    yield Tick("Write a marker to recognise the disk", value=True, id="consent",
                                compact=True)
                     yield Button("Add this folder and read it", id="take", compact=True, disabled=True)
 
