@@ -164,5 +164,5 @@ def crashed(real: str, serve: Callable[[], object], ended: type[Exception]) -> R
 def not_served(reason: str = "they end before they have read anything") -> CatalogueError:
     """No file can be read, which says nothing of the files."""
     return CatalogueError(f"The reading processes do not run: {reason}.",
-                          hint="No file was marked as faulty. Free memory, or use fewer workers, then run this again; a "
-                               "script that calls this needs `if __name__ == \"__main__\":` around its work.")
+                          hint="No file was marked as faulty. Free memory, or use fewer workers, then run this again;"
+                               " a script that calls this needs `if __name__ == \"__main__\":` around its work.")

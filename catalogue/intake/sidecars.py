@@ -99,8 +99,8 @@ def _write_sidecar(picture: Entry, place: Entry, description: Description) -> No
     if place.exists():
         present = read_small(place, SIDECAR_BYTES)
         if present is None:
-            raise Refused("The sidecar there cannot be read: it is a link, not a file, or too large. It is left as it is.",
-                          path=place.path)
+            raise Refused("The sidecar there cannot be read: it is a link, not a file, or too large. It is left as"
+                          " it is.", path=place.path)
         existing = present
     write_atomically(place, packet(description, existing))
 

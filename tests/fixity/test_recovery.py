@@ -306,7 +306,7 @@ def test_a_recovery_that_lost_events_asks_for_an_audit(ordered: Shop) -> None:
     ordered.db.close()
     _wreck(ordered.home)
     said = " ".join(summarize(recover(ordered.home)))
-    assert "Index the stores, then audit them: what was met since the backup is not on record." in said
+    assert "Index the stores, then audit them: what was found since the backup is not on record." in said
 
 
 def test_a_rebuild_of_which_nothing_else_is_left_claims_no_event_kept(ordered: Shop, scan: Scan) -> None:

@@ -138,7 +138,7 @@ def test_the_same_pixels_are_said_to_be_the_same(shop: OldShop, db: Database) ->
     shop.write(tifffile.imread(made.path))
     shop.begin()
     code, text = shop.call("recipe", shop.old.name)
-    assert code == 0 and "made again by it, the file has the same pixels" in text, text
+    assert code == 0 and "made again with it, the file has the same pixels" in text, text
     assert json.loads(shop.call("recipe", shop.old.name, "--json")[1])["exact"]
 
 
