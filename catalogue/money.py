@@ -24,12 +24,13 @@ UNKNOWN_MINOR_UNITS = 2     # of a currency that an older catalogue has under a 
 LIMIT = Decimal(10) ** 12   # amounts are below it
 LONGEST = 40                # characters of an amount as typed
 _MEANT = {"€": {"EUR"}, "EURO": {"EUR"}, "£": {"GBP", "EGP", "FKP", "GIP", "LBP", "SDG", "SHP", "SSP", "SYP"},
-          "¥": {"JPY", "CNY"}}   # what a sign beside an amount can mean
+          "¥": {"JPY", "CNY"}, "ZŁ": {"PLN"}, "ZL": {"PLN"}, "KČ": {"CZK"}, "FT": {"HUF"}, "DM": {"DEM"},
+          "SFR": {"CHF"}, "KR": {"SEK", "NOK", "DKK", "ISK"}}   # what a sign or word beside an amount can mean (CLDR)
 _NO_DOLLARS = frozenset(["EUR", "GBP", "CHF", "JPY", "CNY", "SEK", "NOK", "DKK", "PLN", "CZK", "HUF"])
 _AMOUNT = (  # a currency sign or word may stand before or after; ".-" and ",-" say no cents
-    r"(?P<minus>[-−–])?\s*(?P<before>[^\w.,\s-]|[A-Za-z]{1,4}\.?)?\s*(?P<minus2>[-−])?"
+    r"(?P<minus>[-−–])?\s*(?P<before>[^\w.,\s-]|[A-Za-zÀ-ɏ]{1,4}\.?)?\s*(?P<minus2>[-−])?"
     r"(?P<whole>[1-9][0-9]{0,2}(?:[.,'’ \u00a0\u202f][0-9]{3})+|[0-9]+)"
-    r"(?:(?P<sign>[.,])(?P<cents>[0-9]{1,4})|[.,][-–])?\s*(?P<after>[^\w.,\s-]|[A-Za-z]{1,4}\.?)?")
+    r"(?:(?P<sign>[.,])(?P<cents>[0-9]{1,4})|[.,][-–])?\s*(?P<after>[^\w.,\s-]|[A-Za-zÀ-ɏ]{1,4}\.?)?")
 
 
 def currency_code(text: str) -> str:
@@ -100,7 +101,7 @@ def _can_mean(word: str, currency: str) -> bool:
     """Whether a sign or word beside an amount may stand for a currency; what is no known one says nothing of it."""
     if word in CURRENCIES:
         return word == currency
-    return currency in _MEANT.get(word, {currency}) and not (word == "$" and currency in _NO_DOLLARS)
+    return currency in _MEANT.get(word.removesuffix("."), {currency}) and not (word == "$" and currency in _NO_DOLLARS)
 
 
 def _three_decimals(whole: str) -> tuple[str, str]:

@@ -41,7 +41,9 @@ def test_what_is_no_amount_is_refused_rather_than_guessed(text: str) -> None:
 
 @pytest.mark.parametrize(("text", "currency", "amount"), [
     ("12000", "JPY", "12000"), ("12000.00", "JPY", "12000"), ("¥12,000", "JPY", "12000"), ("0.125", "KWD", "0.125"),
-    ("1.234", "KWD", "1.234"), ("1,234.500", "KWD", "1234.500"), ("1.5", "CLF", "1.5000"), ("12.5", "Fr.", "12.50")])
+    ("1.234", "KWD", "1.234"), ("1,234.500", "KWD", "1234.500"), ("1.5", "CLF", "1.5000"), ("12.5", "Fr.", "12.50"),
+    ("1 234,50 zł", "PLN", "1234.50"), ("90 kr", "NOK", "90.00"), ("kr. 90", "DKK", "90.00"),
+    ("90 Kč", "CZK", "90.00")])
 def test_an_amount_has_the_decimals_of_its_currency(text: str, currency: str, amount: str) -> None:
     assert money.read_amount(text, currency) == amount
     assert money.read_amount(amount, currency) == amount, "as it is recorded it is read again"
@@ -56,7 +58,8 @@ def test_a_refusal_says_why(text: str, currency: str, why: str) -> None:
 
 
 @pytest.mark.parametrize(("text", "currency"), [("CHF 90", "EUR"), ("90 EUR", "CHF"), ("£ 7", "EUR"), ("$7", "EUR"),
-                                                ("7 €", "USD"), ("¥700", "USD")])
+                                                ("7 €", "USD"), ("¥700", "USD"), ("90 zł", "EUR"), ("90 kr", "EUR"),
+                                                ("kr. 90", "PLN"), ("90 Kč", "PLN")])
 def test_an_amount_of_another_currency_is_none(text: str, currency: str) -> None:
     with pytest.raises(ValueError, match=f"in {currency}"):
         money.read_amount(text, currency)

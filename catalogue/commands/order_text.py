@@ -93,7 +93,7 @@ def print_proposal(out: Printer, proposal: "Proposal", dates: str, asked: str = 
     if last:
         numbers = f", {numbered(last.numbers)}" if last.numbers else ""
         out.print(f"  last time   {shown_day(last.placed, dates)}, order {last.number}: "
-                  f"{last.quantity} × {size_of(last)}, {print_details(last)}{numbers}")
+                  + f"{last.quantity} × {size_of(last)}, {print_details(last)}".rstrip(", ") + numbers)
         out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}".rstrip())
         if last.notes:
             out.print(f"  noted       {last.notes}")

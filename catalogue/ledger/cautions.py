@@ -14,6 +14,8 @@ from catalogue.settings import Settings
 COLOUR_DEPARTS = 2.0
 SAME_PICTURE = ("same pixels", "reworked", "re-scan")  # relations of likeness that show the whole work again
 CROP_WORTH_SAYING = 0.02
+NO_NUMBER = ("edition", "edition closed")   # kinds of caution with which nothing can be recorded but unnumbered prints
+UNNUMBERED = "A print without a number is recorded only by the command order repeat --unnumbered."
 
 
 def cautions_for(proposal: Proposal, settings: Settings) -> tuple[Caution, ...]:
@@ -111,8 +113,9 @@ def _of_edition(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
         return
     if state.edition.closed:
         yield Caution("edition closed", f"The edition was closed on {shown_day(state.edition.closed, settings.dates)}.",
-                      "No more numbers can be issued.", grave=True)
+                      f"No more numbers can be issued. {UNNUMBERED}", grave=True)
     elif state.numbers_left < line.quantity:
         left, ordered = ("is" if count == 1 else "are" for count in (state.numbers_left, line.quantity))
         yield Caution("edition", f"{state.numbers_left} of {state.edition.size_limit} numbers {left} left; "
-                                 f"{line.quantity} {ordered} ordered.", "The edition size is fixed.", grave=True)
+                                 f"{line.quantity} {ordered} ordered.",
+                      f"The edition size is fixed. {UNNUMBERED}", grave=True)

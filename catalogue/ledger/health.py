@@ -83,7 +83,7 @@ def next_step(health: Health | None) -> str:
     if away:
         return f"Connect {', '.join(away)}."
     if any(copy.state == "in doubt" for copy in copies):
-        return "Restore a good copy: catalogue restore."
+        return "No good copy is known: look for one on a disk that is no store yet and add it, or scan the work anew."
     return "Put the file back, or index the store where it lies now: catalogue index."
 
 

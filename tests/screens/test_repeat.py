@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import tifffile
 from PIL import Image
-from textual.widgets import Input, Static
+from textual.widgets import Button, Input, Static
 
 from catalogue.errors import GONE
 from catalogue.print_files.recipe import Recipe
@@ -297,3 +297,22 @@ async def test_a_second_print_joins_the_order_recorded_last_with_one_key(shop: H
         await settled(pilot)
         assert told(app) == f"The order {first.number!r} is printed. Clear its number for a new order."
     assert newest(shop, 2).number == "A-104"
+
+
+async def test_more_prints_than_numbers_left_are_never_offered_to_be_recorded(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        offer_repeat(app, piece_id=1)
+        await settled(pilot)
+        await pilot.press("2", "0", "ctrl+l")
+        await settled(pilot)
+        record = app.screen.query_one("#record", Button)
+        assert record.disabled and "19 of 25 numbers are left; 20 are ordered." in words(pilot)
+        await pilot.press("enter")
+        assert told(app).startswith("19 of 25 numbers are left; 20 are ordered. The edition size is fixed.")
+        await pilot.press("ctrl+u", "1", "9")
+        await settled(pilot)
+        assert not record.disabled
+        await pilot.press("enter")
+        await settled(pilot)
+    assert newest(shop).numbers == "7–25"

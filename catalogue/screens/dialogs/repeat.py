@@ -10,8 +10,9 @@ from textual.widget import Widget
 from textual.widgets import Button, Input, Static
 
 from catalogue.errors import CatalogueError, Gone, NotFound
+from catalogue.ledger.cautions import NO_NUMBER
 from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint
-from catalogue.ledger.proposal import Proposal
+from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.records.orders import Line, NewLine
 from catalogue.screens.dialogs import repeat_form
 from catalogue.screens.dialogs.repeat_form import SHAPING, Doubt, RepeatForm, RequestedPrint, doubts, parse_request
@@ -112,8 +113,8 @@ class RepeatDialog(Dialog[Line]):
             record.disabled = True
             return
         self._tell("")
-        record.disabled = self.recording
         self._proposal, self._last_print = proposal, last_print = answer
+        record.disabled = self.recording or self._short_of_numbers is not None
         new, last = proposal.line, proposal.last
         if not self._filled:
             self._kept_price = new.unit_price
@@ -152,6 +153,12 @@ class RepeatDialog(Dialog[Line]):
         """Whether last time's scan is known and another than the current master."""
         found = self._proposal
         return found is not None and found.used is not None and not found.same_bytes
+
+    @property
+    def _short_of_numbers(self) -> Caution | None:
+        """Why the edition cannot give as many numbers as prints are asked for."""
+        cautions = self._proposal.grave if self._proposal is not None else ()
+        return next((caution for caution in cautions if caution.kind in NO_NUMBER), None)
 
     def _offer_other_scan(self, offered: bool) -> None:
         self.query_one("#switch", Button).display = offered
@@ -238,6 +245,11 @@ class RepeatDialog(Dialog[Line]):
             self._tell(f"{error}.")
             return
         if found is None:   # what is wrong stands below the form
+            return
+        short = self._short_of_numbers
+        if short is not None:
+            self._tell(f"{short.text} {short.hint}")
+            self._form.field("quantity").focus()
             return
         grave = {caution.text for caution in found.grave}
         unseen = set() if grave_seen else grave - self._grave_seen
