@@ -33,17 +33,20 @@ def command(session: Session, piece: tuple[str, ...]) -> None:
 
 def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]:
     """A piece with its scans and their files, sizes, findings and orders, as plain values."""
-    from catalogue.indexing.stores import locate_store
+    from catalogue.indexing.stores import is_same_disk, locate_store
     from catalogue.reading.printsize import prints_up_to
     from catalogue.records import copies, files, findings, orders, scans, stores
     from catalogue.records.current import caution
 
     in_use = stores.listed(db)
     names = {store.id: store.name for store in in_use}
-    online = {store.id: locate_store(db, store) is not None for store in in_use}
+    places = {store.id: locate_store(db, store) for store in in_use}
+    replaced = {store.id for store in in_use if (root := places[store.id]) and not is_same_disk(db, store, root)}
     files_of: dict[int, list[dict[str, Any]]] = {}
     for scan_id, file in files.of_piece(db, piece.id):
-        state = file.state if online.get(file.store_id) else "offline"
+        state = "offline" if places.get(file.store_id) is None else file.state
+        if state == "present" and (file.store_id in replaced or not copies.is_intact(db, file.id)):
+            state = "in doubt"
         files_of.setdefault(scan_id, []).append(
             {"store": file.store, "path": file.path, "state": state, "checked": file.checked_at})
     listed = []

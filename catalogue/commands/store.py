@@ -7,10 +7,20 @@ import click
 
 from catalogue.commands.printing import Printer, ask, yes_or_no
 from catalogue.commands.session import Session, SessionGroup
-from catalogue.indexing.stores import MARKER, locate_store, marked_elsewhere, on_one_disk, read_marker
+from catalogue.indexing.stores import (
+    MARKER,
+    is_same_disk,
+    locate_store,
+    marked_elsewhere,
+    offline,
+    on_one_disk,
+    read_marker,
+)
 from catalogue.operations.stores import add_store, move_store, retire_store, summarize
+from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records import stores
+from catalogue.untrusted import shell_word
 
 command = SessionGroup("store", help="Add, list, move or retire stores: the disks and shares that hold scans.")
 
@@ -46,9 +56,11 @@ def list_stores(session: Session) -> None:
     for store in stores.listed(db):
         place = locate_store(db, store)
         holding = stores.holding(db, store.id)
+        replaced = place is not None and not is_same_disk(db, store, place)
         rows.append({"name": store.name, "kind": store.kind, "folder": str(place or store.root),
                      "online": place is not None, "files": holding.files, "bytes": holding.bytes,
-                     "missing": holding.missing, "oldest check": holding.oldest_check,
+                     "missing": holding.missing, "unread": holding.files if replaced else holding.unread,
+                     "oldest check": holding.oldest_check,
                      "on one disk with": [b if a == store.name else a for a, b in shared if store.name in (a, b)],
                      "marker also at": [str(other) for other in marked_elsewhere(store) if other != place]})
 
@@ -60,6 +72,11 @@ def list_stores(session: Session) -> None:
             (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
              row["missing"], row["folder"]) for row in rows])
         out.lines(f"{first} and {second} are on one disk: if it fails, both are lost." for first, second in shared)
+        out.lines(f"{row['name']} lies on another disk than before: {counted(row['unread'], 'file')} there will count"
+                  f" as copies once read: catalogue index {shell_word(row['name'])}" for row in rows
+                  if row["online"] and row["unread"])
+        out.lines(f"{store.name}: {hint}" for store in stores.listed(db) if locate_store(db, store) is None
+                  and not marked_elsewhere(store) and "store move" in (hint := offline(store).hint))
         for row in rows:
             for other in row["marker also at"]:
                 out.print(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place."

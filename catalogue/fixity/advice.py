@@ -74,6 +74,8 @@ def next_step(db: Database, finding: Finding, dates: str) -> NextStep:
             return NextStep("Index the store: the catalogue follows the file.", "index",
                             f"catalogue index {shell_word(store)}")
         case "offline":
+            if "store move" in finding.hint:  # it is there, or a clone is, and a person must say so
+                return NextStep(finding.hint, "look")
             return NextStep("Connect the disk or share, then audit it.", "connect",
                             f"catalogue audit {shell_word(store)}")
     return NextStep(finding.hint or "Check the file.", "look")

@@ -22,7 +22,7 @@ from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.places import note_place
-from catalogue.indexing.stores import is_at, locate_store
+from catalogue.indexing.stores import is_at, locate_store, offline
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, findings, fixity, runs
 from catalogue.records.database import Database, transaction
@@ -139,7 +139,7 @@ def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
     audited = f"last audited on {shown_day(last, home.settings.dates)}" if last else "never audited"
     with transaction(db):
         findings.record(db, "offline", f"the store was last seen at {store.root}, and {audited}", store_id=store.id,
-                        hint="Connect it, then audit it.")
+                        hint=offline(store).hint)
     return StoreAudit(store.name, "offline", findings={"offline": 1})
 
 

@@ -29,9 +29,9 @@ from catalogue.storage.identity import (
 
 UNMARKED = "unmarked:"
 RETIRED = "the store was retired"  # how the findings of such a store are closed
-__all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "locate_store", "marked_elsewhere", "marker_facts",
-           "move_store", "offline", "on_one_disk", "opened_store", "overlapping_store", "read_marker", "retire_store",
-           "store_holding"]
+__all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "is_same_disk", "locate_store", "marked_elsewhere",
+           "marker_facts", "move_store", "offline", "on_one_disk", "opened_store", "overlapping_store", "read_marker",
+           "retire_store", "store_holding"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -59,7 +59,7 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
     if marker and consent:
         with suppress(CatalogueError), opened(root / MARKER) as place:
             remove_leftover(place)  # of a program that was killed once the marker stood
-    marker = marker or (_write_marker(root, name) if consent else f"{UNMARKED}{uuid4()}")
+    marker = marker or (_write_marker(root, name, str(uuid4())) if consent else f"{UNMARKED}{uuid4()}")
     with transaction(db):
         retired = stores.retired_at(db, marker)
         store = stores.add(db, name, str(root), kind, marker)
@@ -107,8 +107,13 @@ def marker_facts(root: Path) -> dict[str, str]:
         return {}
 
 
-def _write_marker(root: Path, name: str) -> str:
-    marker = str(uuid4())
+def _lacks_marker(store: Store, root: Path) -> bool:
+    """Whether a folder that has files of some kind has lost its marker, or never had one; an empty one is a mount
+    point."""
+    return not store.marker.startswith(UNMARKED) and read_marker(root) is None and bool(_first_name(root))
+
+
+def _write_marker(root: Path, name: str, marker: str) -> str:
     text = json.dumps({"store": marker, "name": name,
                        "note": "Marks this folder as a scan store, so that it is recognised again. Please do not "
                                "remove it."}, indent=1) + "\n"
@@ -140,7 +145,7 @@ def locate_store(db: Database, store: Store) -> Path | None:
     """
     root = Path(store.root)
     if is_at(store, root):
-        if _same_disk(db, store, root):
+        if is_same_disk(db, store, root):
             return root
         if store.marker.startswith(UNMARKED):
             return None
@@ -148,7 +153,7 @@ def locate_store(db: Database, store: Store) -> Path | None:
             note_place(db, store, root)
         return root
     candidates = marked_elsewhere(store)
-    if len(candidates) != 1 or not _same_disk(db, store, candidates[0]):
+    if len(candidates) != 1 or not is_same_disk(db, store, candidates[0]):
         return None
     with suppress(Refused), transaction(db):  # a seat that only looks cannot note it
         stores.move(db, store.id, str(candidates[0]))
@@ -156,7 +161,7 @@ def locate_store(db: Database, store: Store) -> Path | None:
     return candidates[0]
 
 
-def _same_disk(db: Database, store: Store, root: Path) -> bool:
+def is_same_disk(db: Database, store: Store, root: Path) -> bool:
     """Whether a folder is the one that was noted as the store's root; yes where none was noted."""
     noted, present = locations.store_location(db, store.id), identity(root)
     if noted is None or present is None:
@@ -181,15 +186,20 @@ def marked_elsewhere(store: Store) -> list[Path]:
 def move_store(db: Database, store: Store, folder: Path) -> int:
     """Say where a store lies now; gives how many of its files are to be read there before they count as copies.
 
+    A marker that is gone from the very folder last seen as the store's is written again.
+
     Raises :class:`Refused` where the folder has not its marker, or is another's.
     """
     root = folder.expanduser().absolute()
-    if read_marker(root) != store.marker if not store.marker.startswith(UNMARKED) else not root.is_dir():
+    lost = _lacks_marker(store, root) and is_same_disk(db, store, root)
+    if not lost and (read_marker(root) != store.marker if not store.marker.startswith(UNMARKED) else not root.is_dir()):
         raise Refused(f"This folder does not have the marker of the store {store.name!r}.", path=root)
     other = overlapping_store(db, root, but=store.id)
     if other is not None:
         raise Refused(f"This folder and the store {other.name!r} overlap.",
                       hint="A file can belong to one store only.", path=root)
+    if lost:
+        _write_marker(root, store.name, store.marker)
     with transaction(db):
         stores.move(db, store.id, str(root))
         unread = note_place(db, store, root)
@@ -217,8 +227,11 @@ def on_one_disk(db: Database) -> list[tuple[str, str]]:
 def offline(store: Store) -> StoreAway:
     """The error that says a store is offline, and what to do."""
     hint = f"Connect it; it was at {store.root}."
-    others = marked_elsewhere(store)
-    if others:
+    others, root = marked_elsewhere(store), Path(store.root)
+    if _lacks_marker(store, root):
+        hint = (f"{root} is there, but {MARKER} in it is gone. If it is this store: catalogue store move {store.name}"
+                f" {root} writes it again.")
+    elif others:
         hint = (f"{others[0]} has its marker, but is not the disk last seen at {store.root}: it may be a clone. If it"
                 f" is this store: catalogue store move {store.name} {others[0]}.")
     return StoreAway(f"The store {store.name!r} is offline.", hint=hint, path=store.root)
@@ -246,12 +259,17 @@ def opened_store(db: Database, store: Store, *, known: FileId | None = None) -> 
 def is_at(store: Store, root: Path) -> bool:
     """Whether this very store lies at ``root`` now. An unmarked one is there when its folder holds anything."""
     if store.marker.startswith(UNMARKED):
-        try:
-            with os.scandir(root) as entries:
-                return next(entries, None) is not None
-        except OSError:
-            return False
+        return bool(_first_name(root))
     return read_marker(root) == store.marker
+
+
+def _first_name(root: Path) -> str:
+    """The name of anything in a folder; "" where nothing is, or it cannot be looked into."""
+    try:
+        with os.scandir(root) as entries:
+            return next((entry.name for entry in entries), "")
+    except OSError:
+        return ""
 
 
 def _mounted(last: Path) -> Iterator[Path]:

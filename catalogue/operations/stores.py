@@ -91,7 +91,8 @@ def summarize(result: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
         case StoreAdded(store, _):
             return [f"Added the {store.kind} store {store.name} at {store.root}."]
         case StoreMoved(store, former, unread, lacking):
-            lines = [f"The store {store.name} is now at {store.root}; it was at {former}."]
+            lines = [f"The store {store.name} is {'still' if former == store.root else 'now'} at {store.root}"
+                     + ("; its marker is there." if former == store.root else f"; it was at {former}.")]
             if unread:
                 lines += [f"{counted(unread, 'file')} there {'is another' if unread == 1 else 'are others'} than those"
                           " that were read before, and will count as copies once the store has been indexed again.",

@@ -114,6 +114,11 @@ def holders(db: Database, sha256: str) -> list[Holder]:
         ORDER BY h.sound DESC, h.intact DESC, h.checked_at DESC, h.kind <> 'primary', h.store, h.path""", [sha256])
 
 
+def is_intact(db: Database, file_id: int) -> bool:
+    """Whether a file is there and holds the bytes on record for it, as last seen."""
+    return exists(db, f"SELECT 1 FROM {HELD} h WHERE h.file_id = ? AND h.intact", [file_id])
+
+
 def is_sound(db: Database, file_id: int) -> bool:
     """Whether a file is there, holds the bytes on record for it, and they show a whole picture."""
     return exists(db, f"SELECT 1 FROM {HELD} h WHERE h.file_id = ? AND h.sound", [file_id])

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.errors import AlreadyExists, NotFound, Refused, required
+from catalogue.records.files import NOT_READ_HERE
 from catalogue.records.rows import Database, fetch, fetch_one, fetch_text, insert_row, now
 
 KINDS = ("primary", "copy", "off-site")
@@ -22,12 +23,13 @@ class Store:
 
 @dataclass(frozen=True, slots=True)
 class Holding:
-    """What one store holds, as last seen."""
+    """What one store holds, as last seen; ``unread``: files that were read on another disk, and not on this one."""
 
     files: int
     bytes: int
     missing: int
     oldest_check: str | None
+    unread: int
 
 
 def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
@@ -91,6 +93,7 @@ def holding(db: Database, store_id: int) -> Holding:
     """Counts over the store's files."""
     row = fetch_one(db, Holding, """
         SELECT count(*) AS files, coalesce(sum(size), 0) AS bytes,
-               coalesce(sum(state = 'missing'), 0) AS missing, min(coalesce(checked_at, read_at)) AS oldest_check
-        FROM file WHERE store_id = ?""", [store_id])
-    return row or Holding(0, 0, 0, None)
+               coalesce(sum(state = 'missing'), 0) AS missing, min(coalesce(checked_at, read_at)) AS oldest_check,
+               coalesce(sum(state = 'present' AND failure = ?), 0) AS unread
+        FROM file WHERE store_id = ?""", [NOT_READ_HERE, store_id])
+    return row or Holding(0, 0, 0, None, 0)

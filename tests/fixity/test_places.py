@@ -13,6 +13,7 @@ from fixity_shop import Shop, rot
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.fixity import copies as fixity_copies
 from catalogue.fixity import copying, restore
+from catalogue.fixity.advice import next_step
 from catalogue.fixity.audit import audit
 from catalogue.fixity.bags import write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, review
@@ -294,6 +295,24 @@ def test_a_clone_is_never_taken_for_the_disk(shop: Shop, volumes: Path) -> None:
     assert locate_store(shop.db, shop.store("nas")) == volumes / "clone"
 
 
+def test_a_marker_that_is_gone_is_told_and_written_again_by_a_move_alone(shop: Shop) -> None:
+    """Neither adding nor moving helped: the folder was the store already, and had no marker of it."""
+    store = shop.add("nas", "copy")
+    root = shop.folder / "nas"
+    written = (root / MARKER).read_bytes()
+    (root / MARKER).unlink()
+    assert "is gone" not in on_disk.offline(store).hint, "an empty folder is a mount point"
+    (root / "Ada").mkdir()
+    shop.index("nas")
+    assert next_step(shop.db, shop.finding("offline"), "D Mon YYYY").text == on_disk.offline(store).hint
+    assert on_disk.offline(store).hint.endswith(f"store move nas {root} writes it again.")
+    shutil.copytree(root, shop.folder / "another")
+    with pytest.raises(Refused, match="does not have the marker"):
+        move_store(shop.db, store, shop.folder / "another")
+    move_store(shop.db, store, root)
+    assert (root / MARKER).read_bytes() == written and locate_store(shop.db, store) == root
+
+
 def test_the_disk_itself_is_known_at_a_new_place(shop: Shop, volumes: Path) -> None:
     store = shop.add("nas", "copy")
     (shop.folder / "nas").rename(volumes / "nas")
@@ -333,6 +352,7 @@ def test_a_disk_that_replaced_another_holds_no_copies_before_it_is_read(shop: Sh
     (shop.folder / "nas/Ada/Harbour/0.tif").unlink()
     plan = copying_operation.plan_copy(shop.db, "nas")
     assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [1, 1]
+    assert store_rows.holding(shop.db, shop.store("nas").id).unread == 2
     done = copying_operation.copy_to_store(shop.db, shop.home, plan)
     assert (done.copied, done.adopted) == (1, 1)
     assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [2, 2]
