@@ -45,7 +45,7 @@ def connected(address: str) -> Iterator[Cluster]:
         threads = sum(client.nthreads().values())
         if not threads:
             raise CatalogueError(f"The cluster at {address} has no workers.", hint="Start some: dask worker ADDRESS.")
-        yield Cluster(lambda _: _OnCluster(client), threads)
+        yield Cluster(lambda *_: _OnCluster(client), threads)
     finally:
         client.close()
 

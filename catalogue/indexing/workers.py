@@ -2,12 +2,15 @@
 
 A process that ended says nothing of the file it was reading: the system kills for want of memory, and people kill too.
 Only a file that ends two fresh processes, alone in each, while an empty job is served, is said to crash its reader.
+What a process writes to its standard error, such as a library's last words or a traceback, stays out of the terminal,
+where the screens are; of one that reads alone it goes into the finding.
 """
 
 import multiprocessing
 import os
 import signal
 import sys
+import tempfile
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
@@ -22,21 +25,35 @@ from catalogue.errors import CatalogueError, one_line
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Fault, FaultFound, Reading
 
-Executors = Callable[[int], Executor]
+Executors = Callable[..., Executor]     # of so many processes, and the file for what they write to standard error
 Job = tuple[str, str]  # path as kept, real path
 T = TypeVar("T")
 PR_SET_PDEATHSIG = 1  # linux/prctl.h
+LONGEST_WORDS = 200   # characters of what a process wrote that a finding quotes
 
 
-def processes(workers: int) -> Executor:
+def processes(workers: int, errors_to: str = "") -> Executor:
     """The usual executor: fresh processes, so that no open catalogue is inherited."""
-    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=begin)
+    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=begin,
+                               initargs=(errors_to,))
 
 
-def begin() -> None:
+def begin(errors_to: str = "") -> None:
     """Ctrl-C is the parent's to handle: a worker finishes its file. It does not outlive its parent."""
+    redirect_errors(errors_to)
     end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def redirect_errors(path: str) -> None:
+    """Have all that this process writes to standard error, whoever in it, go to the file at ``path``; without one, to
+    nobody if it were a terminal."""
+    if not path and os.isatty(2):
+        path = os.devnull
+    if path:
+        out = os.open(path, os.O_WRONLY | os.O_APPEND)
+        os.dup2(out, 2)
+        os.close(out)
 
 
 def end_with_parent() -> None:
@@ -128,22 +145,20 @@ def _submit(executor: Executor, function: Callable[..., T], *args: str) -> Futur
 def _read_alone(job: Job, executors: Executors) -> tuple[str, Reading]:
     path, real = job
 
-    def read() -> Reading:
-        with executors(1) as executor:
-            return _submit(executor, read_one, real).result()
-
     def serve() -> None:
         with executors(1) as executor:
             _submit(executor, load_reader).result()
 
-    for _ in range(2):  # it may only have waited its turn when the pool broke
-        with suppress(BrokenProcessPool):
-            return path, read()
-    return path, crashed(real, serve, BrokenProcessPool)
+    with tempfile.NamedTemporaryFile() as errors:
+        for _ in range(2):  # it may only have waited its turn when the pool broke
+            with suppress(BrokenProcessPool), executors(1, errors.name) as executor:
+                return path, _submit(executor, read_one, real).result()
+        return path, crashed(real, serve, BrokenProcessPool, errors.read())
 
 
-def crashed(real: str, serve: Callable[[], object], ended: type[Exception]) -> Reading:
-    """What is said of a file that ended its reader twice, alone. ``serve`` does an empty job in a fresh process.
+def crashed(real: str, serve: Callable[[], object], ended: type[Exception], errors: bytes = b"") -> Reading:
+    """What is said of a file that ended its reader twice, alone. ``serve`` does an empty job in a fresh process;
+    ``errors`` is what the readers wrote to standard error.
 
     Raises CatalogueError where the empty job ends with ``ended`` too: then it is not the file.
     """
@@ -156,8 +171,10 @@ def crashed(real: str, serve: Callable[[], object], ended: type[Exception]) -> R
         size, mtime = stat.st_size, stat.st_mtime_ns
     except OSError:
         size = mtime = 0
+    lines = errors.decode("utf-8", "replace").split("\n")
+    last = next((line.strip() for line in reversed(lines) if line.strip()), "")[:LONGEST_WORDS]
     return Reading(real, size, mtime, faults=(FaultFound(
-        Fault.CRASHED, "the reader crashed on this file",
+        Fault.CRASHED, "the reader crashed on this file" + (f": {last}" if last else ""),
         "Index again when more memory is free, and open the file in another program to see whether it is sound."),))
 
 

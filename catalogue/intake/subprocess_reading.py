@@ -1,6 +1,7 @@
 """Reading one file in a process of its own: what a codec does to its process, or says there, stays there."""
 
 import multiprocessing
+import tempfile
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -18,22 +19,23 @@ def read_in_subprocess(path: Path, cancelled: Cancelled) -> Reading | None:
 
     Raises CatalogueError when the process cannot be started, or ends without having been given a file.
     """
-    for _ in range(2):
-        try:
-            reading = _served(_read, str(path), cancelled)
-        except EOFError:
-            continue
-        assert reading is None or isinstance(reading, Reading)
-        return reading
-    return crashed(str(path), lambda: _served(_load, "", cancelled), EOFError)
+    with tempfile.NamedTemporaryFile() as errors:
+        for _ in range(2):
+            try:
+                reading = _served(_read, (str(path), errors.name), cancelled)
+            except EOFError:
+                continue
+            assert reading is None or isinstance(reading, Reading)
+            return reading
+        return crashed(str(path), lambda: _served(_load, (), cancelled), EOFError, errors.read())
 
 
-def _served(job: Callable[[str, Connection], None], path: str, cancelled: Cancelled) -> object:
+def _served(job: Callable[..., None], given: tuple[str, ...], cancelled: Cancelled) -> object:
     """What ``job`` sends from a fresh process; None where it was stopped. Raises EOFError where the process ended,
     CatalogueError where it was not started."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe(duplex=False)
-    reader = context.Process(target=job, args=(path, theirs), daemon=True)
+    reader = context.Process(target=job, args=(theirs, *given), daemon=True)
     try:
         reader.start()
     except OSError as error:
@@ -54,12 +56,12 @@ def _served(job: Callable[[str, Connection], None], path: str, cancelled: Cancel
         reader.join()
 
 
-def _read(path: str, out: Connection) -> None:
-    begin()
+def _read(out: Connection, path: str, errors_to: str) -> None:
+    begin(errors_to)
     out.send(read_one(path))
 
 
-def _load(_: str, out: Connection) -> None:
+def _load(out: Connection) -> None:
     begin()
     load_reader()
     out.send(True)

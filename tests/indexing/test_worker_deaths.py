@@ -2,6 +2,7 @@
 
 import errno
 import os
+import select
 import signal
 import subprocess
 import sys
@@ -31,6 +32,7 @@ def _kill_over(doomed: Callable[[str], bool]) -> None:
 
     def read(path: str) -> object:
         if doomed(path):
+            os.write(2, b"double free or corruption\n\n")     # glibc's last words, for one
             os.kill(os.getpid(), signal.SIGKILL)
         return read_file(path)
 
@@ -54,11 +56,37 @@ def _end() -> None:
     os._exit(1)
 
 
-def forked(begin: Callable[[], None]) -> Callable[[int], Executor]:
+def forked(begin: Callable[[], None]) -> Callable[..., Executor]:
     """Processes from a server that has loaded the reader once; the program's own load it each."""
     context = get_context("forkserver")
     context.set_forkserver_preload(["catalogue.reading.file"])
-    return lambda count: ProcessPoolExecutor(count, mp_context=context, initializer=begin)
+    return lambda count, errors_to="": ProcessPoolExecutor(count, mp_context=context, initializer=_begin,
+                                                           initargs=(begin, errors_to))
+
+
+def _begin(begin: Callable[[], None], errors_to: str) -> None:
+    workers.redirect_errors(errors_to)
+    begin()
+
+
+def test_what_a_reading_process_writes_stays_out_of_the_terminal(tmp_path: Path) -> None:
+    """A library that aborts and a traceback were written over the screens."""
+    terminal, side = os.openpty()
+    before = os.dup(2)
+    errors = tmp_path / "errors"
+    errors.touch()
+    try:
+        for path in ("", str(errors)):
+            os.dup2(side, 2)
+            workers.redirect_errors(path)
+            os.write(2, b"Traceback (most recent call last):\n")
+    finally:
+        os.dup2(before, 2)
+        os.close(before)
+    assert not select.select([terminal], [], [], 0)[0]
+    assert errors.read_bytes().startswith(b"Traceback")
+    os.close(side)
+    os.close(terminal)
 
 
 def state(of: Shop) -> list[tuple[object, ...]]:
@@ -72,7 +100,7 @@ def test_a_file_that_kills_its_reader_costs_one_finding(shop: Shop, scan: Scan) 
     assert shop.kinds()["deadly.tif"] == {"reader crashed"}
     (told,) = findings.open_at(shop.db, shop.store.id, "deadly.tif")
     advised = next_step(shop.db, told, "%Y-%m-%d")
-    assert "crashed on this file" in told.detail
+    assert "crashed on this file: double free or corruption" in told.detail
     assert "estore" not in told.hint + advised.text + advised.command and "damaged" not in told.detail + told.hint
     assert shop.file("Ben Orrery/Two Boats/master.tif").scan_id is not None
     shop.index()

@@ -1,7 +1,6 @@
 """Scans are told of as they come, not before they are whole. The clock is the test's own."""
 
 import os
-import signal
 from functools import partial
 from itertools import chain, repeat
 from multiprocessing.connection import Connection
@@ -12,6 +11,7 @@ import pytest
 from intake_pictures import Write, askew, scene
 
 from catalogue.errors import CatalogueError
+from catalogue.indexing.workers import begin
 from catalogue.intake import arrivals, subprocess_reading
 from catalogue.intake.proposals import Kind, propose
 from catalogue.intake.subprocess_reading import read_in_subprocess
@@ -217,8 +217,9 @@ def test_what_the_watch_read_is_not_read_again_for_the_plan(
     assert "t1.tif" in read, "another file by now"
 
 
-def _dies(_: str, out: Connection) -> None:
-    os.kill(os.getpid(), signal.SIGKILL)
+def _dies(_: Connection, *given: str) -> None:
+    begin(*given[1:])
+    raise MemoryError("no room for a line of 4 GB")
 
 
 def test_a_file_that_kills_its_reader_costs_one_reading(
@@ -231,7 +232,7 @@ def test_a_file_that_kills_its_reader_costs_one_reading(
     clock = Clock()
     watch = Watch(tmp_path / "key", (), 0.25, clock=clock, read=partial(read_in_subprocess, cancelled=never_cancelled))
     (told,) = look(watch, clock)
-    assert told.kind == "unfit" and "crashed" in told.text
+    assert told.kind == "unfit" and "crashed" in told.text and "no room for a line" in told.text
     monkeypatch.setattr(subprocess_reading, "_load", _dies)
     with pytest.raises(CatalogueError, match="do not run"):
         read_in_subprocess(path, never_cancelled)

@@ -29,7 +29,7 @@ HOME_ONLY = {
     "records/", "likeness/", "indexing/exclusive_lock.py", "indexing/previews.py", "indexing/workers.py",
     "intake/undo_lists.py", "fixity/backup.py",
     "fixity/recovery.py", "fixity/rebuild.py", "fixity/manifest.py", "commands/demo.py", "commands/backup.py",
-    "reading/pil.py",  # an unnamed temporary file that catches what codecs print
+    "reading/pil.py", "intake/subprocess_reading.py",   # a temporary file that catches what codecs print
 }
 CALLS = {"write_bytes", "write_text", "unlink", "rmdir", "rmtree", "mkdir", "makedirs", "touch", "symlink_to",
          "hardlink_to", "symlink", "link", "link_to", "rename", "rename_to", "renames", "truncate", "ftruncate",
