@@ -1,6 +1,6 @@
 """What a key sends to the terminal, in bytes: over a slow line that is what a person waits for.
 
-A key's bytes are all that comes until the screen has been at rest for a second, the picture included.
+A key's bytes are all that comes until the program has been at rest for more than a second, the picture included.
 """
 
 import os
@@ -16,7 +16,7 @@ SIZE = (200, 60)
 DOWNS = 10
 PIECES = 3
 LETTERS = "harbour evening 12"
-QUIET = 1.0     # seconds; a picture is drawn a moment after the rest
+QUIET = 0.6     # seconds; a picture is drawn a moment after the rest
 
 Sent = dict[str, list[int]]
 

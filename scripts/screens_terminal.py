@@ -22,6 +22,7 @@ import pyte
 KEYS = {"up": "\x1b[A", "down": "\x1b[B", "right": "\x1b[C", "left": "\x1b[D", "end": "\x1b[F", "home": "\x1b[H",
         "pageup": "\x1b[5~", "pagedown": "\x1b[6~", "enter": "\r", "escape": "\x1b", "backspace": "\x7f"}
 QUIET = 0.25      # seconds without output after which a screen has come to rest
+IDLE = 0.1        # share of a processor that a program at rest takes at most
 LONGEST = 5.0     # seconds waited for a screen to come to rest
 
 Cell = tuple[str, str, str]     # sign, ink and ground
@@ -155,8 +156,19 @@ class Terminal:
         raise TimeoutError(f"the terminal never got {words!r}")
 
     def count_until_rest(self, quiet: float) -> int:
-        """The bytes that come until none has come for ``quiet`` seconds; what they show is not looked at."""
-        return sum(len(data) for _, data in self._read(time.perf_counter() + 60, quiet))
+        """The bytes that come until none has come for twice ``quiet`` seconds, in the last of which the program hardly
+        worked: on a busy machine what a key causes comes late. What they show is not looked at."""
+        def spent() -> float:
+            return self.processor_of_all() if Path("/proc").exists() else 0.0
+
+        count, until, working = 0, time.perf_counter() + 60, True
+        while working and time.perf_counter() < until:
+            count += sum(len(data) for _, data in self._read(until, quiet))
+            before = spent()
+            late = sum(len(data) for _, data in self._read(until, quiet))
+            count += late
+            working = late > 0 or spent() - before > IDLE * quiet * 1000
+        return count
 
     def rest(self) -> None:
         """Read until nothing comes any more."""
