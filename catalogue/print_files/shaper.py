@@ -10,7 +10,7 @@ import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
-from catalogue.reading.profile import simple_of
+from catalogue.reading.profile import is_matrix
 
 Pixels = NDArray[np.uint16]
 Doubles = NDArray[np.float64]
@@ -25,8 +25,7 @@ MOST_APART = 1          # levels of 65535 from littleCMS, on the colours tried
 def shaper(source: bytes, to: bytes, exact: Callable[[Pixels], Pixels]) -> Callable[[Pixels], Pixels] | None:
     """What takes rows × width × 3 from one profile to the other as ``exact`` does, to a level; None where one of them
     is none of a matrix and curves, or the tables depart from ``exact``."""
-    models = simple_of(source), simple_of(to)
-    if any(model is None or not model.to_xyz for model in models):
+    if not (is_matrix(source) and is_matrix(to)):
         return None
     light, columns = _light(source)
     target_light, target_columns = _light(to)
