@@ -34,12 +34,12 @@ class ReadFailed(OSError):
         return f"{self.strerror or 'read error'} at byte {self.offset:,}"
 
 
-def _read_full(file: object, view: memoryview, offset: int) -> int:
-    """Read into ``view`` until it is full or the file ends; how many bytes came."""
+def read_into(fd: int, room: memoryview, offset: int) -> int:
+    """Fill ``room`` from ``offset``; how many bytes came. Raises ``ReadFailed``."""
     bytes_read = 0
-    while bytes_read < len(view):
+    while bytes_read < len(room):
         try:
-            count: int = file.readinto(view[bytes_read:])  # type: ignore[attr-defined]
+            count = os.preadv(fd, [room[bytes_read:]], offset + bytes_read)
         except OSError as error:
             raise ReadFailed(offset + bytes_read, error) from error
         if not count:
@@ -136,7 +136,7 @@ def digest_stretches(
         while offset < end:
             go_on()
             try:
-                count = _read_full(file, view[: min(len(view), end - offset)], offset)
+                count = read_into(file.fileno(), view[: min(len(view), end - offset)], offset)
             except ReadFailed as error:
                 return BytesDigest("", tuple(filled), error)
             if not count:
@@ -145,7 +145,7 @@ def digest_stretches(
             part.update(view[:count])
             offset += count
         filled.append(replace(stretch, digest=part.hexdigest()))
-    while count := _read_full(file, view, offset):  # the file grew after its size was taken
+    while count := read_into(file.fileno(), view, offset):  # the file grew after its size was taken
         go_on()
         sha.update(view[:count])
         offset += count

@@ -16,14 +16,14 @@ import tifffile
 from numpy.typing import NDArray
 
 from catalogue.reading.codestreams import refuse_contradiction
-from catalogue.reading.digests import ReadFailed
+from catalogue.reading.digests import ReadFailed, read_into
 from catalogue.reading.image import DEFLATE, JPEGS, Image
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.reduce import spans
 from catalogue.reading.source import Rows
 from catalogue.reading.streams import Stream, can_stream, decoded, inflated_prefix
 from catalogue.reading.structure import Structure
-from catalogue.reading.trouble import TooBig, Trouble, read_at, read_into
+from catalogue.reading.trouble import TooBig, Trouble, read_at
 
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # its complaints become findings here
 

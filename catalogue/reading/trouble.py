@@ -96,17 +96,3 @@ def read_at(fd: int, count: int, offset: int) -> bytes:
             break
         data += more
     return data
-
-
-def read_into(fd: int, room: memoryview, offset: int) -> int:
-    """Fill ``room`` from ``offset``; how many bytes came. Raises ``ReadFailed``."""
-    bytes_read = 0
-    while bytes_read < len(room):
-        try:
-            count = os.preadv(fd, [room[bytes_read:]], offset + bytes_read)
-        except OSError as error:
-            raise ReadFailed(offset + bytes_read, error) from error
-        if not count:
-            break
-        bytes_read += count
-    return bytes_read

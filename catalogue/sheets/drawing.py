@@ -1,13 +1,11 @@
 """A print drawn to scale: sheet, picture, border or wrap, with its measures, as SVG."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+
+from markupsafe import Markup
 
 from catalogue.ledger.values import shown_mm
 from catalogue.sheets.layout import Rect, height, print_layout, width
-
-if TYPE_CHECKING:
-    from markupsafe import Markup
 
 THINNEST_MM = 0.15
 SCALES = (1, 2, 5, 10, 20, 50, 100)  # reductions of ISO 5455, from memory
@@ -20,7 +18,7 @@ def scale_for(width_mm: float, height_mm: float, room_mm: tuple[float, float]) -
 
 def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_mm: float = 0.0, edge: str = "",
             picture: str = "", placed: Rect | None = None, marks: Sequence[Rect] = (),
-            room_mm: tuple[float, float] = (84.0, 100.0)) -> "Markup":
+            room_mm: tuple[float, float] = (84.0, 100.0)) -> Markup:
     """SVG of a print of finished size ``width_mm`` × ``height_mm``, measurable with a rule when printed unscaled.
 
     A border lies within the size. A wrap lies beyond it: its folds are the solid inner frame, and the picture runs
@@ -28,8 +26,6 @@ def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_m
     if not as said; ``marks`` lie outside, in mm from the top
     left corner of the finished print, and are drawn no thinner than a printer shows.
     """
-    from markupsafe import Markup
-
     layout = print_layout(width_mm, height_mm, border_mm=border_mm, wrap_mm=wrap_mm, edge=edge)
     around = max([wrap_mm, *(-min(mark[:2]) for mark in marks)])      # what lies beyond the finished size
     scale = scale_for(width_mm + 2 * around, height_mm + 2 * around, room_mm)
@@ -69,17 +65,13 @@ def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_m
     return Markup("").join(parts)
 
 
-def _rect(x: float, y: float, width: float, height: float, style: str) -> "Markup":
-    from markupsafe import Markup
-
+def _rect(x: float, y: float, width: float, height: float, style: str) -> Markup:
     return Markup('<rect x="{:.2f}" y="{:.2f}" width="{:.2f}" height="{:.2f}" {}/>').format(
         x, y, width, height, Markup(style))
 
 
-def _measure(x1: float, y1: float, x2: float | None, y2: float | None, text: str) -> "list[Markup]":
+def _measure(x1: float, y1: float, x2: float | None, y2: float | None, text: str) -> list[Markup]:
     """A measuring line with end strokes; across where ``x2`` is given, else down to ``y2``."""
-    from markupsafe import Markup
-
     if x2 is not None:
         path = f"M{x1:.2f} {y1 - 1:.2f}v2M{x1:.2f} {y1:.2f}H{x2:.2f}M{x2:.2f} {y1 - 1:.2f}v2"
         place = Markup('x="{:.2f}" y="{:.2f}"').format((x1 + x2) / 2, y1 + 3)

@@ -374,10 +374,10 @@ def test_a_disk_unplugged_midway_gives_no_file(call: str, tmp_path: Path, monkey
     else:
         from catalogue.reading import digests
 
-        def broken(file: object, view: memoryview, offset: int) -> int:
+        def broken(fd: int, view: memoryview, offset: int) -> int:
             raise digests.ReadFailed(offset, OSError(errno.EIO, "Input/output error"))
 
-        monkeypatch.setattr(digests, "_read_full", broken)
+        monkeypatch.setattr(digests, "read_into", broken)
     with pytest.raises(CatalogueError, match="Input/output error"):
         render(master, recipe, tmp_path / "print.tif")
     monkeypatch.undo()

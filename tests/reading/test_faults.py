@@ -101,14 +101,14 @@ def test_a_failing_medium_names_its_byte(strips: Path, monkeypatch: pytest.Monke
 
 
 def test_medium_fails_while_digesting(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    real = digests._read_full
+    real = digests.read_into
 
-    def failing(file: object, view: memoryview, offset: int) -> int:
+    def failing(fd: int, view: memoryview, offset: int) -> int:
         if offset > 0:
             raise digests.ReadFailed(offset, OSError(5, "Input/output error"))
-        return real(file, view, offset)
+        return real(fd, view, offset)
 
-    monkeypatch.setattr(digests, "_read_full", failing)
+    monkeypatch.setattr(digests, "read_into", failing)
     reading = read_file(strips)
     assert Fault.UNREADABLE in kinds(reading) and reading.sha256 == "" and reading.preview
 
