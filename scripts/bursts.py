@@ -43,7 +43,7 @@ def told(app: Any) -> dict[str, Any]:
     return {"mode": app.current_mode, "stack": [type(s).__name__ for s in app.screen_stack],
             "focus": app.focused.id if app.focused is not None else None,
             "fields": {field.id: field.value for field in screen.query(Input)},
-            "rows": {table.id: str(table._identity(table.highlighted)) if table.highlighted is not None else None
+            "rows": {table.id: str(table._held.identity(table.highlighted)) if table.highlighted is not None else None
                      for table in screen.query(RowTable)}}
 
 

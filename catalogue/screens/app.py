@@ -38,7 +38,7 @@ from catalogue.settings import Home
 if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
     from catalogue.records.orders import Line
-    from catalogue.screens.background.work import Job, Work, WorkEnded
+    from catalogue.screens.background.work import Job, Work
     from catalogue.screens.page import Page
 
 
@@ -215,7 +215,7 @@ class CatalogueApp(ThriftyApp[None]):
         from catalogue.screens.background.work import Work
 
         self.work = Work(name, job, told, then)
-        self.work.start(self.home, self.post_message)
+        self.work.start(self.home, partial(self.call_later, self._work_ended))
         return True
 
     def action_stop_work(self) -> None:
@@ -224,12 +224,11 @@ class CatalogueApp(ThriftyApp[None]):
         else:
             self.work.stop()
 
-    def on_work_ended(self, message: "WorkEnded") -> None:
-        work, result, error = message.work, message.result, message.error
+    def _work_ended(self, work: "Work", result: Any, error: Exception | None, stopped: bool) -> None:
         self.work = None
         if error is not None:
             self.say(f"{work.name} could not continue.", "error")
-        elif message.stopped:
+        elif stopped:
             done = "What was finished is kept." if result is None else f"Done so far: {work.told(result)}"
             self.say(f"{work.name} stopped. {done}", "warning")
         else:
@@ -237,7 +236,7 @@ class CatalogueApp(ThriftyApp[None]):
         self.changed()
         if error is not None:
             self.failed(error)
-        elif work.then is not None and not message.stopped:
+        elif work.then is not None and not stopped:
             work.then(result)
 
     def changed(self) -> None:

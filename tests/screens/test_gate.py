@@ -295,11 +295,11 @@ def taken_away(table: RowTable[Any]) -> None:
     if isinstance(table, PagedTable):
         source = table._source
         assert source is not None
-        table.show(Source(lambda *asked: [row for row in source.page(*asked) if source.identity(row) != gone],
-                          source.cells, source.identity), keep=True)
+        table.show(Source(lambda *asked: [row for row in source.page(*asked) if table._held.identity(row) != gone]),
+                   keep=True)
     else:
         rows = [row for row in table.rows_held if table._held.identity(row) != gone]
-        table.show_rows(rows, table._cells, table._held.identity, keep=True)
+        table.show_rows(rows, keep=True)
 
 
 @pytest.mark.parametrize("place", list(LISTS))

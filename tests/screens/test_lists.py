@@ -15,7 +15,7 @@ from catalogue.records import browsing, findings, order_list, orders, pieces, up
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.order_list import OrderFilter
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.texts.formats import cell, safe
+from catalogue.screens.texts.formats import safe
 from catalogue.screens.widgets.paged_table import HELD, PAGE, PagedTable
 from catalogue.screens.widgets.row_drawing import Column, fitted
 from catalogue.screens.widgets.row_table import RowTable
@@ -215,7 +215,7 @@ def test_a_cell_is_exactly_as_wide_as_its_column(text: str, width: int, right: b
 
 @given(st.text(max_size=200) | st.just(HOSTILE))
 def test_no_name_moves_the_cursor_or_turns_the_line(text: str) -> None:
-    plain = cell(text).plain
+    plain, _ = Column("Name", 0, str).said(text)
     assert not any(ord(c) < 32 or 0x7F <= ord(c) < 0xA0 for c in plain)
     assert not set(plain) & set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
     assert len(plain) == len(text)
@@ -226,11 +226,10 @@ async def test_mouse_and_keys_move_and_choose() -> None:
         chosen: str = ""
 
         def compose(self) -> ComposeResult:
-            yield RowTable[str]([Column("Name", 0), Column("Length", 6, right=True)], id="t")
+            yield RowTable[str]([Column("Name", 0, str), Column("Length", 6, len, right=True)], id="t")
 
         def on_mount(self) -> None:
-            self.query_one(RowTable).set_rows([f"row {n}" for n in range(50)],
-                                              lambda r: [cell(r), cell(len(r), right=True)])
+            self.query_one(RowTable).set_rows([f"row {n}" for n in range(50)])
             self.query_one(RowTable).focus()
 
         def on_row_table_selected(self, event: RowTable.Selected) -> None:

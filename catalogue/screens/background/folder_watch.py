@@ -5,7 +5,7 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-from textual.message import Message
+from textual.message_pump import MessagePump
 
 from catalogue.intake import watching
 from catalogue.intake.subprocess_reading import read_in_subprocess
@@ -16,27 +16,17 @@ from catalogue.settings import Settings
 LOOK_SECONDS = 1.0  # between two looks at the folder
 
 
-class FolderNews(Message):
-    """Something to tell of the folder."""
-
-    def __init__(self, watcher: "FolderWatch", news: News) -> None:
-        super().__init__()
-        self.watcher, self.news = watcher, news
-
-
-class FolderWatchEnded(Message):
-    """The watch has ended, on the person's word or because of ``error``."""
-
-    def __init__(self, watcher: "FolderWatch", error: Exception | None) -> None:
-        super().__init__()
-        self.watcher, self.error = watcher, error
-
-
 class FolderWatch:
-    """One watch. Nobody waits for its thread: it ends within a moment, the file under way is left."""
+    """One watch. Nobody waits for its thread: it ends within a moment, the file under way is left.
 
-    def __init__(self, folder: Path, settings: Settings, post: Callable[[Message], object]) -> None:
-        self.folder, self._post = folder, post
+    ``came`` gets each news, ``ended`` the error that ended the watch, None where the person did; both get the watch
+    too, and are called in the messages of ``page``.
+    """
+
+    def __init__(self, folder: Path, settings: Settings, page: MessagePump,
+                 came: "Callable[[FolderWatch, News], object]",
+                 ended: "Callable[[FolderWatch, Exception | None], object]") -> None:
+        self.folder, self._page, self._came, self._ended = folder, page, came, ended
         self._stop, self._left = threading.Event(), threading.Event()
         self.watch = Watch(folder, settings.ignore, settings.tile_overlap, settle=watching.SETTLE,
                            read=partial(read_in_subprocess, cancelled=self._stop.is_set), cancelled=self._stop.is_set)
@@ -48,7 +38,7 @@ class FolderWatch:
         return self._stop.is_set()
 
     def stop(self) -> None:
-        """End it; :class:`FolderWatchEnded` follows."""
+        """End it; ``ended`` follows."""
         self._stop.set()
 
     def leave(self) -> None:
@@ -57,16 +47,16 @@ class FolderWatch:
         self._stop.set()
 
     def _run(self) -> None:
+        error: Exception | None = None
         try:
             while not self._stop.is_set():
                 for news in self.watch.look():
-                    self._tell(FolderNews(self, news))
+                    self._tell(self._came, news)
                 self._stop.wait(LOOK_SECONDS)
-        except Exception as error:  # a worker's edge: the screen says what happened
-            self._tell(FolderWatchEnded(self, error))
-        else:
-            self._tell(FolderWatchEnded(self, None))
+        except Exception as fault:  # a worker's edge: the screen says what happened
+            error = fault
+        self._tell(self._ended, error)
 
-    def _tell(self, message: Message) -> None:
+    def _tell(self, hears: Callable[..., object], what: object) -> None:
         if not self._left.is_set():
-            self._post(message)
+            self._page.call_later(hears, self, what)

@@ -7,23 +7,12 @@ from dataclasses import dataclass, field
 from time import monotonic
 from typing import Any
 
-from textual.message import Message
-
 from catalogue.progress import Cancelled, Progress, Report, Stopped
 from catalogue.records.database import Database, open_seat
 from catalogue.screens.background.threads import ensure_resource_tracker
 from catalogue.settings import Home
 
 Job = Callable[[Database, Report, Cancelled], Any]
-
-
-class WorkEnded(Message):
-    """The work has ended: with its ``result``; ``stopped`` before, with what was done until then, None where its
-    service gave up midway; or by an ``error``: what it committed before stays."""
-
-    def __init__(self, work: "Work", result: Any, error: Exception | None, *, stopped: bool) -> None:
-        super().__init__()
-        self.work, self.result, self.error, self.stopped = work, result, error, stopped
 
 
 @dataclass
@@ -57,8 +46,13 @@ class Work:
             return not self._thread.is_alive()
         return True
 
-    def start(self, home: Home, post: Callable[[Message], object]) -> None:
-        """Begin, in a daemon thread with a connection of its own."""
+    def start(self, home: Home, ended: "Callable[[Work, Any, Exception | None, bool], object]") -> None:
+        """Begin, in a daemon thread with a connection of its own.
+
+        ``ended`` is called there at the end: with the work's result; or, if it was stopped before (the last argument),
+        with what was done until then, None where its service gave up midway; or with an error: what was committed
+        before it stays.
+        """
 
         def run() -> None:
             result, error = None, None
@@ -69,7 +63,7 @@ class Work:
                 pass
             except Exception as fault:  # a worker's edge: the screen says what happened
                 error = fault
-            post(WorkEnded(self, result, error, stopped=self._stop.is_set()))
+            ended(self, result, error, self._stop.is_set())
 
         ensure_resource_tracker()
         self._thread = threading.Thread(target=run, name="catalogue-work", daemon=True)

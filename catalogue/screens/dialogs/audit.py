@@ -1,6 +1,5 @@
 """The dialog that starts an audit: how long it may take, how much it reads, or which share."""
 
-
 from collections.abc import Iterable
 
 from textual.containers import Horizontal
@@ -37,28 +36,27 @@ class AuditDialog(Dialog[None]):
     def __init__(self, names: list[str]) -> None:
         super().__init__(f"Check {', '.join(names) if names else 'all stores'}")
         self._names = names
+        self._limits = [Input(id=f"audit-{name}", compact=True) for name in ("minutes", "gigabytes", "share")]
+        self._wrong = Static("", id="audit-wrong", classes="wrong", markup=False)
+        self._start = Button("Start", id="start", action="screen.start", compact=True)
 
     def body(self) -> Iterable[Widget]:
         yield Static("Every file is read in full and compared with its checksum, oldest check first. Set a limit, or "
                      "leave all empty to check everything.", markup=False)
-        for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
-            with Horizontal(classes="field"):
-                yield Label(label)
-                yield Input(id=f"audit-{name}", compact=True)
-        yield Static("", id="audit-wrong", classes="wrong", markup=False)
-        with Horizontal(classes="buttons"):
-            yield Button("Start", id="start", action="screen.start", compact=True)
-            yield Button("Cancel", id="leave", action="screen.back", compact=True)
+        for label, box in zip(("Minutes", "Gigabytes", "Random share, %"), self._limits, strict=True):
+            yield Horizontal(Label(label), box, classes="field")
+        yield self._wrong
+        yield Horizontal(self._start, Button("Cancel", id="leave", action="screen.back", compact=True),
+                         classes="buttons")
 
     def on_mount(self) -> None:
-        self.query_one("#start").focus()
+        self._start.focus()
 
     def action_start(self) -> None:
         try:
-            budget = budget_of(*(self.query_one(f"#audit-{name}", Input).value
-                                 for name in ("minutes", "gigabytes", "share")))
+            budget = budget_of(*(box.value for box in self._limits))
         except ValueError as error:
-            self.query_one("#audit-wrong", Static).update(f"{error}.")
+            self._wrong.update(f"{error}.")
             return
         start_audit(self.app, self._names, budget)
         self.dismiss(None)

@@ -1,6 +1,5 @@
 """How an original is captured in tiles: how many on each of the shop's beds, and how far they overlap."""
 
-
 from collections.abc import Iterable
 
 from textual.containers import Grid
@@ -23,27 +22,25 @@ class CapturePlanDialog(Dialog[None]):
 
     def __init__(self, size_mm: tuple[float, float] | None = None) -> None:
         super().__init__("How to capture an original")
-        self._original = values.shown_size(*size_mm) if size_mm else ""
+        self._size_box = Input(values.shown_size(*size_mm) if size_mm else "", placeholder="e.g. 90 x 90 cm",
+                               id="plan-size", compact=True)
+        self._overlap = Input(f"{self.app.home.settings.tile_overlap:.0%}", id="plan-overlap", compact=True)
+        self._words = Static("", id="plan-words", markup=False)
 
     def body(self) -> Iterable[Widget]:
-        with Grid(id="plan-form"):
-            yield Label("Original")
-            yield Input(self._original, placeholder="e.g. 90 x 90 cm", id="plan-size", compact=True)
-            yield Label("Overlap")
-            yield Input(f"{self.app.home.settings.tile_overlap:.0%}", id="plan-overlap", compact=True)
-        yield Static("", id="plan-words", markup=False)
+        yield Grid(Label("Original"), self._size_box, Label("Overlap"), self._overlap, id="plan-form")
+        yield self._words
 
     def on_mount(self) -> None:
-        self.query_one("#plan-size", Input).focus()
+        self._size_box.focus()
         self._plan()
 
     def on_input_changed(self, _: Input.Changed) -> None:
         self._plan()
 
     def _plan(self) -> None:
-        size, overlap = (self.query_one(f"#plan-{name}", Input).value for name in ("size", "overlap"))
-        words = plan_words(self.app.home.settings, size, overlap)
-        self.query_one("#plan-words", Static).update("\n".join(safe(line) for line in words))
+        words = plan_words(self.app.home.settings, self._size_box.value, self._overlap.value)
+        self._words.update("\n".join(safe(line) for line in words))
 
 
 def plan_words(settings: Settings, size: str, overlap: str) -> list[str]:

@@ -9,7 +9,6 @@ from textual.widget import Widget
 from textual.widgets import Button, Input, Static
 
 from catalogue.screens.page import Dialog
-from catalogue.screens.texts.formats import cell
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -81,20 +80,22 @@ class Choice(Dialog[int]):
     def __init__(self, title: str, rows: Sequence[tuple[int, str, str]], text: str = "", *, at: int = 0) -> None:
         super().__init__(title)
         self._rows, self._text, self._at = list(rows), text, at
+        self._table = RowTable[tuple[int, str, str]](
+            [Column("", 0, lambda row: row[1], weight=3), Column("", 0, lambda row: (row[2], "dim"), weight=2)],
+            id="choices")
 
     def body(self) -> Iterable[Widget]:
-        yield RowTable[tuple[int, str, str]]([Column("", 0, weight=3), Column("", 0, weight=2)], id="choices")
+        yield self._table
         if self._text:
             yield Static(self._text, classes="quiet", markup=False)
 
     def on_mount(self) -> None:
-        table = self.query_one(RowTable)
-        table.styles.height = min(12, len(self._rows))
-        table.set_rows(self._rows, lambda row: [cell(row[1]), cell(row[2], "dim")], cursor=self._at)
-        table.focus()
+        self._table.styles.height = min(12, len(self._rows))
+        self._table.set_rows(self._rows, cursor=self._at)
+        self._table.focus()
 
     def action_choose(self) -> None:
-        row = self.query_one(RowTable).row_to_act_on
+        row = self._table.row_to_act_on
         if row is not None:
             self.dismiss(row[0])
 

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from rich.text import Text
 from textual import events
 from textual.containers import Grid
 from textual.widget import Widget
@@ -15,7 +14,7 @@ from catalogue.records.database import Database
 from catalogue.records.folding import fold_name
 from catalogue.records.provenance import NONE, STATED, Origin
 from catalogue.screens.page import Dialog
-from catalogue.screens.texts.formats import cell, line, safe
+from catalogue.screens.texts.formats import line, safe
 from catalogue.screens.widgets.bars import KeyLine
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -82,28 +81,28 @@ class FormDialog(Dialog[Correction]):
         self._fields, self._save, self._clash = {one.name: one for one in fields}, save, clash
         self._chosen: dict[str, Match] = {}
         self._given_back: set[str] = set()
+        self._inputs = {one.name: Input(one.value, placeholder=one.hint, id=f"form-{one.name}", compact=True,
+                                        disabled=one.fixed) for one in fields}
+        self._table = RowTable[Match]([Column("", 0, lambda match: match.text, weight=3),
+                                       Column("", 0, lambda match: (match.detail, "dim"), weight=2)], id="form-matches")
+        self._table.can_focus = False
+        self._why = Static("", id="form-why", classes="quiet", markup=False)
+        self._wrong = Static("", id="form-wrong", markup=False)
 
     def body(self) -> Iterable[Widget]:
         with Grid(id="form-grid"):
             for one in self._fields.values():
                 yield Label(one.label)
-                yield Input(one.value, placeholder=one.hint, id=f"form-{one.name}", compact=True, disabled=one.fixed)
+                yield self._inputs[one.name]
                 yield Static(one.origin.source, id=f"form-{one.name}-origin", classes="quiet", markup=False)
-        yield Static("", id="form-why", classes="quiet", markup=False)
-        table: RowTable[Match] = RowTable([Column("", 0, weight=3), Column("", 0, weight=2)], id="form-matches")
-        table.can_focus = False
-        yield table
-        yield Static("", id="form-wrong", markup=False)
+        yield from (self._why, self._table, self._wrong)
 
     def on_mount(self) -> None:
-        self.query_one("#form-matches").visible = False
+        self._table.visible = False
         unused = {"down"} if not any(one.matches for one in self._fields.values()) else set()
         unused |= {"give_back"} if not any(one.origin.source == STATED for one in self._fields.values()) else set()
         self.query_one(KeyLine).leave_out(frozenset(unused))
-        next(self._input(one.name) for one in self._fields.values() if not one.fixed).focus()
-
-    def _input(self, name: str) -> Input:
-        return self.query_one(f"#form-{name}", Input)
+        next(box for box in self._inputs.values() if not box.disabled).focus()
 
     @property
     def _here(self) -> Field | None:
@@ -115,7 +114,7 @@ class FormDialog(Dialog[Correction]):
         if here is None:
             return
         self._show_origin(here)
-        self.query_one("#form-matches").visible = here.matches is not None
+        self._table.visible = here.matches is not None
         if here.matches is not None:
             self._look_up(here)
 
@@ -129,7 +128,7 @@ class FormDialog(Dialog[Correction]):
             why = f"{here.label}, {here.origin}. ^g to go back to the guess."
         else:
             why = f"{here.label}, {here.origin}" if here.origin.source else ""
-        self.query_one("#form-why", Static).update(safe(why))
+        self._why.update(safe(why))
 
     def on_input_changed(self, event: Input.Changed) -> None:
         here = self._fields.get((event.input.id or "").removeprefix("form-"))
@@ -163,8 +162,7 @@ class FormDialog(Dialog[Correction]):
         meant = before.id if before else here.id if typed == here.value.strip() else None
         same = [i for i, one in enumerate(found) if fold_name(one.text) == fold_name(typed)]
         at = next((i for i in same if found[i].id == meant), same[0] if same else 0)
-        table: RowTable[Match] = self.query_one("#form-matches", RowTable)
-        table.set_rows(found[:MOST_MATCHES], _match_cells, cursor=at)
+        self._table.set_rows(found[:MOST_MATCHES], cursor=at)
         if typed and found and (not here.only or fold_name(found[at].text).startswith(fold_name(typed))):
             self._chosen[here.name] = found[at]
 
@@ -175,10 +173,9 @@ class FormDialog(Dialog[Correction]):
         self._move(-1)
 
     def _move(self, step: int) -> None:
-        table: RowTable[Match] = self.query_one("#form-matches", RowTable)
-        if self._here is not None and self._here.matches is not None and table.row_count:
-            table.cursor_row += step if self._here.name in self._chosen else 0
-            self._take(self._here, table.highlighted)
+        if self._here is not None and self._here.matches is not None and self._table.row_count:
+            self._table.cursor_row += step if self._here.name in self._chosen else 0
+            self._take(self._here, self._table.highlighted)
 
     async def on_row_table_selected(self, event: RowTable.Selected) -> None:
         if self._here is not None:
@@ -188,7 +185,7 @@ class FormDialog(Dialog[Correction]):
         """The match under the cursor stands in the field."""
         if match is not None:
             self._chosen[here.name] = match
-            box = self._input(here.name)
+            box = self._inputs[here.name]
             box.value = match.text
             box.cursor_position = len(match.text)
 
@@ -206,12 +203,12 @@ class FormDialog(Dialog[Correction]):
         else:
             self._given_back.add(here.name)
             self._chosen.pop(here.name, None)
-            self._input(here.name).value = here.value
+            self._inputs[here.name].value = here.value
         self._show_origin(here)
 
     @property
     def _texts(self) -> dict[str, str]:
-        return {name: self._input(name).value for name in self._fields}
+        return {name: box.value for name, box in self._inputs.items()}
 
     def _filled(self) -> Filled:
         """Raises ValueError where a text is none of those that can be."""
@@ -258,8 +255,4 @@ class FormDialog(Dialog[Correction]):
         words = f"{error}".removesuffix(".") + "."
         if isinstance(error, AlreadyExists) and self._clash:
             words = f"{error.message} {self._clash}"
-        self.query_one("#form-wrong", Static).update(line(words))
-
-
-def _match_cells(match: Match) -> list[Text]:
-    return [cell(match.text), cell(match.detail, "dim")]
+        self._wrong.update(line(words))

@@ -46,32 +46,26 @@ class RepeatDialog(Dialog[Line]):
         self._kept_price = ""
         self._confirmed: set[Doubt] = set()     # what was asked about and may be recorded so
         self._grave_seen: set[str] = set()      # grave cautions that were asked about
+        self._form = RepeatForm(id="repeat-form")
+        self._picture = Picture(below=7, id="repeat-picture")
+        self._words = Static("", id="repeat-words", markup=False)
+        self._scroll = VerticalScroll(self._words, can_focus=False, id="repeat-scroll")
+        self._all = Horizontal(self._form, Vertical(self._picture, self._scroll, id="repeat-side"), id="repeat-body")
+        self._wrong = Static("", id="repeat-wrong", markup=False)
+        # its label says so itself where something grave is to be seen
+        self._record_button = Button("Record", id="record", variant="primary", action="screen.record(True)",
+                                     compact=True)
+        self._switch_button = Button("Other scan", id="switch", action="screen.switch_scan", compact=True)
+        self._cancel_button = Button("Cancel", id="leave", action="screen.back", compact=True)
 
     def body(self) -> Iterable[Widget]:
-        with Horizontal(id="repeat-body"):
-            yield RepeatForm(id="repeat-form")
-            with Vertical(id="repeat-side"):
-                yield Picture(below=7, id="repeat-picture")
-                with VerticalScroll(can_focus=False, id="repeat-scroll"):
-                    yield Static("", id="repeat-words", markup=False)
-        yield Static("", id="repeat-wrong", markup=False)
-        with Horizontal(classes="buttons"):
-            # its label says so itself where something grave is to be seen
-            yield Button("Record", id="record", variant="primary", action="screen.record(True)", compact=True)
-            yield Button("Other scan", id="switch", action="screen.switch_scan", compact=True)
-            yield Button("Cancel", id="leave", action="screen.back", compact=True)
+        yield self._all
+        yield self._wrong
+        yield Horizontal(self._record_button, self._switch_button, self._cancel_button, classes="buttons")
 
     def on_mount(self) -> None:
         if self._subject:
             self._begin()
-
-    @property
-    def _form(self) -> RepeatForm:
-        return self.query_one(RepeatForm)
-
-    @property
-    def _record_button(self) -> Button:
-        return self.query_one("#record", Button)
 
     def begin(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
         """Ask what is proposed for this line, or this piece; nothing of what was asked before stays."""
@@ -82,12 +76,12 @@ class RepeatDialog(Dialog[Line]):
     def _begin(self) -> None:
         self._proposal, self._last_print, self._as_last_time, self._filled = None, None, False, False
         self._confirmed, self._grave_seen, self._kept_price = set(), set(), ""
-        self.query_one("#repeat-body").visible = False  # until every field is put again
+        self._all.visible = False  # until every field is put again
         self.query_one("#panel-title", Static).update(TITLE)
-        for place in ("words", "wrong", "total"):
-            self.query_one(f"#repeat-{place}", Static).update("")
-        self.query_one("#repeat-scroll").scroll_home(animate=False)
-        self.query_one(Picture).show(None, "")
+        for place in (self._words, self._wrong, self._form.total):
+            place.update("")
+        self._scroll.scroll_home(animate=False)
+        self._picture.show(None, "")
         self._record_button.disabled, self._record_button.label = False, "Record"
         self._offer_other_scan(False)
         self.set_focus(None)
@@ -119,14 +113,14 @@ class RepeatDialog(Dialog[Line]):
         if not self._filled:
             self._kept_price = new.unit_price
             self._fill(repeat_form.texts_of(new), "quantity")
-            self._form.field("buyer").placeholder = safe(f"^l: {last.buyer}") if last and last.buyer else ""
+            self._form.fields["buyer"].placeholder = safe(f"^l: {last.buyer}") if last and last.buyer else ""
             order = self.app.last_order
-            self._form.field("order").placeholder = safe(f"new; ^n: {order.number}") if order else "new"
+            self._form.fields["order"].placeholder = safe(f"new; ^n: {order.number}") if order else "new"
         record.label = "Record anyway" if proposal.grave else "Record"
         title = f"{'Repeat' if last else 'First order'}: {proposal.piece.title}, {proposal.piece.artist}"
         self.query_one("#panel-title", Static).update(safe(title))
         plan = plan_of(proposal, new, last_print, self.app.home.settings.print_ppi)
-        self.query_one("#repeat-words", Static).update(proposal_words(proposal, plan, last_print, self.app.day_form))
+        self._words.update(proposal_words(proposal, plan, last_print, self.app.day_form))
         self._offer_other_scan(self._other_scan)
         self._form.show_total(self._currency)
         self._draw(proposal, new, plan)
@@ -135,18 +129,18 @@ class RepeatDialog(Dialog[Line]):
         """Show the form with these texts, the cursor in one of its fields."""
         self._filled = True
         self._form.fill(texts)
-        self.query_one("#repeat-body").visible = True
-        self._form.field(focused).focus()
+        self._all.visible = True
+        self._form.fields[focused].focus()
 
     def _draw(self, proposal: Proposal, new: NewLine, plan: PlannedPrint) -> None:
         """The print that ``new`` asks for, from the scan that the proposal names."""
         printing = proposal.printing.scan if proposal.printing else None
         preview = self.app.preview(printing.sha256) if printing and printing.has_preview else None
         size = (printing.width, printing.height) if printing else None
-        self.query_one(Picture).show(preview, "No picture to show", size, layout=layout_of(proposal, new, plan))
+        self._picture.show(preview, "No picture to show", size, layout=layout_of(proposal, new, plan))
 
     def _tell(self, text: str) -> None:
-        self.query_one("#repeat-wrong", Static).update(safe(text))
+        self._wrong.update(safe(text))
 
     @property
     def _other_scan(self) -> bool:
@@ -161,7 +155,7 @@ class RepeatDialog(Dialog[Line]):
         return next((caution for caution in cautions if caution.kind in NO_NUMBER), None)
 
     def _offer_other_scan(self, offered: bool) -> None:
-        self.query_one("#switch", Button).display = offered
+        self._switch_button.display = offered
         uses = {"switch_scan": offered, "same_order": self.app.last_order is not None}
         self.query_one(KeyLine).leave_out(frozenset(action for action, has_use in uses.items() if not has_use))
 
@@ -194,10 +188,10 @@ class RepeatDialog(Dialog[Line]):
         self._propose(want)
 
     def action_words_down(self) -> None:
-        self.query_one("#repeat-scroll").scroll_page_down(animate=False)
+        self._scroll.scroll_page_down(animate=False)
 
     def action_words_up(self) -> None:
-        self.query_one("#repeat-scroll").scroll_page_up(animate=False)
+        self._scroll.scroll_page_up(animate=False)
 
     def action_switch_scan(self) -> None:
         if self.recording or not self._filled:
@@ -227,11 +221,11 @@ class RepeatDialog(Dialog[Line]):
             self.app.say("No order was recorded yet since the program was started.", "warning")
         elif not self.recording and self._filled:
             self._set_buyer(order.buyer)
-            self._form.field("order").value = order.number
+            self._form.fields["order"].value = order.number
 
     def _set_buyer(self, name: str) -> None:
         if not self.recording and self._filled:
-            field = self._form.field("buyer")
+            field = self._form.fields["buyer"]
             field.value, field.cursor_position = name, len(name)
 
     def action_record(self, grave_seen: bool = False) -> None:
@@ -249,20 +243,20 @@ class RepeatDialog(Dialog[Line]):
         short = self._short_of_numbers
         if short is not None:
             self._tell(f"{short.text} {short.hint}")
-            self._form.field("quantity").focus()
+            self._form.fields["quantity"].focus()
             return
         grave = {caution.text for caution in found.grave}
         unseen = set() if grave_seen else grave - self._grave_seen
         self._grave_seen |= grave
         if unseen:
             self._tell("Look at what is marked ✗ first. Then record anyway, or cancel.")
-            self.query_one("#leave").focus()
+            self._cancel_button.focus()
             return
         odd = [doubt for doubt in doubts(typed, want, found, self._kept_price) if doubt not in self._confirmed]
         if odd:
             self._confirmed.update(odd)
             self._tell(repeat_form.question(odd))
-            self._form.field(odd[0].field).focus()
+            self._form.fields[odd[0].field].focus()
             return
         self._record_button.disabled = self.recording = True
         # All of it by value: what the panel says when the thread comes to it is not what was agreed to.

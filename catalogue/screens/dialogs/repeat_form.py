@@ -42,33 +42,34 @@ class Doubt:
 
 
 class RepeatForm(Grid):
-    """The fields of the order, and what all its prints cost."""
+    """The fields of the order, by name, and the ``total``: what all its prints cost."""
+
+    def __init__(self, *, id: str) -> None:
+        super().__init__(id=id)
+        self.fields = {name: Input(id=f"repeat-{name}", compact=True) for name, _ in FIELDS}
+        self.total = Static("", id="repeat-total", markup=False)
 
     def compose(self) -> Iterable[Widget]:
         for name, label in FIELDS:
             yield Label(label)
-            yield Input(id=f"repeat-{name}", compact=True)
+            yield self.fields[name]
             if name == "price":
                 yield Label("Total")
-                yield Static("", id="repeat-total", markup=False)
-
-    def field(self, name: str) -> Input:
-        return self.query_one(f"#repeat-{name}", Input)
+                yield self.total
 
     @property
     def typed(self) -> dict[str, str]:
-        return {name: self.field(name).value.strip() for name, _ in FIELDS}
+        return {name: field.value.strip() for name, field in self.fields.items()}
 
     def fill(self, texts: Mapping[str, str]) -> None:
         """Show these texts, and nothing in the other fields."""
         with self.prevent(Input.Changed):
-            for name, _ in FIELDS:
-                self.field(name).value, self.field(name).placeholder = texts.get(name, ""), ""
+            for name, field in self.fields.items():
+                field.value, field.placeholder = texts.get(name, ""), ""
 
     def show_total(self, currency: str) -> None:
         """What all the prints cost, as typed so far."""
-        text = money.show_amount(total(self.typed, currency), currency) or "–"
-        self.query_one("#repeat-total", Static).update(text)
+        self.total.update(money.show_amount(total(self.typed, currency), currency) or "–")
 
 
 def quantity(text: str) -> int:

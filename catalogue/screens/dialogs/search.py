@@ -4,7 +4,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rich.cells import cell_len
-from rich.text import Text
 from textual.containers import Horizontal
 from textual.geometry import Size
 from textual.reactive import Reactive
@@ -16,7 +15,7 @@ from catalogue.records.search import Found, Vocabulary, load_vocabulary, search
 from catalogue.screens.actions.correcting import edit_artist, edit_pieces, edit_scans
 from catalogue.screens.page import Dialog
 from catalogue.screens.pictures.picture import Picture
-from catalogue.screens.texts.formats import cell, counted, day, safe
+from catalogue.screens.texts.formats import counted, day, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -49,11 +48,6 @@ def hits(result: Found, day_form: str) -> list[Hit]:
     return listed
 
 
-def hit_cells(hit: Hit) -> list[Text]:
-    """One line found, as the table shows it."""
-    return [cell(hit.kind, "dim"), cell(hit.name, "bold"), cell(hit.detail)]
-
-
 PICTURE_BYTES, PICTURE_SETTLE = 3_000, 0.5   # of the picture beside what is found: it follows once typing rests
 
 
@@ -84,20 +78,22 @@ class SearchDialog(Dialog[Hit]):
         self._words = ""    # what the lines listed were found for
         self._vocabulary: Vocabulary | None = None
         self._known_changes = -1    # ``ChangeWatch.changes`` when the vocabulary was asked for last
+        self._box = SearchInput(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name",
+                                id="words", compact=True)
+        self._table = RowTable[Hit]([Column("", 10, lambda hit: (hit.kind, "dim")),
+                                     Column("", 0, lambda hit: (hit.name, "bold"), weight=2),
+                                     Column("", 0, lambda hit: hit.detail, weight=3)], id="found")
+        self._table.can_focus = False
+        self._picture = Picture(most_bytes=PICTURE_BYTES, settle=PICTURE_SETTLE, id="found-picture")
+        self._count = CountLine("", id="found-count", classes="quiet", markup=False)
 
     def body(self) -> Iterable[Widget]:
-        yield SearchInput(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name",
-                          id="words", compact=True)
-        with Horizontal():
-            table: RowTable[Hit] = RowTable([Column("", 10), Column("", 0, weight=2), Column("", 0, weight=3)],
-                                            id="found")
-            table.can_focus = False
-            yield table
-            yield Picture(most_bytes=PICTURE_BYTES, settle=PICTURE_SETTLE, id="found-picture")
-        yield CountLine("", id="found-count", classes="quiet", markup=False)
+        yield self._box
+        yield Horizontal(self._table, self._picture)
+        yield self._count
 
     def on_mount(self) -> None:
-        self.query_one(Input).focus()
+        self._box.focus()
         self._learn_words()
 
     def _learn_words(self) -> None:
@@ -106,7 +102,7 @@ class SearchDialog(Dialog[Hit]):
         def keep(words: Vocabulary) -> None:
             if words != self._vocabulary:
                 self._vocabulary = words
-                self._look_up(self.query_one(Input).value)
+                self._look_up(self._box.value)
 
         if self._known_changes != self.app.changes.changes:
             self._known_changes = self.app.changes.changes
@@ -117,7 +113,7 @@ class SearchDialog(Dialog[Hit]):
         if self.is_mounted:
             self._learn_words()
             self._show(Found([], [], [], []), "")
-            self.query_one(Input).value = ""
+            self._box.value = ""
 
     def on_input_changed(self, event: Input.Changed) -> None:
         self._learn_words()
@@ -130,11 +126,11 @@ class SearchDialog(Dialog[Hit]):
 
     def _show(self, result: Found, words: str) -> None:
         """List what was found. The cursor stays on its line if that was found for the same words, else on the first."""
-        table = self.query_one("#found", RowTable)
+        table = self._table
         drawn = {hit: hit for hit in table.rows_held}
         listed = [drawn.get(hit, hit) for hit in hits(result, self.app.day_form)]
-        same = words == self._words and table.highlighted in listed
-        table.set_rows(listed, hit_cells, cursor=listed.index(table.highlighted) if same else 0, keep_drawn=True)
+        at = listed.index(table.highlighted) if words == self._words and table.highlighted in listed else 0
+        table.set_rows(listed, cursor=at, keep_drawn=True)
         self._words = words
         said = ""
         if words.strip():
@@ -145,27 +141,31 @@ class SearchDialog(Dialog[Hit]):
                 "No matches. Try fewer words."
             if any(len(kind) == EACH for kind in (result.artists, result.pieces, result.orders, result.files)):
                 said += f", at most {EACH} of each kind shown"
-        self.query_one(CountLine).say(safe(said))
+        self._count.say(safe(said))
 
     @property
     def _hit(self) -> Hit | None:
-        return self.query_one("#found", RowTable).highlighted
+        """What is under the cursor, if it was found for the words that stand in the field."""
+        return self._table.highlighted if self._words == self._box.value else None
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
-        self.query_one(Picture).show(self.app.preview(event.row.sha256) if event.row else None, "")
+        self._picture.show(self.app.preview(event.row.sha256) if event.row else None, "")
 
     def action_down(self) -> None:
-        self.query_one("#found", RowTable).action_cursor_down()
+        self._table.action_cursor_down()
 
     def action_up(self) -> None:
-        self.query_one("#found", RowTable).action_cursor_up()
+        self._table.action_cursor_up()
 
     def action_open(self) -> None:
-        if self._words == self.query_one(Input).value:  # else what is listed was found for other words
-            self._open(self._hit)
+        hit = self._hit
+        if hit is not None and hit.piece_id is None and hit.artist_id is None:
+            self.app.say("This file has no piece yet.", "warning")
+        elif hit is not None:
+            self.dismiss(hit)
 
     def action_edit(self) -> None:
-        hit = self._hit if self._words == self.query_one(Input).value else None
+        hit = self._hit
         if hit is None:
             return
         if hit.artist_id is not None:
@@ -179,10 +179,3 @@ class SearchDialog(Dialog[Hit]):
 
     def _look_again(self) -> None:
         self._look_up(self._words)
-
-    def _open(self, hit: Hit | None) -> None:
-        if hit is not None:
-            if hit.piece_id is None and hit.artist_id is None:
-                self.app.say("This file has no piece yet.", "warning")
-                return
-            self.dismiss(hit)

@@ -73,15 +73,16 @@ class SheetPanel(Dialog[None]):
         super().__init__(title)
         self._write = write
         self._sheet: Sheet | None = None
+        self._words = Static("Writing the sheet …", id="sheet-words", markup=False)
+        self._scroll = VerticalScroll(self._words, id="sheet-scroll")
+        self._path = Static("", id="sheet-path", classes="quiet", markup=False)
+        self._said = Static("", id="sheet-said", markup=False)
 
     def body(self) -> Iterable[Widget]:
-        with VerticalScroll(id="sheet-scroll"):
-            yield Static("Writing the sheet …", id="sheet-words", markup=False)
-        yield Static("", id="sheet-path", classes="quiet", markup=False)
-        yield Static("", id="sheet-said", markup=False)
+        yield from (self._scroll, self._path, self._said)
 
     def on_mount(self) -> None:
-        self.query_one("#sheet-scroll").focus()
+        self._scroll.focus()
         self._write_sheet()
 
     def _write_sheet(self) -> None:
@@ -93,7 +94,7 @@ class SheetPanel(Dialog[None]):
                 sheet = await wrap_future(answer)
             except Exception:
                 if self.is_attached:
-                    self.query_one("#sheet-words", Static).update("The sheet was not written.")
+                    self._words.update("The sheet was not written.")
                 raise
             await self.app.gate.between_keys()
             if self.is_attached:
@@ -103,13 +104,13 @@ class SheetPanel(Dialog[None]):
 
     def _show(self, sheet: Sheet) -> None:
         self._sheet = sheet
-        self.query_one("#sheet-words", Static).update("\n".join(safe(line) for line in sheet.words.splitlines()))
-        self.query_one("#sheet-path", Static).update(text_of(sheet.page))
+        self._words.update("\n".join(safe(line) for line in sheet.words.splitlines()))
+        self._path.update(text_of(sheet.page))
 
     def _tell(self, text: str) -> None:
         """In the panel; at the edge of the screen once it is closed."""
         if self.is_attached and self.is_current:
-            self.query_one("#sheet-said", Static).update(safe(text))
+            self._said.update(safe(text))
         else:
             self.app.say(safe(text))
 
@@ -183,7 +184,7 @@ class JobSheetPanel(SheetPanel):
 
         if self.is_attached:
             lines = summarize(done, self.app.home.settings.dates)
-            self.query_one("#sheet-said", Static).update(panel_text(lines))
+            self._said.update(panel_text(lines))
             self._write = lambda db: write_job_sheet(db, self.app.home, self._line_id)
             self._write_sheet()
 

@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from threading import Event
 
-from rich.text import Text
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -25,7 +24,7 @@ from catalogue.screens.background.jobs import notice, start_index
 from catalogue.screens.page import Page
 from catalogue.screens.pages.names import NamesPage, Reading, reading_of
 from catalogue.screens.texts.filed_names import filed_rows, under_names
-from catalogue.screens.texts.formats import cell, counted, line, lines, number, safe
+from catalogue.screens.texts.formats import counted, line, lines, number, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.screens.widgets.tick import Tick
@@ -45,6 +44,15 @@ class AddStorePage(Page):
         self._named = False
         self._reading = Reading()
         self._stale = Event()
+        self._offered_in: Path | None = None    # the folder whose folders are listed; None: where disks appear
+        self._folder = Input(placeholder="such as /Volumes/Scans", id="folder", compact=True)
+        self._folders = RowTable[Path]([Column("", 0, self._entry_name)], id="folders")
+        self._found = Static("", id="found", markup=False)
+        self._store_name = Input(id="name", compact=True)
+        self._store_kind = Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
+                            compact=True)
+        self._consent = Tick("Write a marker to recognise the disk", value=True, id="consent", compact=True)
+        self._button = Button("Add this folder and read it", id="take", compact=True, disabled=True)
 
     def body(self) -> Iterable[Widget]:
         hello = "Welcome. This is an empty catalogue.\nChoose the folder, disk or share that holds your scans." \
@@ -52,28 +60,19 @@ class AddStorePage(Page):
         hello += " Nothing in it is changed, apart from one small marker file if you agree."
         yield Static(hello, id="adding-hello", markup=False)
         with Horizontal(id="adding"):
-            with Vertical(id="adding-left"):
-                yield Input(placeholder="such as /Volumes/Scans", id="folder", compact=True)
-                yield RowTable[Path]([Column("", 0)], id="folders")
+            yield Vertical(self._folder, self._folders, id="adding-left")
             with Vertical(id="adding-right"):
-                with VerticalScroll(can_focus=False):
-                    yield Static("", id="found", markup=False)
+                yield VerticalScroll(self._found, can_focus=False)
                 with Vertical(id="adding-form"):
-                    with Horizontal():
-                        yield Label("Name ")
-                        yield Input(id="name", compact=True)
-                    with Horizontal():
-                        yield Label("Kind ")
-                        yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
-                                     compact=True)
-                    yield Tick("Write a marker to recognise the disk", value=True, id="consent",
-                               compact=True)
-                    yield Button("Add this folder and read it", id="take", compact=True, disabled=True)
+                    yield Horizontal(Label("Name "), self._store_name)
+                    yield Horizontal(Label("Kind "), self._store_kind)
+                    yield self._consent
+                    yield self._button
 
     def on_mount(self) -> None:
         self._reading = reading_of(self.app.home.settings.place_rules)
         self._offer(None)
-        self.query_one("#folder", Input).focus()
+        self._folder.focus()
 
     def _offer(self, folder: Path | None) -> None:
         """List folders to go into."""
@@ -81,28 +80,28 @@ class AddStorePage(Page):
             return [folder.parent, *folders_in(folder)] if folder is not None else list(mounted())
 
         def show(folders: list[Path]) -> None:
-            def cells(entry: Path) -> list[Text]:
-                return [cell(".." if folder is not None and entry == folder.parent else
-                             entry.name if folder is not None else entry)]
+            self._offered_in = folder
+            self._folders.set_rows(folders)
 
-            self.query_one("#folders", RowTable).set_rows(folders, cells)
+        self.ask_plain("folders", listing, show, group="folders", holds=self._folders, patience=DISK_PATIENCE)
 
-        self.ask_plain("folders", listing, show, group="folders", holds=self.query_one("#folders"),
-                       patience=DISK_PATIENCE)
+    def _entry_name(self, entry: Path) -> object:
+        if self._offered_in is None:
+            return entry
+        return ".." if entry == self._offered_in.parent else entry.name
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        if event.input.id == "folder":
+        if event.input is self._folder:
             self._look_at(event.value)
-        elif event.input.id == "name" and event.input.has_focus:
+        elif event.input is self._store_name and self._store_name.has_focus:
             self._named = True
 
     def _look_at(self, text: str) -> None:
         folder = Path(text.strip()).expanduser() if text.strip() else None
         self._look = None
-        self.query_one("#take", Button).disabled = True
-        notice = self.query_one("#found", Static)
+        self._button.disabled = True
         if folder is None or not folder.is_absolute():
-            notice.update("")
+            self._found.update("")
             self._offer(None)
             return
         settings = self.app.home.settings
@@ -113,20 +112,19 @@ class AddStorePage(Page):
         def job() -> FolderSurvey | None:
             return survey_folder(folder, settings, stale.is_set) if folder.is_dir() else None
 
-        notice.update("Looking …")
-        self.ask_plain("look", job, lambda seen: self._show_look(seen, folder), group="look",
-                       holds=self.query_one("#take"))
+        self._found.update("Looking …")
+        self.ask_plain("look", job, lambda seen: self._show_look(seen, folder), group="look", holds=self._button)
         self._offer(folder)
 
     def _show_look(self, seen: FolderSurvey | None, folder: Path) -> None:
         if seen is None:
-            self.query_one("#found", Static).update("There is no such folder.")
+            self._found.update("There is no such folder.")
             return
         self._look = seen
         self._read_names(seen)
         if not self._named:
-            self.query_one("#name", Input).value = safe(folder.name) or "scans"
-        self.query_one("#take", Button).disabled = False
+            self._store_name.value = safe(folder.name) or "scans"
+        self._button.disabled = False
 
     def _read_names(self, seen: FolderSurvey) -> None:
         """Say how the names of what was seen would be read."""
@@ -135,9 +133,9 @@ class AddStorePage(Page):
 
         def show(named: Named) -> None:
             if self._look is seen:
-                self.query_one("#found", Static).update(survey_text(seen, under_names(named, names, reading.titles)))
+                self._found.update(survey_text(seen, under_names(named, names, reading.titles)))
 
-        self.query_one("#found", Static).update(survey_text(seen, None))
+        self._found.update(survey_text(seen, None))
         if seen.files:
             self.ask_plain("names", lambda: named_by_path(seen.previewed, rules), show, group="named")
 
@@ -161,13 +159,13 @@ class AddStorePage(Page):
         self.app.push_screen(NamesPage(title, source, self.app.plain_threads["names"], self._reading, use))
 
     def action_enter_folder(self) -> None:
-        folder = self.query_one("#folders", RowTable).highlighted
+        folder = self._folders.highlighted
         if folder is not None:
-            self.query_one("#folder", Input).value = str(folder)
+            self._folder.value = str(folder)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        if event.input.id == "folder":
-            self.query_one("#take" if self._look else "#folders").focus()
+        if event.input is self._folder:
+            (self._button if self._look else self._folders).focus()
         else:
             self.action_take()
 
@@ -179,9 +177,7 @@ class AddStorePage(Page):
         if seen is None:
             self.app.say("Choose a folder first.", "warning")
             return
-        name = self.query_one("#name", Input).value.strip()
-        kind = str(self.query_one("#kind", Select).value)
-        consent = self.query_one("#consent", Tick).value
+        name, kind, consent = self._store_name.value.strip(), str(self._store_kind.value), self._consent.value
         if not name:
             self.app.say("Give the store a name.", "warning")
             return

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from rich.text import Text
 from textual.containers import Container, Horizontal, VerticalScroll
 from textual.timer import Timer
 from textual.widget import Widget
@@ -48,14 +47,19 @@ class AlikePage(Page):
         self._second_shown = False
         self._blinking: Timer | None = None
         self._verdicts: list[Correction] = []   # of this session, the last one last
+        self._table = RowTable[Row](
+            [Column("", 1, lambda row: texts.sign_of(row, self._opened)),
+             Column("Certain", 7, lambda row: f"{row.sure:.0%}", right=True), Column("What", 19, texts.what_it_is),
+             Column("This", 0, lambda row: texts.indent_of(row) + row.first),
+             Column("and this", 0, lambda row: row.second), Column("Filed under", 0, texts.filed_under, least=110)],
+            lambda row: row.identity, id="pairs")
+        self._first, self._second = Picture(id="pair-one", below=1), Picture(id="pair-two", below=1)
+        self._pictures = Horizontal(self._first, self._second, id="pair-pictures")
+        self._words = Static("", id="pair-words", markup=False)
 
     def body(self) -> Iterable[Widget]:
-        yield RowTable[Row]([Column("", 1), Column("Certain", 7, right=True), Column("What", 19), Column("This", 0),
-                             Column("and this", 0), Column("Filed under", 0, least=110)], id="pairs")
-        yield Container(
-            Horizontal(Picture(id="pair-one", below=1), Picture(id="pair-two", below=1), id="pair-pictures"),
-            VerticalScroll(Static("", id="pair-words", markup=False), can_focus=False, id="pair-scroll"),
-            id="pair")
+        yield self._table
+        yield Container(self._pictures, VerticalScroll(self._words, can_focus=False, id="pair-scroll"), id="pair")
 
     def on_mount(self) -> None:
         self._blinking = self.set_interval(BLINK, self._blink)
@@ -65,41 +69,35 @@ class AlikePage(Page):
             self._rows = rows
             self._list(keep=keep)
 
-        self.ask(texts.alike_rows, show, group="pairs", thread="alike", holds=self.query_one(RowTable))
+        self.ask(texts.alike_rows, show, group="pairs", thread="alike", holds=self._table)
 
     def _list(self, *, keep: bool) -> None:
         asked = sum(row.asked for row in self._rows)
-        table = self.query_one(RowTable)
         if self._all:
-            table.set_title(f"Groups and pairs, {asked} to judge", len(self._rows))
+            self._table.set_title(f"Groups and pairs, {asked} to judge", len(self._rows))
         else:
-            table.set_title("To judge", asked)
-        table.show_rows(texts.listed_rows(self._rows, self._opened, everything=self._all), self._cells,
-                        lambda row: row.identity, keep=keep)
-
-    def _cells(self, row: Row) -> list[Text]:
-        return texts.row_cells(row, self._opened)
+            self._table.set_title("To judge", asked)
+        self._table.show_rows(texts.listed_rows(self._rows, self._opened, everything=self._all), keep=keep)
 
     @property
     def _row(self) -> Row | None:
-        return self.query_one(RowTable).row_to_act_on
+        return self._table.row_to_act_on
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         row: Row | None = event.row
         self._laid = None
-        words = self.query_one("#pair-words", Static)
         if row is None:
-            words.update("No pairs are waiting for a verdict." if self._rows else
-                         "No pairs yet. Press i to compare the scans with each other.")
-            for picture in self.query(Picture):
-                picture.show(None, "")
+            self._words.update("No pairs are waiting for a verdict." if self._rows else
+                               "No pairs yet. Press i to compare the scans with each other.")
+            self._first.show(None, "")
+            self._second.show(None, "")
             return
-        words.update(texts.group_words(row) if isinstance(row, GroupRow) else texts.pair_words(row))
+        self._words.update(texts.group_words(row) if isinstance(row, GroupRow) else texts.pair_words(row))
         shown = row.pictured
         preview_a, preview_b = (self.app.preview(scan.scan.sha256) for scan in (shown.a, shown.b))
         if preview_a is None or preview_b is None or not (preview_a.exists() and preview_b.exists()):
-            self.query_one("#pair-one", Picture).show(None, "A preview is missing: index these scans again")
-            self.query_one("#pair-two", Picture).show(None, "")
+            self._first.show(None, "A preview is missing: index these scans again")
+            self._second.show(None, "")
             return
         evidence = shown.pair.evidence
         self.ask_plain("aligning", lambda: align_pair(preview_a, preview_b, evidence.matrix, evidence.size_a,
@@ -113,19 +111,18 @@ class AlikePage(Page):
         aligned = self._laid
         if aligned is None:
             return
-        picture_a, picture_b = self.query_one("#pair-one", Picture), self.query_one("#pair-two", Picture)
-        picture_b.display = self._view == 0
-        self.query_one("#pair-pictures").border_title = VIEWS[self._view]
+        self._second.display = self._view == 0
+        self._pictures.border_title = VIEWS[self._view]
         if self._view == 0:
-            picture_a.show(aligned.one, shape=aligned.shape)
-            picture_b.show(aligned.two, shape=aligned.shape)
+            self._first.show(aligned.one, shape=aligned.shape)
+            self._second.show(aligned.two, shape=aligned.shape)
         elif self._view == 1:
-            self.query_one("#pair-pictures").border_title = f"blink: {'and this' if self._second_shown else 'this'}"
-            picture_a.show(aligned.two if self._second_shown else aligned.one, shape=aligned.shape)
+            self._pictures.border_title = f"blink: {'and this' if self._second_shown else 'this'}"
+            self._first.show(aligned.two if self._second_shown else aligned.one, shape=aligned.shape)
         elif self._view == 2:
-            picture_a.show(aligned.difference, shape=aligned.shape)
+            self._first.show(aligned.difference, shape=aligned.shape)
         else:
-            picture_a.show(aligned.whole, shape=aligned.whole_shape, marks=(aligned.where,))
+            self._first.show(aligned.whole, shape=aligned.whole_shape, marks=(aligned.where,))
 
     def _blink(self) -> None:
         if self._view == 1 and self.app.screen is self:
@@ -141,9 +138,8 @@ class AlikePage(Page):
         self._draw()
 
     def action_all(self) -> None:
-        table = self.query_one(RowTable)
-        if table.highlighted is not None:
-            table.expect_removal(table.highlighted)  # it may be listed in the one form only
+        if self._table.highlighted is not None:
+            self._table.expect_removal(self._table.highlighted)  # it may be listed in the one form only
         self._all = not self._all
         self._list(keep=True)
 
@@ -186,7 +182,7 @@ class AlikePage(Page):
 
     def _record(self, row: Row, what: str, job: Callable[[Database], Verdict]) -> None:
         def recorded(done: Verdict) -> None:
-            self.query_one(RowTable).expect_removal(row)
+            self._table.expect_removal(row)
             self._verdicts += [done.correction] if done.correction.id else []
             self.app.say(notice([*judging.summarize_verdict(done), *(["u to undo."] if done.correction.id else [])]))
             self.app.changed()
@@ -230,7 +226,7 @@ class AlikePage(Page):
 
     def action_close_group(self) -> None:
         """From a pair back to its group, which closes; an opened group under the cursor closes too."""
-        table = self.query_one(RowTable)
+        table = self._table
         row = table.highlighted
         if row is None or row.group not in self._opened:
             return

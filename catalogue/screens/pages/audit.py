@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from functools import partial
 
-from rich.text import Text
 from textual.containers import Container, Horizontal, Vertical
 from textual.content import Content
 from textual.widget import Widget
@@ -24,7 +23,7 @@ from catalogue.screens.dialogs.audit import AuditDialog
 from catalogue.screens.dialogs.confirm import MessageDialog, ReasonDialog, confirm
 from catalogue.screens.page import Page
 from catalogue.screens.pictures.picture import Picture
-from catalogue.screens.texts.formats import BAD, DOUBT, ago, cell, day, file_name, line, lines, safe
+from catalogue.screens.texts.formats import BAD, DOUBT, ago, day, file_name, line, lines, safe
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -45,24 +44,33 @@ class AuditPage(Page):
         self._listed = ""   # the kind whose findings are listed
         self._audits: list[tuple[str, str]] = []
         self._one_disk = False
+        self._kinds = RowTable[KindCount](
+            [Column("Kind", 0, lambda row: (f"{'✗ ' if row.kind in DAMAGE_KINDS else ''}{row.kind}",
+                                            "italic" if row is ALL else "")),
+             Column("", 5, lambda row: row.count or "", right=True)],
+            lambda row: row.kind, id="kinds")
+        self._findings = PagedTable[FindingItem](
+            [Column("", 1, lambda row: "✗" if row.is_damage else ""),
+             Column("Kind", 14, lambda row: row.kind, least=90),
+             Column("File", 0, lambda row: file_name(row.path) if row.path else row.detail),
+             Column("Store", 14, lambda row: row.store or "–"),
+             Column("Since", 11, lambda row: day(row.first_seen, self.app.day_form), least=64)],
+            lambda row: row.id, id="findings")
+        self._about_audits = Static("", id="audits", markup=False)
+        self._words = Static("", id="finding-words", markup=False)
+        self._picture = Picture(id="finding-picture")
 
     def body(self) -> Iterable[Widget]:
         yield Container(
-            Vertical(RowTable[KindCount]([Column("Kind", 0), Column("", 5, right=True)], id="kinds"),
-                     Static("", id="audits", markup=False), id="audit-left"),
-            Vertical(PagedTable[FindingItem]([Column("", 1), Column("Kind", 14, least=90), Column("File", 0),
-                                              Column("Store", 14), Column("Since", 11, least=64)], id="findings"),
-                     Horizontal(Static("", id="finding-words", markup=False), Picture(id="finding-picture"),
-                                id="finding"),
-                     id="audit-right"),
+            Vertical(self._kinds, self._about_audits, id="audit-left"),
+            Vertical(self._findings, Horizontal(self._words, self._picture, id="finding"), id="audit-right"),
             id="audit")
 
     def load(self, *, keep: bool = False) -> None:
         def show(counts: tuple[list[KindCount], list[tuple[str, str]]]) -> None:
             kinds, self._audits = counts
-            table = self.query_one("#kinds", RowTable)
-            table.set_title("Findings", sum(kind.count for kind in kinds))
-            table.show_rows([ALL, *kinds], self._kind_cells, lambda kind: kind.kind, keep=keep)
+            self._kinds.set_title("Findings", sum(kind.count for kind in kinds))
+            self._kinds.show_rows([ALL, *kinds], keep=keep)
             self._show_audits()
 
         def show_disks(one_disk: bool) -> None:
@@ -71,44 +79,30 @@ class AuditPage(Page):
 
         settings = self.app.home.settings
         self.ask(lambda db: (upkeep_lists.kinds(db), upkeep_lists.last_audits(db)), show, group="kinds",
-                 holds=self.query_one("#kinds"))
+                 holds=self._kinds)
         self.ask(lambda db: all_on_one_disk(db, settings), show_disks, group="one disk", thread="disks")
 
     def _show_audits(self) -> None:
         said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in self._audits]
         warning = [line(("! ", "bold $warning"), f"{ALL_ON_ONE_DISK}. Next: 6, then a, to add another disk")]
-        self.query_one("#audits", Static).update(
+        self._about_audits.update(
             lines([*(warning if self._one_disk else []), line(("Last audits", "bold")), *said]))
 
-    @staticmethod
-    def _kind_cells(row: KindCount) -> list[Text]:
-        sign = "✗ " if row.kind in DAMAGE_KINDS else ""
-        return [cell(f"{sign}{row.kind}", "italic" if row is ALL else ""), cell(row.count or "", right=True)]
-
-    def _finding_cells(self, row: FindingItem) -> list[Text]:
-        return [cell("✗" if row.is_damage else ""), cell(row.kind),
-                cell(file_name(row.path) if row.path else row.detail), cell(row.store or "–"),
-                cell(day(row.first_seen, self.app.day_form))]
-
     def _load_findings(self, *, keep: bool = False) -> None:
-        kind = self.query_one("#kinds", RowTable).highlighted
+        kind = self._kinds.highlighted
         chosen = kind.kind if kind is not None and kind is not ALL else ""
         self._listed = kind.kind if kind is not None else ""
-        table = self.query_one("#findings", PagedTable)
-        table.set_title(chosen or "All findings")
-        table.show(Source(lambda db, beyond, limit, forward: upkeep_lists.findings(db, chosen, beyond, limit,
-                                                                               forward=forward),
-                          self._finding_cells, lambda row: row.id), keep=keep)
+        self._findings.set_title(chosen or "All findings")
+        self._findings.show(Source(lambda db, beyond, limit, forward: upkeep_lists.findings(
+            db, chosen, beyond, limit, forward=forward)), keep=keep)
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
-        if event.table.id == "kinds":
+        if event.table is self._kinds:
             self._load_findings(keep=event.row is not None and event.row.kind == self._listed)
             return
         row = event.row
         if row is None:
-            self._open = None
-            self.query_one("#finding-words", Static).update(line(("✓ ", "$success"), "No problems found here."))
-            self.query_one(Picture).show(None, "")
+            self._show_none(line(("✓ ", "$success"), "No problems found here."))
             return
 
         day_form = self.app.day_form
@@ -121,33 +115,36 @@ class AuditPage(Page):
             step, damage = next_step(db, finding, day_form), damage_of(db, finding.file_id)
             return OpenFinding(finding, row.store, step, damage), scan
 
-        self.ask(gather, self._show_finding, group="finding", holds=self.query_one("#finding-words"))
+        self.ask(gather, self._show_finding, group="finding", holds=self._words)
+
+    def _show_none(self, words: Content | str) -> None:
+        self._open = None
+        self._words.update(words)
+        self._picture.show(None, "")
 
     def _show_finding(self, shown: tuple[OpenFinding, Scan | None] | None) -> None:
         if shown is None:
-            self._open = None
-            self.query_one("#finding-words", Static).update("This finding has been closed in the meantime.")
-            self.query_one(Picture).show(None, "")
+            self._show_none("This finding has been closed in the meantime.")
             return
         self._open, scan = shown
-        self.query_one("#finding-words", Static).update(finding_words(self._open, self.app.day_form))
+        self._words.update(finding_words(self._open, self.app.day_form))
         damage = self._open.damage
         marks = tuple((r.left, r.top, r.right, r.bottom) for r in damage.regions) if damage else ()
-        self.query_one(Picture).show(self.app.preview(scan.sha256) if scan and scan.has_preview else None, "",
-                                     (scan.width, scan.height) if scan else None, marks)
+        self._picture.show(self.app.preview(scan.sha256) if scan and scan.has_preview else None, "",
+                           (scan.width, scan.height) if scan else None, marks)
 
     @property
     def _found(self) -> OpenFinding | None:
         """The finding under the cursor, once all that is shown of it is there."""
-        row: FindingItem | None = self.query_one("#findings", PagedTable).row_to_act_on
+        row = self._findings.row_to_act_on
         found = self._open
         return found if row is not None and found is not None and found.finding.id == row.id else None
 
     def action_pane_right(self) -> None:
-        self.query_one("#findings", PagedTable).focus()
+        self._findings.focus()
 
     def action_pane_left(self) -> None:
-        self.query_one("#kinds", RowTable).focus()
+        self._kinds.focus()
 
     def action_audit(self) -> None:
         self.app.push_screen(AuditDialog([]))
@@ -171,13 +168,12 @@ class AuditPage(Page):
         finding = self._found
         if finding is None:
             return
-        table: PagedTable[FindingItem] = self.query_one("#findings", PagedTable)
-        row = table.row_to_act_on
+        row = self._findings.row_to_act_on
 
         def closed(done: Accepted) -> None:
             self.app.say(notice(summarize(done)))
             if row is not None:
-                table.expect_removal(row)
+                self._findings.expect_removal(row)
             self.app.changed()
 
         def answered(why: str | None) -> None:
@@ -191,7 +187,7 @@ class AuditPage(Page):
 
     def action_next_step(self) -> None:
         """Restore, copy or index after a yes; else say what to do."""
-        if self.query_one("#kinds", RowTable).has_focus:
+        if self._kinds.has_focus:
             self.action_pane_right()
             return
         finding = self._found

@@ -4,8 +4,6 @@ from collections.abc import Iterable
 from functools import partial
 from typing import TYPE_CHECKING, cast
 
-from rich.text import Text
-from textual.app import ComposeResult
 from textual.containers import Container, Vertical
 from textual.widget import Widget
 from textual.widgets import Static
@@ -17,7 +15,7 @@ from catalogue.screens.actions import opening, repeating
 from catalogue.screens.actions.files import FileActions
 from catalogue.screens.page import Page
 from catalogue.screens.pictures.picture import Picture
-from catalogue.screens.texts.formats import cell, day, number
+from catalogue.screens.texts.formats import day, number
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -43,29 +41,26 @@ class BrowsePage(FileActions, Page):
         self._glance: Glance | None = None
         self._totals = Totals(0, 0, 0, 0)
         self._listed: int | None = None     # the artist whose pieces are listed; 0 is all
+        self._artists = PagedTable[ArtistItem](
+            [Column("Artist", 0, lambda row: (row.name, "italic" if row is ALL else "")),
+             Column("", 4, lambda row: number(row.pieces) if row.id else "", right=True)],
+            lambda row: row.id, id="artists")
+        self._pieces = PagedTable[PieceItem](
+            [Column("Title", 0, lambda row: row.title, weight=3),
+             Column("Artist", 0, lambda row: row.artist, least=64, weight=2),
+             Column("Year", 4, lambda row: row.year, least=44),
+             Column("Scans", 5, lambda row: row.scans, least=54, right=True),
+             Column("Last order", 11, lambda row: day(row.last_order, self.app.day_form), least=44),
+             Column("", 1, lambda row: "✗" if row.damaged else "!" if row.findings else "")],
+            lambda row: row.id, id="pieces")
+        self._preview = PiecePreview()
 
     def body(self) -> Iterable[Widget]:
-        yield Container(
-            Container(
-                PagedTable[ArtistItem]([Column("Artist", 0), Column("", 4, right=True)], id="artists"),
-                PagedTable[PieceItem]([Column("Title", 0, weight=3), Column("Artist", 0, least=64, weight=2),
-                                       Column("Year", 4, least=44), Column("Scans", 5, least=54, right=True),
-                                       Column("Last order", 11, least=44), Column("", 1)], id="pieces"),
-                id="lists"),
-            PiecePreview(),
-            id="browse")
+        yield Container(Container(self._artists, self._pieces, id="lists"), self._preview, id="browse")
 
     def on_mount(self) -> None:
         self.drawing_held = True    # until there are rows to show
         self.set_timer(LONGEST_HOLD, self.release_drawing)
-
-    @property
-    def _artists(self) -> PagedTable[ArtistItem]:
-        return self.query_one("#artists", PagedTable)
-
-    @property
-    def _pieces(self) -> PagedTable[PieceItem]:
-        return self.query_one("#pieces", PagedTable)
 
     def load(self, *, keep: bool = False) -> None:
         """List the artists; the one the cursor comes to loads the pieces."""
@@ -76,9 +71,7 @@ class BrowsePage(FileActions, Page):
             at_start = beyond is None if forward else len(rows) < limit
             return [ALL, *rows] if at_start else rows
 
-        self._artists.show(Source(
-            page, self._artist_cells, lambda row: row.id,
-            lambda db, row: browsing.artist(db, row.id) if row.id else ALL), keep=keep)
+        self._artists.show(Source(page, lambda db, row: browsing.artist(db, row.id) if row.id else ALL), keep=keep)
         self.ask(browsing.totals, self._show_totals, group="totals")
 
     def _show_totals(self, totals: Totals) -> None:
@@ -92,19 +85,10 @@ class BrowsePage(FileActions, Page):
 
     def _entitle_pieces(self) -> None:
         artist = self._artists.highlighted
-        pieces = self._pieces
         if artist is not None and artist.id:
-            pieces.set_title(artist.name, artist.pieces)
+            self._pieces.set_title(artist.name, artist.pieces)
         else:
-            pieces.set_title("Pieces", self._totals.pieces)
-
-    def _artist_cells(self, row: ArtistItem) -> list[Text]:
-        return [cell(row.name, "italic" if row is ALL else ""), cell(number(row.pieces) if row.id else "", right=True)]
-
-    def _piece_cells(self, row: PieceItem) -> list[Text]:
-        sign = "✗" if row.damaged else "!" if row.findings else ""
-        return [cell(row.title), cell(row.artist), cell(row.year), cell(row.scans, right=True),
-                cell(day(row.last_order, self.app.day_form)), cell(sign)]
+            self._pieces.set_title("Pieces", self._totals.pieces)
 
     def _load_pieces(self, *, keep: bool = False) -> None:
         artist = self._artists.highlighted
@@ -114,17 +98,14 @@ class BrowsePage(FileActions, Page):
             self._pieces.unmark_all()   # another list: what is marked is what can be seen there
         self._pieces.show(Source(
             lambda db, beyond, limit, forward: browsing.pieces(db, chosen, beyond, limit, forward=forward),
-            self._piece_cells, lambda row: row.id, lambda db, row: browsing.piece(db, row.id)), keep=keep)
+            lambda db, row: browsing.piece(db, row.id)), keep=keep)
         self._entitle_pieces()
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
-        if event.table.id == "artists":
-            if event.row is None:
-                return      # not read yet: a list that was read has a row for all artists
-            same = event.row.id == self._listed
-            self._load_pieces(keep=same)
-            return
-        if event.row is None:
+        if event.table is self._artists:
+            if event.row is not None:   # else not read yet: a list that was read has a row for all artists
+                self._load_pieces(keep=event.row.id == self._listed)
+        elif event.row is None:
             self._show_glance(None)
         else:
             self.release_drawing()
@@ -134,8 +115,7 @@ class BrowsePage(FileActions, Page):
         self._glance = glance
         if glance is not None:
             self.call_after_refresh(self.app.first_list_shown)     # nobody waits for the first list any more
-        empty = "" if self._totals.pieces else NOTHING
-        self.query_one(PiecePreview).show(glance, empty)
+        self._preview.show(glance, "" if self._totals.pieces else NOTHING)
 
     def action_open(self) -> None:
         if self._artists.has_focus:
@@ -219,22 +199,23 @@ class BrowsePage(FileActions, Page):
 class PiecePreview(Vertical):
     """A piece's picture with what matters of it below."""
 
-    def compose(self) -> ComposeResult:
-        yield Picture(id="preview-picture", below=7)
-        yield Static("", id="preview-words", markup=False)
+    def __init__(self) -> None:
+        self._picture = Picture(id="preview-picture", below=7)
+        self._words = Static("", id="preview-words", markup=False)
+        super().__init__(self._picture, self._words)
 
     def show(self, glance: Glance | None, empty: str = "") -> None:
         """Show a piece, or ``empty``."""
         from catalogue.screens.texts.facts import glance_words
 
         shop = cast("CatalogueApp", self.app)
-        words = self.query_one("#preview-words", Static)
         if glance is None:
-            self.query_one(Picture).show(None, "")
-            words.update(empty, layout=False)
+            self._picture.show(None, "")
+            self._words.update(empty, layout=False)
             return
-        self.query_one(Picture).show(
+        self._picture.show(
             shop.preview(glance.sha256) if glance.has_preview else None,
             "No master yet" if glance.scan_id is None else "No preview: the picture could not be read",
             (glance.width, glance.height))
-        words.update(glance_words(glance, shop.day_form, one_disk=shop.home.settings.copies_on_one_disk), layout=False)
+        self._words.update(glance_words(glance, shop.day_form, one_disk=shop.home.settings.copies_on_one_disk),
+                           layout=False)

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from rich.text import Text
 from textual.widget import Widget
 
 from catalogue.indexing.corrections import Correction
@@ -15,7 +14,7 @@ from catalogue.screens.actions.correcting import announce_correction
 from catalogue.screens.dialogs.confirm import Choice
 from catalogue.screens.dialogs.form import Field, Filled, FormDialog
 from catalogue.screens.page import Page
-from catalogue.screens.texts.formats import cell, counted, day
+from catalogue.screens.texts.formats import counted, day
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -30,26 +29,23 @@ class BuyersPage(Page):
     def __init__(self, chosen: Callable[[Buyer], object]) -> None:
         super().__init__()
         self._chosen = chosen
+        self._table = RowTable[Buyer](
+            [Column("Buyer", 0, lambda row: row.name, weight=3),
+             Column("Orders", 6, lambda row: row.orders, right=True),
+             Column("Last order", 11, lambda row: day(row.last_order, self.app.day_form)),
+             Column("Contact", 0, lambda row: row.contact, least=60, weight=3),
+             Column("Notes", 0, lambda row: row.notes, least=90, weight=2)],
+            lambda row: row.key, id="buyers")
 
     def body(self) -> Iterable[Widget]:
-        yield RowTable[Buyer]([Column("Buyer", 0, weight=3), Column("Orders", 6, right=True), Column("Last order", 11),
-                               Column("Contact", 0, least=60, weight=3), Column("Notes", 0, least=90, weight=2)],
-                              id="buyers")
-
-    @property
-    def _table(self) -> RowTable[Buyer]:
-        return self.query_one("#buyers", RowTable)
+        yield self._table
 
     def load(self, *, keep: bool = False) -> None:
         def show(rows: list[Buyer]) -> None:
             self._table.set_title("Buyers", len(rows))
-            self._table.show_rows(rows, self._cells, lambda row: row.key, keep=keep)
+            self._table.show_rows(rows, keep=keep)
 
         self.ask(all_buyers, show, group="buyers", holds=self)
-
-    def _cells(self, row: Buyer) -> list[Text]:
-        return [cell(row.name), cell(row.orders, right=True), cell(day(row.last_order, self.app.day_form)),
-                cell(row.contact), cell(row.notes)]
 
     def action_orders(self) -> None:
         row = self._table.row_to_act_on

@@ -4,7 +4,6 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from rich.text import Text
 from textual import events
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.content import Content
@@ -20,7 +19,7 @@ from catalogue.records.upkeep_lists import Coverage, Growth
 from catalogue.screens.background.jobs import start_backup
 from catalogue.screens.dialogs.confirm import ReasonDialog
 from catalogue.screens.page import Page
-from catalogue.screens.texts.formats import cell, counted, line, lines, number, safe
+from catalogue.screens.texts.formats import counted, line, lines, number, safe
 from catalogue.screens.widgets import plots
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -57,55 +56,47 @@ class HealthPage(Page):
         super().__init__()
         self._view: HealthView | None = None
         self._listed = ""   # the area whose criteria are listed
+        self._areas = RowTable[Area](
+            [Column("Area", 0, lambda area: area.name),
+             Column("Level reached", 14, lambda area: plots.level(area.level))],
+            lambda area: area.name, id="areas")
+        self._areas.set_title("Levels of digital preservation")
+        self._criteria = RowTable[Criterion](
+            [Column("", 1, lambda row: "✓" if row.met else "?" if not row.answered else "✗"),
+             Column("", 1, lambda row: row.level), Column("Criterion", 0, lambda row: row.text)],
+            lambda row: (row.level, row.text), id="criteria")
+        self._words = Static("", id="criterion-words", markup=False)
+        self._plots = Static("", id="plots", markup=False)
+        self._right = VerticalScroll(self._plots, id="health-right")
 
     def body(self) -> Iterable[Widget]:
-        yield Container(
-            Vertical(RowTable[Area]([Column("Area", 0), Column("Level reached", 14)], id="areas"),
-                     RowTable[Criterion]([Column("", 1), Column("", 1), Column("Criterion", 0)], id="criteria"),
-                     VerticalScroll(Static("", id="criterion-words", markup=False), can_focus=False,
-                                    id="criterion-scroll"),
-                     id="health-left"),
-            VerticalScroll(Static("", id="plots", markup=False), id="health-right"),
-            id="health")
-
-    def on_mount(self) -> None:
-        self.query_one("#areas", RowTable).set_title("Levels of digital preservation")
+        scroll = VerticalScroll(self._words, can_focus=False, id="criterion-scroll")
+        yield Container(Vertical(self._areas, self._criteria, scroll, id="health-left"), self._right, id="health")
 
     def load(self, *, keep: bool = False) -> None:
         home = self.app.home
 
         def show(view: HealthView) -> None:
             self._view = view
-            areas = self.query_one("#areas", RowTable)
-            areas.show_rows(view.areas, self._area_cells, lambda area: area.name, keep=keep)
+            self._areas.show_rows(view.areas, keep=keep)
             self._plot()
 
-        self.ask(lambda db: health_view(db, home), show, group="health", thread="health",
-                 holds=self.query_one("#areas"))
-
-    @staticmethod
-    def _area_cells(area: Area) -> list[Text]:
-        return [cell(area.name), cell(plots.level(area.level))]
-
-    @staticmethod
-    def _criterion_cells(row: Criterion) -> list[Text]:
-        return [cell("✓" if row.met else "?" if not row.answered else "✗"), cell(row.level), cell(row.text)]
+        self.ask(lambda db: health_view(db, home), show, group="health", thread="health", holds=self._areas)
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
-        if event.table.id == "areas" and event.row is not None:
+        if event.table is self._areas and event.row is not None:
             area: Area = event.row
-            table = self.query_one("#criteria", RowTable)
-            table.set_title(area.name)
+            self._criteria.set_title(area.name)
             same, self._listed = area.name == self._listed, area.name
-            table.show_rows(area.criteria, self._criterion_cells, lambda row: (row.level, row.text), keep=same)
-        elif event.table.id == "criteria" and event.row is not None:
-            self.query_one("#criterion-words", Static).update(criterion_words(event.row))
+            self._criteria.show_rows(area.criteria, keep=same)
+        elif event.table is self._criteria and event.row is not None:
+            self._words.update(criterion_words(event.row))
 
     def action_answer(self) -> None:
-        if self.query_one("#areas", RowTable).has_focus:
-            self.query_one("#criteria", RowTable).focus()
+        if self._areas.has_focus:
+            self._criteria.focus()
         else:
-            self._answer(self.query_one("#criteria", RowTable).row_to_act_on)
+            self._answer(self._criteria.row_to_act_on)
 
     def _answer(self, row: Criterion | None) -> None:
         if row is None or not row.asks:
@@ -130,9 +121,8 @@ class HealthPage(Page):
 
     def _plot(self) -> None:
         if self._view is not None:
-            place = self.query_one("#health-right")
-            self.query_one("#plots", Static).update(plot_words(self._view, max(20, place.size.width - 3),
-                                                               10 if self.size.height >= 40 else 5))
+            self._plots.update(plot_words(self._view, max(20, self._right.size.width - 3),
+                                          10 if self.size.height >= 40 else 5))
 
 
 def criterion_words(row: Criterion) -> Content:

@@ -12,21 +12,21 @@ from textual.widget import Widget
 from textual.widgets import Input
 
 from catalogue.intake.proposals import Plan, Proposal, apart_from_stores, with_answers
+from catalogue.intake.watching import News
 from catalogue.reading.model import Reading
 from catalogue.records import stores
 from catalogue.records.database import Database
 from catalogue.screens.actions.importing import confirm_import
-from catalogue.screens.background.folder_watch import FolderNews, FolderWatch, FolderWatchEnded
+from catalogue.screens.background.folder_watch import FolderWatch
 from catalogue.screens.background.jobs import after_taking_in, panel_text, start_proposing, start_taking_in
 from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
 from catalogue.screens.dialogs.confirm import MessageDialog
 from catalogue.screens.dialogs.proposal_answers import AnswerDialog, Answers
 from catalogue.screens.page import Page
-from catalogue.screens.texts.intake import BEFORE, WATCHING
 from catalogue.screens.widgets.intake_choices import IntakeChoices
 from catalogue.screens.widgets.intake_tables import ProposalTable, WatchedTable, identity
 from catalogue.screens.widgets.row_table import RowTable
-from catalogue.screens.widgets.scan_details import ScanDetails
+from catalogue.screens.widgets.scan_details import BEFORE, WATCHING, ScanDetails
 
 if TYPE_CHECKING:
     from catalogue.operations.intake import ImportedScans
@@ -46,20 +46,18 @@ class IntakePage(Page):
         self._watcher: FolderWatch | None = None
         self._watched: FolderWatch | None = None    # whose plan waits for the end of other long work
         self._to_tell = ""  # what became of the last intake, while another page is shown
+        self._choices, self._details = IntakeChoices(), ScanDetails(id="proposal")
+        self._came, self._proposed = WatchedTable(id="watched"), ProposalTable(id="proposals")
 
     def body(self) -> Iterable[Widget]:
-        yield IntakeChoices()
-        yield Container(
-            WatchedTable(id="watched"),
-            ProposalTable(id="proposals"),
-            ScanDetails(id="proposal"),
-            id="intake")
+        yield self._choices
+        yield Container(self._came, self._proposed, self._details, id="intake")
 
     def on_mount(self) -> None:
-        self.query_one("#watched").display = False
+        self._came.display = False
         self._details.say(Content(BEFORE))
         self.catalogue_changed()
-        self.query_one("#intake-folder", Input).focus()
+        self._choices.folder.focus()
 
     def on_unmount(self) -> None:
         if self._watcher is not None:
@@ -78,22 +76,13 @@ class IntakePage(Page):
 
     def _point_again(self) -> None:
         """Draw the details for the present room."""
-        table = self._list
-        if table.highlighted is not None:
-            self._details.show(table.highlighted, self.query_one(WatchedTable).scans)
-
-    @property
-    def _choices(self) -> IntakeChoices:
-        return self.query_one(IntakeChoices)
-
-    @property
-    def _details(self) -> ScanDetails:
-        return self.query_one(ScanDetails)
+        if self._list.highlighted is not None:
+            self._details.show(self._list.highlighted, self._came.scans)
 
     @property
     def _list(self) -> RowTable[Any]:
         """The list that is shown."""
-        return self.query_one("#proposals" if self._watcher is None else "#watched", RowTable)
+        return self._proposed if self._watcher is None else self._came
 
     def catalogue_changed(self) -> None:
         if self._watched is not None and self.app.work is None:
@@ -131,7 +120,7 @@ class IntakePage(Page):
         """Watch the folder, or end it."""
         if self._watcher is not None and self._watcher.ending:  # a share that hangs: on without it
             self._watcher.leave()
-            self.on_folder_watch_ended(FolderWatchEnded(self._watcher, None))
+            self._watch_ended(self._watcher, None)
             return
         if self._watcher is not None:
             self._watcher.stop()
@@ -146,40 +135,39 @@ class IntakePage(Page):
 
     def _begin_watch(self, folder: Path) -> None:
         self._plan, self._watched = None, None
-        self._watcher = FolderWatch(folder, self.app.home.settings, self.post_message)
+        self._watcher = FolderWatch(folder, self.app.home.settings, self, self._show_news, self._watch_ended)
         self._turn(watching=True)
-        self.query_one(WatchedTable).begin(folder)
+        self._came.begin(folder)
         self._details.say(Content(WATCHING))
         self._watcher.thread.start()
 
     def _turn(self, *, watching: bool) -> None:
         """Show the list of the one or of the other."""
         self._choices.show_watch("Stop watching" if watching else "Watch the folder", watching=watching)
-        self.query_one("#watched").display = watching
-        self.query_one("#proposals").display = not watching
-        self.query_one(ProposalTable).clear()
+        self._came.display = watching
+        self._proposed.display = not watching
+        self._proposed.clear()
         self._details.show_picture(None, None)
         self._list.focus()
 
-    def on_folder_news(self, message: FolderNews) -> None:
-        if message.watcher is not self._watcher:
+    def _show_news(self, watcher: FolderWatch, news: News) -> None:
+        if watcher is not self._watcher:
             return
-        news = message.news
         if news.kind in ("warning", "unfit", "away", "alone", "back"):
             self.app.say(news.text, "information" if news.kind == "back" else "warning")
         if news.kind in ("warning", "unfit", "away"):
             self.app.bell()  # the person stands at the scanner
         if news.kind not in ("away", "back"):
-            self.query_one(WatchedTable).add(news)
+            self._came.add(news)
 
-    def on_folder_watch_ended(self, message: FolderWatchEnded) -> None:
-        if message.watcher is not self._watcher:
+    def _watch_ended(self, watcher: FolderWatch, error: Exception | None) -> None:
+        if watcher is not self._watcher:
             return
-        watcher, self._watcher = self._watcher, None
+        self._watcher = None
         self._turn(watching=False)
-        if message.error is not None:
-            self.app.failed(message.error)
-        if not self.query_one(WatchedTable).scans:
+        if error is not None:
+            self.app.failed(error)
+        if not self._came.scans:
             self._details.say(Content(BEFORE))
             self.app.say(NO_SCANS)
             return
@@ -206,18 +194,17 @@ class IntakePage(Page):
         self._plan = plan
         if self._watcher is not None:
             return  # a watch began meanwhile
-        table = self.query_one(ProposalTable)
-        table.show_plan(plan, keep=not first)
+        self._proposed.show_plan(plan, keep=not first)
         if not plan.proposals:
             self._details.say(Content(BEFORE))
             self._details.show_picture(None, None)
         if first:
-            table.focus()
+            self._proposed.focus()
 
     @property
     def _chosen(self) -> Proposal | None:
         """The original under the cursor; where there is none, the person is told what comes first."""
-        row = self.query_one(ProposalTable).row_to_act_on if self._watcher is None else None
+        row = self._proposed.row_to_act_on if self._watcher is None else None
         if row is None:
             self.app.say("Stop watching the folder first: w." if self._watcher else
                          "Type the folder of new scans first, then press Enter.", "warning")
@@ -225,7 +212,7 @@ class IntakePage(Page):
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         if event.row is not None and event.table is self._list:
-            self._details.show(event.row, self.query_one(WatchedTable).scans)
+            self._details.show(event.row, self._came.scans)
 
     def _change(self, proposal: Proposal, **said: Any) -> None:
         """Show the plan with what a person said of one original. The next key waits for it."""

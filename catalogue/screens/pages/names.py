@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from rich.text import Text
 from textual import events
 from textual.containers import Horizontal
 from textual.content import Content
@@ -23,7 +22,7 @@ from catalogue.screens.dialogs.confirm import TextQuestion
 from catalogue.screens.page import Page
 from catalogue.screens.texts import filed_names as filed
 from catalogue.screens.texts.filed_names import FiledRow, FolderRow
-from catalogue.screens.texts.formats import cell, counted, line, lines, number, safe
+from catalogue.screens.texts.formats import counted, line, lines, number, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -74,27 +73,25 @@ class NamesPage(Page):
         self._worker_thread = thread
         self._readings = [reading]      # the present one last
         self._named: Named = []
+        self._levels = RowTable[FolderRow](
+            [Column("Folder", 0, lambda row: "  " * (len(row.folder) - 1) + row.folder[-1]),
+             Column("Means", 9, _meaning), Column("Files", 5, lambda row: number(row.files), right=True)],
+            lambda row: row.folder, id="levels")
+        self._filed = RowTable[FiledRow](
+            [Column("Artist and pieces", 0, _filed_name), Column("Year", 4, lambda row: row.year),
+             Column("", 12, _filed_as, least=56),
+             Column("Files", 5, lambda row: number(sum(count for _, count in row.roles)), right=True)],
+            lambda row: (row.artist, row.title, row.is_piece), id="filed")
+        self._words = Static("", id="names-words", markup=False)
 
     def body(self) -> Iterable[Widget]:
         yield Static(self._title, id="names-hello", markup=False)
-        with Horizontal(id="names"):
-            yield RowTable[FolderRow]([Column("Folder", 0), Column("Means", 9), Column("Files", 5, right=True)],
-                                      id="levels")
-            yield RowTable[FiledRow]([Column("Artist and pieces", 0), Column("Year", 4), Column("", 12, least=56),
-                                      Column("Files", 5, right=True)], id="filed")
-        yield Static("", id="names-words", markup=False)
+        yield Horizontal(self._levels, self._filed, id="names")
+        yield self._words
 
     @property
     def _reading(self) -> Reading:
         return self._readings[-1]
-
-    @property
-    def _levels(self) -> RowTable[FolderRow]:
-        return self.query_one("#levels", RowTable)
-
-    @property
-    def _filed(self) -> RowTable[FiledRow]:
-        return self.query_one("#filed", RowTable)
 
     def catalogue_changed(self) -> None:
         """What the files are filed by stays as it was when this was opened."""
@@ -113,7 +110,7 @@ class NamesPage(Page):
     def _show_levels(self) -> None:
         rows = filed.folder_rows(self._named, self._reading.choices)
         self._levels.set_title("Folders", len(rows))
-        self._levels.show_rows(rows, _folder_cells, lambda row: row.folder, keep=True)
+        self._levels.show_rows(rows, keep=True)
 
     def _show_filed(self, *, renamed: bool = False) -> None:
         """``renamed``: the row under the cursor may be called otherwise because the person said so."""
@@ -122,7 +119,7 @@ class NamesPage(Page):
         if renamed and self._filed.highlighted is not None:
             self._filed.expect_removal(self._filed.highlighted)
         self._filed.set_title(f"Would be filed: {counted(artists, 'artist')}, {counted(pieces, 'piece')}")
-        self._filed.show_rows(rows, _filed_cells, lambda row: (row.artist, row.title, row.is_piece), keep=True)
+        self._filed.show_rows(rows, keep=True)
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         if event.table is self.focused:
@@ -135,7 +132,7 @@ class NamesPage(Page):
     def _show_words(self, row: FolderRow | FiledRow | None) -> None:
         words = folder_words(row, self._reading.choices) if isinstance(row, FolderRow) else \
             filed_words(row) if isinstance(row, FiledRow) else Content("")
-        self.query_one("#names-words", Static).update(words)
+        self._words.update(words)
 
     # Choosing
 
@@ -242,19 +239,22 @@ class NamesPage(Page):
             self._take_back()
 
 
-def _folder_cells(row: FolderRow) -> list[Text]:
-    meaning = WORDS[row.chosen] if row.chosen else f"{WORDS[row.guessed]}?" if row.guessed else ""
-    return [cell("  " * (len(row.folder) - 1) + row.folder[-1]), cell(meaning, "bold" if row.chosen else "dim"),
-            cell(number(row.files), right=True)]
+def _meaning(row: FolderRow) -> object:
+    if row.chosen:
+        return WORDS[row.chosen], "bold"
+    return f"{WORDS[row.guessed]}?" if row.guessed else "", "dim"
 
 
-def _filed_cells(row: FiledRow) -> list[Text]:
-    files = sum(count for _, count in row.roles)
+def _filed_name(row: FiledRow) -> object:
     if not row.is_piece:
-        return [cell(row.artist, "bold"), cell(""), cell(counted(row.pieces, "piece")), cell(number(files), right=True)]
-    name = f"  {row.title}" if row.title else "? no artist or no piece in the name"
-    role = row.roles[0][0] if len(row.roles) == 1 else "several"
-    return [cell(name), cell(row.year), cell(role, "dim"), cell(number(files), right=True)]
+        return row.artist, "bold"
+    return f"  {row.title}" if row.title else "? no artist or no piece in the name"
+
+
+def _filed_as(row: FiledRow) -> object:
+    if not row.is_piece:
+        return counted(row.pieces, "piece")
+    return row.roles[0][0] if len(row.roles) == 1 else "several", "dim"
 
 
 def folder_words(row: FolderRow, choices: Iterable[Choice]) -> Content:

@@ -6,7 +6,6 @@ from datetime import date
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from rich.text import Text
 from textual.containers import Container, Vertical
 from textual.widget import Widget
 from textual.widgets import Input, Static
@@ -30,7 +29,7 @@ from catalogue.screens.dialogs.sheet import JobSheetPanel, job_sheet_panel, read
 from catalogue.screens.page import Page
 from catalogue.screens.pages.browse import PiecePreview
 from catalogue.screens.pages.buyers import BuyersPage
-from catalogue.screens.texts.formats import cell, counted, day, safe, size_cm
+from catalogue.screens.texts.formats import counted, day, safe, size_cm
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -54,29 +53,28 @@ class OrdersPage(Page):
         super().__init__()
         self._sort, self._reversed = "date", False
         self._buyer: Buyer | None = None    # whose orders alone are listed
+        self._box = Input(placeholder=FILTER_HINT, id="orders-filter", compact=True)
+        self._table = PagedTable[ListedLine](
+            [Column("Placed", 11, lambda row: day(row.line.placed, self.app.day_form)),
+             Column("Order", 10, lambda row: row.line.number, least=128),
+             Column("Title", 0, lambda row: row.line.title, weight=3),
+             Column("Artist", 0, lambda row: row.line.artist, least=118, weight=2),
+             Column("Buyer", 0, lambda row: row.buyer, weight=2),
+             Column("Size", 14, lambda row: size_cm(row.line.width_mm, row.line.height_mm), least=104),
+             Column("Qty", 4, lambda row: row.line.quantity, right=True),
+             Column("Medium", 0, lambda row: row.line.medium, least=84, weight=2),
+             Column("Price", 12, lambda row: show_amount(row.line.price, row.line.currency) or "–", right=True),
+             Column("State", 9, lambda row: row.line.status)],
+            lambda row: row.line.id, id="lines")
+        self._sums = Static("", id="orders-sums", markup=False)
+        self._preview = PiecePreview()
 
     def body(self) -> Iterable[Widget]:
-        yield Container(
-            Vertical(
-                Input(placeholder=FILTER_HINT, id="orders-filter", compact=True),
-                PagedTable[ListedLine]([
-                    Column("Placed", 11), Column("Order", 10, least=128), Column("Title", 0, weight=3),
-                    Column("Artist", 0, least=118, weight=2), Column("Buyer", 0, weight=2),
-                    Column("Size", 14, least=104), Column("Qty", 4, right=True),
-                    Column("Medium", 0, least=84, weight=2), Column("Price", 12, right=True),
-                    Column("State", 9)], id="lines"),
-                Static("", id="orders-sums", markup=False),
-                id="orders-list"),
-            PiecePreview(),
-            id="orders")
-
-    @property
-    def _table(self) -> PagedTable[ListedLine]:
-        return self.query_one("#lines", PagedTable)
+        yield Container(Vertical(self._box, self._table, self._sums, id="orders-list"), self._preview, id="orders")
 
     @property
     def _filter(self) -> OrderFilter:
-        wanted = read_filter(self.query_one("#orders-filter", Input).value, date.today())
+        wanted = read_filter(self._box.value, date.today())
         return replace(wanted, buyer=self._buyer.key) if self._buyer is not None else wanted
 
     def load(self, *, keep: bool = False) -> None:
@@ -87,7 +85,7 @@ class OrdersPage(Page):
             return order_list.page(db, wanted, sort=sort, descending=descending,
                                    beyond=beyond.place if beyond else None, limit=limit, forward=forward)
 
-        self._table.show(Source(page, self._cells, lambda row: row.line.id), keep=keep)
+        self._table.show(Source(page), keep=keep)
         # all lines are added up: on a thread of its own, so that the next page of the list does not wait for it
         self.ask(lambda db: order_list.sums(db, wanted), self._show_sums, group="sums", thread="sums")
 
@@ -98,17 +96,10 @@ class OrdersPage(Page):
         self._table.set_title(f"Order lines{whose}{order}", sums.lines + sums.cancelled)
         text = "  ".join(summarize_sums(sums))
         if not sums.lines + sums.cancelled:
-            filtered = self._buyer is not None or self.query_one("#orders-filter", Input).value.strip()
+            filtered = self._buyer is not None or self._box.value.strip()
             text = "No order line matches. Esc goes back to the list; Esc again shows every line." if filtered else \
                 "No orders yet. Go to a piece (1) and press r for its first order."
-        self.query_one("#orders-sums", Static).update(safe(text))
-
-    def _cells(self, row: ListedLine) -> list[Text]:
-        line = row.line
-        return [cell(day(line.placed, self.app.day_form)), cell(line.number), cell(line.title),
-                cell(line.artist),
-                cell(row.buyer), cell(size_cm(line.width_mm, line.height_mm)), cell(line.quantity, right=True),
-                cell(line.medium), cell(show_amount(line.price, line.currency) or "–", right=True), cell(line.status)]
+        self._sums.update(safe(text))
 
     @property
     def _line(self) -> ListedLine | None:
@@ -117,15 +108,14 @@ class OrdersPage(Page):
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         row = event.row
         if row is None:
-            self.query_one(PiecePreview).show(None)
+            self._preview.show(None)
         else:
-            self.ask(lambda db: browsing.glance(db, row.line.piece_id), self.query_one(PiecePreview).show,
-                     group="glance")
+            self.ask(lambda db: browsing.glance(db, row.line.piece_id), self._preview.show, group="glance")
 
     # The filter and the order of the list
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        if event.input.id == "orders-filter":
+        if event.input is self._box:
             self._table.unmark_all()    # what is marked is what can be seen in the list
             self.load()
 
@@ -133,14 +123,13 @@ class OrdersPage(Page):
         self._table.focus()
 
     def action_filter(self) -> None:
-        self.query_one("#orders-filter", Input).focus()
+        self._box.focus()
 
     def action_leave_filter(self) -> None:
-        box = self.query_one("#orders-filter", Input)
-        if box.has_focus:
+        if self._box.has_focus:
             self._table.focus()
-        elif box.value or self._buyer is not None:
-            self._buyer, box.value = None, ""
+        elif self._box.value or self._buyer is not None:
+            self._buyer, self._box.value = None, ""
             self.load()
 
     def action_buyers(self) -> None:
@@ -150,7 +139,7 @@ class OrdersPage(Page):
         """List the orders of one buyer, however they are spelt."""
         self._buyer = buyer
         with self.prevent(Input.Changed):
-            self.query_one("#orders-filter", Input).value = ""
+            self._box.value = ""
         self._table.unmark_all()
         self.load()
         self._table.focus()

@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from rich.text import Text
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
@@ -25,7 +24,7 @@ from catalogue.screens.dialogs.edition_numbers import show_numbers
 from catalogue.screens.pages.piece_view import PieceView, ScanView, piece_view
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.facts import edition_words, piece_words, prints_words, scan_words
-from catalogue.screens.texts.formats import cell, counted, day, file_name, size_cm
+from catalogue.screens.texts.formats import counted, day, file_name, size_cm
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -46,21 +45,32 @@ class PiecePage(FileActions):
         self.piece_id = 0
         self._view: PieceView | None = None
         self._asked: str | None = None      # the scan that was looked for
+        self._picture = Picture(id="piece-picture", below=11)
+        self._scans = RowTable[ScanView](
+            [Column("", 1, sign_of), Column("Role", 10, lambda row: "current" if row.current else row.scan.role),
+             Column("File", 0, scan_name), Column("Where", 10, held_text),
+             Column("Pixels", 13, lambda row: f"{row.scan.width} × {row.scan.height}" if row.scan.width else "–",
+                    least=70),
+             Column("Scanned", 11, lambda row: day(row.scan.captured, self.app.day_form), least=58)],
+            lambda row: row.scan.id, id="scans")
+        self._orders = RowTable[Line](
+            [Column("Placed", 11, lambda row: day(row.placed, self.app.day_form)),
+             Column("Qty", 3, lambda row: row.quantity, right=True),
+             Column("Size", 14, lambda row: size_cm(row.width_mm, row.height_mm)),
+             Column("Medium", 0, lambda row: row.medium), Column("Buyer", 0, lambda row: row.buyer, least=76),
+             Column("Numbers", 12, lambda row: row.numbers, least=92),
+             Column("State", 9, lambda row: row.status, least=66),
+             Column("", 1, lambda row: FROM_SIGNS.get(self._printed_from(row), "≠"))],
+            lambda row: row.id, id="orders")
+        self._words, self._prints, self._scan_words, self._order_words, self._edition_words = (
+            Static("", id=name, markup=False)
+            for name in ("piece-words", "piece-prints", "scan-words", "order-words", "edition-words"))
 
     def body(self) -> Iterable[Widget]:
         yield Container(
-            Vertical(Picture(id="piece-picture", below=11), Static("", id="piece-words", markup=False),
-                     Static("", id="piece-prints", markup=False), id="piece-left"),
-            VerticalScroll(
-                RowTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Where", 10),
-                                      Column("Pixels", 13, least=70), Column("Scanned", 11, least=58)], id="scans"),
-                Static("", id="scan-words", markup=False),
-                RowTable[Line]([Column("Placed", 11), Column("Qty", 3, right=True), Column("Size", 14),
-                                  Column("Medium", 0), Column("Buyer", 0, least=76), Column("Numbers", 12, least=92),
-                                  Column("State", 9, least=66), Column("", 1)], id="orders"),
-                Static("", id="order-words", markup=False),
-                Static("", id="edition-words", markup=False),
-                id="piece-right", can_focus=False),
+            Vertical(self._picture, self._words, self._prints, id="piece-left"),
+            VerticalScroll(self._scans, self._scan_words, self._orders, self._order_words, self._edition_words,
+                           id="piece-right", can_focus=False),
             id="piece")
 
     def stores_changed(self) -> None:
@@ -71,7 +81,7 @@ class PiecePage(FileActions):
         self.workers.cancel_group(self, "view")  # what was asked about the piece before
         self.piece_id, self._view, self._asked = view.piece.id, view, sha256
         if self.is_mounted:
-            self.query_one(Picture).show(None, "")  # that of the piece before would be drawn, and sent, once more
+            self._picture.show(None, "")  # that of the piece before would be drawn, and sent, once more
             self._begin()
 
     def _begin(self) -> None:
@@ -99,51 +109,34 @@ class PiecePage(FileActions):
 
     def _show(self, view: PieceView, *, keep: bool) -> None:
         self._view = view
-        self.query_one("#piece-words", Static).update(piece_words(view))
-        self.query_one("#piece-prints", Static).update(prints_words(view, self.app.home.settings.print_ppi))
-        self.query_one("#edition-words", Static).update(edition_words(view.editions, self.app.day_form))
-        scans, orders = self.query_one("#scans", RowTable), self.query_one("#orders", RowTable)
-        scans.set_title("Scans", len(view.scans))
-        orders.set_title("Orders", len(view.lines))
-        scans.show_rows(view.scans, self._scan_cells, lambda row: row.scan.id, keep=keep)
-        orders.show_rows(view.lines, self._line_cells, lambda row: row.id, keep=keep)
-        orders.display = bool(view.lines)
-        self.query_one("#order-words", Static).display = bool(view.lines)
+        self._words.update(piece_words(view))
+        self._prints.update(prints_words(view, self.app.home.settings.print_ppi))
+        self._edition_words.update(edition_words(view.editions, self.app.day_form))
+        self._scans.set_title("Scans", len(view.scans))
+        self._orders.set_title("Orders", len(view.lines))
+        self._scans.show_rows(view.scans, keep=keep)
+        self._orders.show_rows(view.lines, keep=keep)
+        self._orders.display = self._order_words.display = bool(view.lines)
         if not view.scans:
-            self.query_one(Picture).show(None, "No scans yet")
-            self.query_one("#scan-words", Static).update("")
+            self._picture.show(None, "No scans yet")
+            self._scan_words.update("")
 
-    def _scan_cells(self, row: ScanView) -> list[Text]:
-        scan = row.scan
-        pixels = f"{scan.width} × {scan.height}" if scan.width else "–"
-        damaged = any(finding.kind in DAMAGE_KINDS for finding in row.findings)
-        sign = "✗" if damaged else "!" if row.findings else "●" if row.current else ""
-        return [cell(sign), cell("current" if row.current else scan.role), cell(scan_name(row)), cell(held_text(row)),
-                cell(pixels), cell(day(scan.captured, self.app.day_form))]
-
-    def _line_cells(self, row: Line) -> list[Text]:
+    def _printed_from(self, line: Line) -> str:
         assert self._view is not None  # whose line this is
-        return [cell(day(row.placed, self.app.day_form)), cell(row.quantity, right=True),
-                cell(size_cm(row.width_mm, row.height_mm)), cell(row.medium), cell(row.buyer), cell(row.numbers),
-                cell(row.status), cell(FROM_SIGNS.get(self._view.printed_from(row), "≠"))]
+        return self._view.printed_from(line)
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         row = event.row
         if isinstance(row, ScanView):
-            self.query_one("#scan-words", Static).update(scan_words(row, self.app.day_form))
-            self.query_one(Picture).show(self.app.preview(row.scan.sha256) if row.scan.has_preview else None,
-                                         "No preview: the picture could not be read",
-                                         (row.scan.width, row.scan.height))
+            self._scan_words.update(scan_words(row, self.app.day_form))
+            self._picture.show(self.app.preview(row.scan.sha256) if row.scan.has_preview else None,
+                               "No preview: the picture could not be read", (row.scan.width, row.scan.height))
         elif isinstance(row, Line) and self._view is not None:
-            printed = self._view.printed_from(row)
+            printed = self._printed_from(row)
             words = [f"Order {row.number} for {row.buyer or 'an unnamed buyer'}, {row.status}.",
                      f"Printed from: {printed}" + (f" ({row.scan_name})" if row.scan_name else "") + "."]
             words += [text for text in (row.profile, row.settings, row.notes) if text]
-            self.query_one("#order-words", Static).update("\n".join(words))
-
-    @property
-    def _scans(self) -> RowTable[ScanView]:
-        return self.query_one("#scans", RowTable)
+            self._order_words.update("\n".join(words))
 
     @property
     def _scan(self) -> ScanView | None:
@@ -153,8 +146,7 @@ class PiecePage(FileActions):
         return self._scan.scan.sha256 if self._scan else None
 
     def action_repeat(self) -> None:
-        orders: RowTable[Line] = self.query_one("#orders", RowTable)
-        line = orders.row_to_act_on if orders.has_focus else None
+        line = self._orders.row_to_act_on if self._orders.has_focus else None
         if line is not None:
             repeating.offer_repeat(self.app, line_id=line.id)
         else:
@@ -222,6 +214,13 @@ class PiecePage(FileActions):
                 "superseded. Past orders keep the scan they were printed from.",
                 lambda: self.record(f"current master {name}", change, lambda _: app.changed()),
                 yes="Make current")
+
+
+def sign_of(row: ScanView) -> str:
+    """Whether something is wrong with a scan, or it is the current master."""
+    if row.findings:
+        return "✗" if any(finding.kind in DAMAGE_KINDS for finding in row.findings) else "!"
+    return "●" if row.current else ""
 
 
 def scan_name(row: ScanView) -> str:

@@ -5,7 +5,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from rich.text import Text
 from textual.containers import Container, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
@@ -26,7 +25,7 @@ from catalogue.screens.dialogs.audit import AuditDialog
 from catalogue.screens.dialogs.confirm import confirm
 from catalogue.screens.page import Page
 from catalogue.screens.pages.add_store import AddStorePage
-from catalogue.screens.texts.formats import ago, cell, counted, line, lines, number, safe
+from catalogue.screens.texts.formats import ago, counted, line, lines, number, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -70,43 +69,43 @@ class StoresPage(Page):
     MODE = "stores"
     LIST = "stores-table"
 
+    def __init__(self) -> None:
+        super().__init__()
+        self._table = RowTable[StoreView](
+            [Column("Store", 0, lambda view: view.store.name),
+             Column("Kind", 8, lambda view: view.store.kind),
+             Column("State", 9, lambda view: "✓ here" if view.place else "– offline"),
+             Column("Files", 9, lambda view: number(view.holding.files), right=True),
+             Column("Size", 9, lambda view: data_size(view.holding.bytes), right=True),
+             Column("Free", 9, lambda view: data_size(view.free) if view.free is not None else "–", right=True),
+             Column("Oldest check", 14, lambda view: ago(view.holding.oldest_check), least=86),
+             Column("Findings", 10, lambda view: f"! {view.findings}" if view.findings else "none", least=100,
+                    right=True)],
+            lambda view: view.store.id, id="stores-table")
+        self._words = Static("", id="store-words", markup=False)
+
     def body(self) -> Iterable[Widget]:
-        yield Container(
-            RowTable[StoreView]([
-                Column("Store", 0), Column("Kind", 8), Column("State", 9), Column("Files", 9, right=True),
-                Column("Size", 9, right=True), Column("Free", 9, right=True), Column("Oldest check", 14, least=86),
-                Column("Findings", 10, least=100, right=True)], id="stores-table"),
-            VerticalScroll(Static("", id="store-words", markup=False), can_focus=False),
-            id="stores")
+        yield Container(self._table, VerticalScroll(self._words, can_focus=False), id="stores")
 
     def stores_changed(self) -> None:
         self.load(keep=True)
 
     def load(self, *, keep: bool = False) -> None:
         def show(views: list[StoreView]) -> None:
-            table = self.query_one(RowTable)
-            table.set_title("Stores", len(views))
-            table.show_rows(views, self._cells, lambda view: view.store.id, keep=keep)
+            self._table.set_title("Stores", len(views))
+            self._table.show_rows(views, keep=keep)
             if not views:
-                self.query_one("#store-words", Static).update("No store yet. Press a to add a folder of scans.")
+                self._words.update("No store yet. Press a to add a folder of scans.")
 
-        self.ask(store_views, show, group="stores", thread="disks", holds=self.query_one(RowTable))
-
-    @staticmethod
-    def _cells(view: StoreView) -> list[Text]:
-        held = view.holding
-        return [cell(view.store.name), cell(view.store.kind), cell("✓ here" if view.place else "– offline"),
-                cell(number(held.files), right=True), cell(data_size(held.bytes), right=True),
-                cell(data_size(view.free) if view.free is not None else "–", right=True),
-                cell(ago(held.oldest_check)), cell(f"! {view.findings}" if view.findings else "none", right=True)]
+        self.ask(store_views, show, group="stores", thread="disks", holds=self._table)
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         if event.row is not None:
-            self.query_one("#store-words", Static).update(store_words(event.row))
+            self._words.update(store_words(event.row))
 
     @property
     def _view(self) -> StoreView | None:
-        return self.query_one(RowTable).row_to_act_on
+        return self._table.row_to_act_on
 
     def action_names(self) -> None:
         """How names will be read in all stores; other rules are previewed before anything is filed by them."""
@@ -147,7 +146,7 @@ class StoresPage(Page):
 
         def retired(done: StoreRetired) -> None:
             app.say(notice(summarize(done)))
-            self.query_one(RowTable).expect_removal(view)
+            self._table.expect_removal(view)
             app.changed()
 
         def retire() -> None:

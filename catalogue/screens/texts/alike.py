@@ -4,7 +4,6 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from enum import Enum
 
-from rich.text import Text
 from textual.content import Content
 
 from catalogue.likeness.evidence import DELTA_E_SCALE, Relation
@@ -14,7 +13,7 @@ from catalogue.records.database import Database
 from catalogue.records.files import Located
 from catalogue.records.likenesses import ComparedScan
 from catalogue.records.paths import display_path
-from catalogue.screens.texts.formats import cell, counted, file_name, line, lines, safe, scanned_cm
+from catalogue.screens.texts.formats import counted, file_name, line, lines, safe, scanned_cm
 
 SIGNS = {"confirmed": "✓", "rejected": "✗", "": "?"}
 CLOSED, OPENED, INDENT = "▸", "▾", "  "
@@ -88,9 +87,11 @@ class PairRow:
 @dataclass(frozen=True, slots=True)
 class GroupRow:
     """Three or more scans of one piece. ``group`` names it: the lowest number of its scans. ``proposed``: the SHA-256
-    of the scan that would be its current master."""
+    of the scan that would be its current master; ``first`` and ``second``: its first file, and what the others are."""
 
     group: int
+    first: str
+    second: str
     members: tuple[NamedScan, ...]
     pairs: tuple[PairRow, ...]
     kind: Kind
@@ -145,7 +146,9 @@ def alike_rows(db: Database) -> tuple[Row, ...]:
         group = min(member.scan_id for member in view.members)
         pairs = sorted((row(pair, group=group) for pair in view.pairs), key=_order)
         kind = min((pair.kind for pair in pairs if pair.asked), default=pairs[0].kind, key=lambda kind: kind.rank)
-        rows.append(GroupRow(group, tuple(named[m.scan_id] for m in view.members), tuple(pairs), kind, view.proposed,
+        first, *others = members = tuple(named[member.scan_id] for member in view.members)
+        more = f"and {counted(len(others), 'more file')}: {', '.join(scan_names(others))}"
+        rows.append(GroupRow(group, told_apart(first, others[0])[0], more, members, tuple(pairs), kind, view.proposed,
                              view.reasons))
     return tuple(sorted(rows, key=_order))
 
@@ -191,28 +194,35 @@ def listed_rows(rows: Iterable[Row], opened: Collection[int], *, everything: boo
     return listed
 
 
-def row_cells(row: Row, opened: Collection[int]) -> list[Text]:
-    """Sign, certainty, what it is, the files, and the piece or pieces that they are filed under."""
-    sure = cell(f"{row.sure:.0%}", right=True)
+def sign_of(row: Row, opened: Collection[int]) -> str:
+    """Whether a group is open, or how a pair was judged."""
     if isinstance(row, GroupRow):
-        first, others = row.members[0], row.members[1:]
-        more = f"and {counted(len(others), 'more file')}: {', '.join(scan_names(others))}"
-        return [cell(OPENED if row.group in opened else CLOSED), sure, cell(row.kind.value, "bold"),
-                cell(told_apart(first, others[0])[0]), cell(more), cell(_filed(row.members))]
-    indent = INDENT if row.group else ""
+        return OPENED if row.group in opened else CLOSED
+    return SIGNS[row.pair.verdict]
+
+
+def indent_of(row: Row) -> str:
+    """What a pair within a group stands behind."""
+    return INDENT if isinstance(row, PairRow) and row.group else ""
+
+
+def what_it_is(row: Row) -> object:
+    """The kind of a group, the relation of a pair; and the style."""
+    if isinstance(row, GroupRow):
+        return row.kind.value, "bold"
     relation = "print file" if row.kind is Kind.PRINT_FILE else row.pair.evidence.relation.value
-    what = Kind.CONTRADICTION.value if row.why else relation
-    return [cell(SIGNS[row.pair.verdict]), sure, cell(indent + what), cell(indent + row.first), cell(row.second),
-            cell(_filed((row.a, row.b)))]
+    return indent_of(row) + (Kind.CONTRADICTION.value if row.why else relation)
+
+
+def filed_under(row: Row) -> str:
+    """The piece or pieces that its scans are filed under."""
+    scans = row.members if isinstance(row, GroupRow) else (row.a, row.b)
+    return " | ".join(dict.fromkeys(scan.piece or "no piece yet" for scan in scans))
 
 
 def scan_names(scans: Iterable[NamedScan]) -> list[str]:
     """The bare names of their files."""
     return [file_name(scan.path) if scan.path else "no file on record" for scan in scans]
-
-
-def _filed(scans: Iterable[NamedScan]) -> str:
-    return " | ".join(dict.fromkeys(scan.piece or "no piece yet" for scan in scans))
 
 
 def group_words(row: GroupRow) -> Content:

@@ -4,7 +4,6 @@ import unicodedata
 from collections.abc import Iterable
 from datetime import UTC, datetime
 
-from rich.text import Text
 from textual.content import Content
 
 from catalogue.dates import shown_day
@@ -12,7 +11,7 @@ from catalogue.operations.wording import counted, number
 from catalogue.records.paths import display_path
 
 MM_PER_INCH = 25.4
-__all__ = ["BAD", "DOUBT", "ago", "cell", "centimetres", "counted", "day", "duration", "file_name", "line", "lines",
+__all__ = ["BAD", "DOUBT", "ago", "centimetres", "counted", "day", "duration", "file_name", "line", "lines",
            "number", "present", "safe", "scanned_cm", "size_cm"]
 
 
@@ -35,12 +34,6 @@ def line(*parts: "str | tuple[str, str]") -> Content:
 
 def lines(parts: Iterable[Content]) -> Content:
     return Content("\n").join(list(parts))
-
-
-def cell(text: object, style: str = "", *, right: bool = False) -> Text:
-    """One table cell: never markup, one line, cut with an ellipsis."""
-    return Text(safe(str(text)), style=style, no_wrap=True, overflow="ellipsis", justify="right" if right else "left",
-                end="")
 
 
 def file_name(path: str) -> str:

@@ -21,20 +21,20 @@ class HeldRows(Generic[R]):
     it, so that no key meant for it acts on its neighbour. Marks outlast paging and reading the list again.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, identity: Callable[[R], object]) -> None:
         self.rows: list[R] = []
-        self.identity: Callable[[R], object] = id_of
+        self.identity = identity
         self.departed: R | None = None
         self._marks: dict[object, R] = {}       # in the order they were made
         self._expected: set[object] = set()     # what leaves the list because the person said so
 
-    def replace(self, rows: Sequence[R], identity: Callable[[R], object]) -> None:
-        """Hold these rows, each known by ``identity``."""
-        self.rows, self.identity = list(rows), identity
+    def replace(self, rows: Sequence[R]) -> None:
+        """Hold these rows."""
+        self.rows = list(rows)
         if not any(row is self.departed for row in self.rows):
             self.departed = None
         if self._marks:
-            self._marks |= {mark: row for row in self.rows if (mark := identity(row)) in self._marks}
+            self._marks |= {mark: row for row in self.rows if (mark := self.identity(row)) in self._marks}
 
     # Marks
 
@@ -68,9 +68,13 @@ class HeldRows(Generic[R]):
     def forget_expected(self) -> None:
         self._expected.clear()
 
-    def with_departed(self, rows: list[R], at: int, before: R, identity: Callable[[R], object]) -> list[R]:
+    def position(self, row: R, rows: Sequence[R]) -> int | None:
+        """Where a row stands among ``rows``, which were read again."""
+        return next((at for at, other in enumerate(rows) if self.identity(other) == self.identity(row)), None)
+
+    def with_departed(self, rows: list[R], at: int, before: R) -> list[R]:
         """``rows`` with ``before``, the row under the cursor, put in at ``at`` where another seat has removed it."""
-        if identity(before) in self._expected or not rows:
+        if self.identity(before) in self._expected or not rows:
             return rows
         self.departed = before
         return [*rows[:at], before, *rows[at:]]

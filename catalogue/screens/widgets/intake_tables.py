@@ -3,15 +3,13 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from rich.text import Text
-
 from catalogue.intake.arrivals import Arrival
 from catalogue.intake.mosaic import TileMap
 from catalogue.intake.proposals import Plan, Proposal
 from catalogue.intake.watching import News
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path, escape_path
-from catalogue.screens.texts.formats import cell, counted
+from catalogue.screens.texts.formats import counted
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -64,7 +62,12 @@ class WatchedTable(RowTable[WatchedScan]):
     """One row a scan, the newest last; the cursor goes along with what comes unless it was moved up."""
 
     def __init__(self, *, id: str) -> None:
-        super().__init__([Column("", 1), Column("Scan", 0), Column("State", 19), Column("Size", 9, right=True)], id=id)
+        super().__init__(
+            [Column("", 1, lambda row: STATES[row.state][0]),
+             Column("Scan", 0, lambda row: display_path(escape_path(row.path.name))),
+             Column("State", 19, lambda row: STATES[row.state][1]),
+             Column("Size", 9, lambda row: data_size(row.arrival.reading.size) if row.arrival else "", right=True)],
+            lambda row: row.path, id=id)
         self.scans: list[WatchedScan] = []
 
     def begin(self, folder: Path) -> None:
@@ -87,13 +90,7 @@ class WatchedTable(RowTable[WatchedScan]):
         self.set_title(f"Watching {self._watching}: {counted(len(here), 'scan')}"
                      + (f", {doubtful} to check" if doubtful else ""))
         self.announce_again()
-        self.set_rows(self.scans, _cells, lambda row: row.path, cursor=cursor)
-
-
-def _cells(row: WatchedScan) -> list[Text]:
-    sign, state = STATES[row.state]
-    size = data_size(row.arrival.reading.size) if row.arrival else ""
-    return [cell(sign), cell(display_path(escape_path(row.path.name))), cell(state), cell(size, right=True)]
+        self.set_rows(self.scans, cursor=cursor)
 
 
 def identity(proposal: Proposal) -> object:
@@ -105,23 +102,20 @@ class ProposalTable(RowTable[Proposal]):
     """What each original is taken for, and whether it is ready."""
 
     def __init__(self, *, id: str) -> None:
-        super().__init__([Column("", 1), Column("What", 24, least=60), Column("Artist", 0), Column("Piece", 0),
-                          Column("Files", 5, right=True), Column("Size", 9, least=70, right=True)], id=id)
+        super().__init__(
+            [Column("", 1, lambda p: "✓" if p.ready else "?" if p.questions else "–"),
+             Column("What", 24, lambda p: p.kind.value, least=60), Column("Artist", 0, lambda p: p.artist.value),
+             Column("Piece", 0, lambda p: p.piece.value), Column("Files", 5, lambda p: len(p.items), right=True),
+             Column("Size", 9, lambda p: data_size(p.size), least=70, right=True)], identity, id=id)
         self.set_title("New scans")
 
     def clear(self) -> None:
         """Nothing is proposed yet."""
-        self.set_rows([], _proposal_cells)
+        self.set_rows([])
         self.set_title("New scans")
 
     def show_plan(self, plan: Plan, *, keep: bool) -> None:
         """Show a plan; with ``keep`` the cursor stays on its original."""
         ready = sum(len(p.items) for p in plan.proposals if p.ready)
         self.set_title(f"New scans: {counted(ready, 'file')} ready" if plan.proposals else "No pictures there")
-        self.show_rows(plan.proposals, _proposal_cells, identity, keep=keep)
-
-
-def _proposal_cells(p: Proposal) -> list[Text]:
-    sign = "✓" if p.ready else "?" if p.questions else "–"
-    return [cell(sign), cell(p.kind.value), cell(p.artist.value), cell(p.piece.value),
-            cell(len(p.items), right=True), cell(data_size(p.size), right=True)]
+        self.show_rows(plan.proposals, keep=keep)

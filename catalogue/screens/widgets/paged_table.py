@@ -4,8 +4,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar, cast
 
-from rich.text import Text
-
 from catalogue.records.database import Database
 from catalogue.screens.background.threads import run_in_thread
 from catalogue.screens.widgets.row_drawing import Column
@@ -23,22 +21,20 @@ NEAR = 60       # rows from the edge at which the next page is asked for
 
 @dataclass(frozen=True, slots=True)
 class Source(Generic[R]):
-    """A list as pages: ``page(db, beyond, limit, forward)`` in the list's order, ``cells`` one for each column.
+    """A list as pages: ``page(db, beyond, limit, forward)`` in the list's order.
 
     ``again`` reads one row again, None where it has gone: the cursor goes along with a row that another name has moved.
     """
 
     page: Callable[[Database, R | None, int, bool], list[R]]
-    cells: Callable[[R], Sequence[Text]]
-    identity: Callable[[R], object]
     again: Callable[[Database, R], R | None] | None = None
 
 
 class PagedTable(RowTable[R]):
     """Rows of one :class:`Source`."""
 
-    def __init__(self, columns: Sequence[Column], *, id: str) -> None:
-        super().__init__(columns, id=id)
+    def __init__(self, columns: Sequence[Column[R]], identity: Callable[[R], object], *, id: str) -> None:
+        super().__init__(columns, identity, id=id)
         self._source: Source[R] | None = None
         self.begins = self.ends = True   # whether the first and the last row of the list are held
 
@@ -76,25 +72,20 @@ class PagedTable(RowTable[R]):
         def show(pages: tuple[list[R], list[R], int, bool]) -> None:
             before, after, wanted, moved = pages
             rows = before + after
-            found_at = next((i for i, r in enumerate(rows) if source.identity(r) == source.identity(here)), None)
+            found_at = self._held.position(here, rows)
             at = len(before) if found_at is None else found_at
             if keep and found_at is None:
-                rows = self._held.with_departed(rows, at, here, source.identity)
+                rows = self._held.with_departed(rows, at, here)
             self._held.forget_expected()
             self.begins, self.ends = len(before) < wanted or wanted == 0, len(after) < HELD - len(before)
             self.announce_again()
-            self._fill(rows, at, None if moved else scroll)
+            self.set_rows(rows, cursor=at, scroll=None if moved else scroll)
 
         self._ask(around, show)
 
     def _first(self, rows: list[R]) -> None:
         self.begins, self.ends = True, len(rows) < PAGE
-        self._fill(rows, 0, 0)
-
-    def _fill(self, rows: list[R], cursor: int, scroll: int | None, *, keep_drawn: bool = False) -> None:
-        if self._source is not None:
-            self.set_rows(rows, self._source.cells, self._source.identity, cursor=cursor, scroll=scroll,
-                          keep_drawn=keep_drawn)
+        self.set_rows(rows, scroll=0)
 
     def watch_cursor_row(self, before: int, now: int) -> None:
         super().watch_cursor_row(before, now)
@@ -117,16 +108,16 @@ class PagedTable(RowTable[R]):
             held = self.rows_held + rows
             dropped = max(0, len(held) - HELD)
             self.begins = self.begins and not dropped
-            self._fill(held[dropped:], self.cursor_row - dropped, self.scroll_offset.y - dropped,
-                       keep_drawn=True)
+            self.set_rows(held[dropped:], cursor=self.cursor_row - dropped, scroll=self.scroll_offset.y - dropped,
+                          keep_drawn=True)
 
     def _add_above(self, rows: list[R]) -> None:
         self.begins = len(rows) < PAGE
         if rows:
             held = rows + self.rows_held
             self.ends = self.ends and len(held) <= HELD
-            self._fill(held[:HELD], self.cursor_row + len(rows), self.scroll_offset.y + len(rows),
-                       keep_drawn=True)
+            self.set_rows(held[:HELD], cursor=self.cursor_row + len(rows), scroll=self.scroll_offset.y + len(rows),
+                          keep_drawn=True)
 
     def action_page_down(self) -> None:
         super().action_page_down()
@@ -146,6 +137,6 @@ class PagedTable(RowTable[R]):
 
         def last(rows: list[R]) -> None:
             self.begins, self.ends = len(rows) < PAGE, True
-            self._fill(rows, len(rows) - 1, None)
+            self.set_rows(rows, cursor=len(rows) - 1)
 
         self._ask(lambda db: source.page(db, None, PAGE, False), last)

@@ -2,13 +2,14 @@
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
-from rich.text import Text
 from textual.strip import Strip
+
+from catalogue.screens.texts.formats import safe
 
 R = TypeVar("R")
 MARK = "▪"      # before a marked row
@@ -18,20 +19,28 @@ Widths = tuple[tuple[int, int], ...]    # number of a column, width in cells
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
-    """``width`` in cells; 0 takes a share of what is left, by ``weight``. ``least``: shown only in tables this wide."""
+class Column(Generic[R]):
+    """``width`` in cells; 0 takes a share of what is left, by ``weight``. ``text``: what a row says here, or that with
+    its style. ``least``: shown only in tables this wide."""
 
     title: str
     width: int
+    text: Callable[[R], object]
     least: int = 0
     right: bool = False
     weight: int = 1
 
+    def said(self, row: R) -> tuple[str, str]:
+        """What a row says here, never markup and on one line, and its style."""
+        said = self.text(row)
+        text, style = said if isinstance(said, tuple) else (said, "")
+        return safe(str(text)), style
 
-class RowStrips:
+
+class RowStrips(Generic[R]):
     """Rows cut to their columns, each drawn once for every style it was seen in."""
 
-    def __init__(self, columns: Sequence[Column]) -> None:
+    def __init__(self, columns: Sequence[Column[R]]) -> None:
         self.columns = tuple(columns)
         self._widths: Widths = ()
         self._drawn: dict[tuple[int, Style], Strip] = {}    # by the row object and its style
@@ -50,12 +59,11 @@ class RowStrips:
         """Draw rows again, all ``but`` these objects."""
         self._drawn = {key: strip for key, strip in self._drawn.items() if key[0] in but}
 
-    def strip(self, row: R, cells: Callable[[R], Sequence[Text]], base: Style, width: int, *, marked: bool,
-              departed: bool) -> Strip:
+    def strip(self, row: R, base: Style, width: int, *, marked: bool, departed: bool) -> Strip:
         """A row as it is drawn, ``width`` cells wide."""
         drawn = self._drawn.get((id(row), base))
         if drawn is None:
-            segments = row_segments(cells(row), self._widths, base)
+            segments = self._segments(row, base)
             if marked and segments[0].text:
                 segments[0] = Segment(MARK + segments[0].text[1:], segments[0].style)
             if departed:
@@ -63,8 +71,24 @@ class RowStrips:
             drawn = self._drawn[id(row), base] = Strip(segments).adjust_cell_length(width, base)
         return drawn
 
+    def _segments(self, row: R, base: Style) -> list[Segment]:
+        """The cells that are shown; those beside each other of no style of their own are one segment."""
+        segments: list[Segment] = []
+        plain = ""
+        for at, wide in self._widths:
+            text, style = self.columns[at].said(row)
+            words = fitted(text, wide, self.columns[at].right)
+            if not style:
+                plain += words
+                continue
+            if plain:
+                segments.append(Segment(plain, base))
+                plain = ""
+            segments.append(Segment(words, base + Style.parse(style)))
+        return [*segments, Segment(plain, base)]
 
-def column_widths(columns: Sequence[Column], width: int) -> Widths:
+
+def column_widths(columns: Sequence[Column[R]], width: int) -> Widths:
     """The columns shown in a table of this width: those of no width of their own share what the others leave."""
     shown = [at for at, column in enumerate(columns) if width >= column.least]
     flexible = [at for at in shown if columns[at].width == 0]
@@ -74,24 +98,6 @@ def column_widths(columns: Sequence[Column], width: int) -> Widths:
     if flexible:
         widths[flexible[0]] += spare - sum(widths[at] for at in flexible)
     return tuple(widths.items())
-
-
-def row_segments(cells: Sequence[Text], widths: Widths, base: Style) -> list[Segment]:
-    """The cells that are shown; those beside each other of no style of their own are one segment."""
-    segments: list[Segment] = []
-    text = ""
-    for at, wide in widths:
-        cell = cells[at]
-        words = fitted(cell.plain, wide, cell.justify == "right")
-        if not cell.style:
-            text += words
-            continue
-        if text:
-            segments.append(Segment(text, base))
-            text = ""
-        segments.append(Segment(words, base + (cell.style if isinstance(cell.style, Style) else
-                                               Style.parse(cell.style))))
-    return [*segments, Segment(text, base)]
 
 
 def fitted(text: str, width: int, right: bool) -> str:

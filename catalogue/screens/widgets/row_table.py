@@ -9,7 +9,6 @@ from typing import Any, ClassVar, Generic, TypeVar
 
 from rich.cells import set_cell_size
 from rich.segment import Segment
-from rich.text import Text
 from textual import events
 from textual.binding import BindingType
 from textual.geometry import Region, Size
@@ -54,11 +53,11 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     class Selected(RowMessage):
         """A click on the row under the cursor."""
 
-    def __init__(self, columns: Sequence[Column], *, id: str) -> None:
+    def __init__(self, columns: Sequence[Column[R]], identity: Callable[[R], object] = id_of, *, id: str) -> None:
+        """``identity``: what a row is known by when the list is read again."""
         super().__init__(id=id)
         self._strips = RowStrips(columns)
-        self._cells: Callable[[R], Sequence[Text]] = lambda _: ()
-        self._held: HeldRows[R] = HeldRows()
+        self._held = HeldRows(identity)
         self._told: object = HERE
         self._title = ""
 
@@ -134,16 +133,14 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     def _show_title(self) -> None:
         self.border_title = self._title + (f"  {MARK} {number(len(self.marked))} marked" if self.marked else "")
 
-    def set_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]],
-                 identity: Callable[[R], object] | None = None, *, cursor: int = 0, scroll: int | None = None,
+    def set_rows(self, rows: Sequence[R], *, cursor: int = 0, scroll: int | None = None,
                  keep_drawn: bool = False) -> None:
         """Show these rows, the cursor on one of them, scrolled so far or, left open, as far as the cursor needs.
 
         ``keep_drawn``: rows held before are the very same and look the same.
         """
         before, stood, top = self.rows_held, self.cursor_row, self.scroll_offset.y
-        self._cells = cells
-        self._held.replace(rows, identity or id_of)
+        self._held.replace(rows)
         self._strips.forget({id(row) for row in self.rows_held} if keep_drawn else ())
         self._resize()
         self.set_reactive(RowTable.cursor_row, max(0, min(cursor, len(self.rows_held) - 1)))
@@ -158,20 +155,18 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
             self.refresh()
         self._tell()
 
-    def show_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]], identity: Callable[[R], object], *,
-                  keep: bool = False) -> None:
+    def show_rows(self, rows: Sequence[R], *, keep: bool = False) -> None:
         """Show a whole list and point to a row again; with ``keep`` the cursor stays on its row, or near it."""
         at, scroll, listed, before = 0, 0, list(rows), self.highlighted
         if keep and before is not None:
-            wanted = identity(before)
-            position = next((i for i, row in enumerate(listed) if identity(row) == wanted), None)
+            position = self._held.position(before, listed)
             at = min(self.cursor_row, len(listed)) if position is None else position
             if position is None:
-                listed = self._held.with_departed(listed, at, before, identity)
+                listed = self._held.with_departed(listed, at, before)
             scroll = self.scroll_offset.y
         self._held.forget_expected()
         self.announce_again()
-        self.set_rows(listed, cells, identity, cursor=at, scroll=scroll)
+        self.set_rows(listed, cursor=at, scroll=scroll)
 
     def announce_again(self) -> None:
         """The row under the cursor may say something new: point to it again when rows are set."""
@@ -208,7 +203,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
             return Strip.blank(width, self.get_component_rich_style("rows--row"))
         state = "cursor" if index == self.cursor_row else "hover" if index == self.hover_row else "row"
         row, style = self.rows_held[index], self.get_component_rich_style(f"rows--{state}")
-        return self._strips.strip(row, self._cells, style, width, departed=row is self._held.departed,
+        return self._strips.strip(row, style, width, departed=row is self._held.departed,
                                   marked=self._held.is_marked(row))
 
     # The cursor

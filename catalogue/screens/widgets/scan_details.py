@@ -1,41 +1,49 @@
-"""What is known of an original or a scan at intake: words with the map of its tiles, and a picture."""
+"""What intake says of an original, or of a scan under watch: words with the map of its tiles, and a picture."""
 
-from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.widget import Widget
 from textual.widgets import Static
 
 from catalogue.intake.proposals import Proposal
+from catalogue.progress import data_size
 from catalogue.reading.model import Reading
+from catalogue.records.paths import display_path, escape_path
 from catalogue.screens.pictures.picture import Picture
-from catalogue.screens.texts.intake import proposal_words, watched_words
-from catalogue.screens.widgets.intake_tables import WatchedScan
+from catalogue.screens.texts.formats import line, lines
+from catalogue.screens.widgets.intake_tables import DOUBTFUL, STATES, WatchedScan, map_with
 
 if TYPE_CHECKING:
     from catalogue.intake.mosaic import TileMap
 
 MAP_ROWS = 16
+BEFORE = ("Type the folder, then press Enter to check it, or Esc and w to watch it while you scan. Nothing is copied "
+          "until you agree, every copy is read back and compared, and the folder itself is left unchanged unless you "
+          "choose otherwise.")
+
+WATCHING = ("Watching. Scan the first tile: it appears here once it is complete. Problems are reported at once, on "
+            "every page. Press w to stop and see the plan.")
 
 
 class ScanDetails(Horizontal):
     """Words on the left, the picture on the right."""
 
-    def compose(self) -> Iterable[Widget]:
-        yield VerticalScroll(Static("", id="proposal-words", markup=False), id="proposal-scroll")
-        yield Picture(id="proposal-picture")
+    def __init__(self, *, id: str) -> None:
+        self._words = Static("", id="proposal-words", markup=False)
+        self._scroll = VerticalScroll(self._words, id="proposal-scroll")
+        self._picture = Picture(id="proposal-picture")
+        super().__init__(self._scroll, self._picture, id=id)
 
     def say(self, text: Content) -> None:
         """Show these words, from their start."""
-        self.query_one("#proposal-words", Static).update(text)
-        self.query_one("#proposal-scroll").scroll_home(animate=False)
+        self._words.update(text)
+        self._scroll.scroll_home(animate=False)
 
     @property
     def _room(self) -> tuple[int, int]:
         """Columns and rows for the map of tiles: all of it to be seen, and on a large screen what stands below too."""
-        size = self.query_one("#proposal-scroll").size
+        size = self._scroll.size
         return max(20, size.width - 1), min(max(8, size.height - 1), MAP_ROWS)
 
     def show(self, row: WatchedScan | Proposal, watched: list[WatchedScan]) -> None:
@@ -53,6 +61,39 @@ class ScanDetails(Horizontal):
     def show_picture(self, seen: Reading | None, tiles: "TileMap | None") -> None:
         """A scan's preview, with its tiles outlined where it is their stitched master."""
         picture = seen.picture if seen else None
-        self.query_one(Picture).show(seen.preview if seen else None, "",
-                                     (picture.width, picture.height) if picture else None,
-                                     tuple(place.box for place in tiles.places) if tiles else ())
+        self._picture.show(seen.preview if seen else None, "", (picture.width, picture.height) if picture else None,
+                           tuple(place.box for place in tiles.places) if tiles else ())
+
+
+def proposal_words(proposal: Proposal, columns: int, rows: int) -> Content:
+    """What it is and why, what to answer, its tiles in so many columns and rows, from where to where."""
+    parts = [line((proposal.kind.value, "bold"))]
+    parts += [line(("? ", "bold $warning"), question) for question in proposal.questions]
+    parts += [line(("! ", "bold $warning"), warning) for warning in proposal.warnings]
+    parts += map_lines(proposal.tiles, columns, rows)
+    parts += [line((reason, "$quiet")) for reason in proposal.reasons]
+    for item in proposal.items:
+        parts.append(line(display_path(escape_path(item.arrival.inside)), (f"  {item.role}", "$quiet")))
+        if item.target:
+            parts.append(line(("  → ", "$quiet"), (display_path(item.target), "$primary")))
+    if proposal.take and proposal.capture:
+        notes = ", ".join(f"{name} {value}" for name, value in proposal.capture)
+        parts.append(line(("Capture notes  ", "bold"), notes))
+    return lines(parts)
+
+
+def watched_words(rows: list[WatchedScan], row: WatchedScan, columns: int, height: int) -> Content:
+    """All that was reported of one scan, and the tiles of its original by now."""
+    parts = []
+    for kind, text in sorted(row.texts, key=lambda told: told[0] not in DOUBTFUL):
+        sign, _ = STATES[kind]
+        grave = kind in DOUBTFUL
+        parts.append(line((f"{sign} ", "bold $warning" if grave else "bold"), (text, "bold" if grave else "")))
+    if row.arrival and (picture := row.arrival.reading.picture):
+        parts.append(line((f"{picture.width}×{picture.height} px, {data_size(row.arrival.reading.size)}", "$quiet")))
+    return lines([*parts, *map_lines(map_with(rows, row), columns, height)])
+
+
+def map_lines(tiles: "TileMap | None", columns: int, rows: int) -> list[Content]:
+    """The map, small enough for the room."""
+    return [line(row) for row in tiles.drawn(columns, rows).splitlines()] if tiles else []
