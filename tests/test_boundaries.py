@@ -212,6 +212,7 @@ READ_ONLY = {
     "ledger.editions": {"label", "state"},
     "ledger.order_filter": {"read_filter"},
     "ledger.periods": {"between", "month", "quarter", "take_period", "year"},
+    "ledger.prices": {"stated_prices"},
     "ledger.print_recipe": {"earlier_recipe", "planned_print"},
     "ledger.repeat": {"propose"},
     "ledger.rescans": {"advice", "captures"},

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.lookup import find_artist, find_piece
+from catalogue.commands.lookup import find_artist, find_edition, find_piece
 from catalogue.commands.printing import Printer, undo_hint
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.dates import shown_day
@@ -83,62 +83,66 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
 
 
 @command.command("close")
-@click.argument("edition", type=int)
+@click.argument("edition")
 @click.option("--date", "day", default="", help="Date; otherwise today.")
-def close(session: Session, edition: int, day: str) -> None:
+def close(session: Session, edition: str, day: str) -> None:
     """Close EDITION: no more numbers are issued.
 
-    EDITION is its number in: catalogue edition list.
+    EDITION is its number in `catalogue edition list`, or a piece that has one edition.
     """
+    db = session.existing()
     with refusing("Nothing was recorded"):
-        state = close_edition(session.existing(), edition, session.day(day))
+        state = close_edition(db, find_edition(db, edition), session.day(day))
     session.emit(state, summarize(state, session.home.settings.dates))
 
 
 @command.command("destroy")
-@click.argument("edition", type=int)
+@click.argument("edition")
 @click.argument("numbers")
 @click.option("--reason", required=True, help="What happened, such as torn at the framer's.")
 @click.option("--date", "day", default="", help="Date; otherwise today.")
-def destroy(session: Session, edition: int, numbers: str, reason: str, day: str) -> None:
+def destroy(session: Session, edition: str, numbers: str, reason: str, day: str) -> None:
     """Record that prints NUMBERS of EDITION were destroyed.
 
+    EDITION is its number in `catalogue edition list`, or a piece that has one edition.
     NUMBERS are such as 3-4, or AP II; they stay used. To reprint one: catalogue order repeat PIECE --replacing NUMBER.
     """
     db = session.existing()
     with refusing("Nothing was recorded"):
         chosen = parse_numbers(numbers)[0]
-        destroy_prints(db, edition, chosen, reason, day=session.day(day))
+        edition_id = find_edition(db, edition)
+        destroy_prints(db, edition_id, chosen, reason, day=session.day(day))
     text = numbers_text(chosen)
-    session.emit({"edition": edition, "destroyed": text}, [f"Recorded: {text} destroyed."])
+    session.emit({"edition": edition_id, "destroyed": text}, [f"Recorded: {text} destroyed."])
 
 
 @command.command("move")
-@click.argument("edition", type=int)
+@click.argument("edition")
 @click.argument("numbers")
 @click.option("--to", "place", required=True, type=click.Choice(PLACES), help="Where they went.")
 @click.option("--holder", default="", help="Who has them: needed with consigned.")
 @click.option("--date", "day", default="", help="Date; otherwise today.")
 @click.option("--notes", default="", help="Anything else worth knowing.")
-def move(session: Session, edition: int, numbers: str, place: str, holder: str, day: str, notes: str) -> None:
+def move(session: Session, edition: str, numbers: str, place: str, holder: str, day: str, notes: str) -> None:
     """Record where prints NUMBERS of EDITION went.
 
     NUMBERS are such as 3-4, or AP II.
     """
     db = session.existing()
     with refusing("Nothing was recorded"):
-        moved = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
+        moved = move_prints(db, find_edition(db, edition), parse_numbers(numbers)[0], place, holder=holder, notes=notes,
                            day=session.day(day))
     session.emit(moved, [*summarize(moved, session.home.settings.dates), *undo_hint(moved.event)])
 
 
 @command.command("where")
-@click.argument("edition", type=int, required=False)
+@click.argument("edition", required=False)
 @click.option("--place", type=click.Choice([*PLACES, "destroyed", "not printed", "unknown"]),
               help="Only prints in this place.")
-def where(session: Session, edition: int | None, place: str | None) -> None:
+def where(session: Session, edition: str | None, place: str | None) -> None:
     """Show where the prints of EDITION, or of all editions, are."""
-    places = whereabouts(session.looking(), edition, place=place or "")
+    db = session.looking()
+    places = whereabouts(db, find_edition(db, edition) if edition else None, place=place or "")
     dates = session.home.settings.dates
     session.emit([{"edition": position.edition_id, "artist": position.artist, "title": position.title,
                    "number": numbers_text([position.number]),
@@ -151,15 +155,16 @@ def where(session: Session, edition: int | None, place: str | None) -> None:
 
 
 @command.command("certificates")
-@click.argument("edition", type=int)
+@click.argument("edition")
 @click.option("--csv", "as_csv", type=click.Path(path_type=Path), help="Write this CSV file.")
 @click.option("--html", "as_html", type=click.Path(path_type=Path), help="Write this HTML page.")
-def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
+def certificates(session: Session, edition: str, as_csv: Path | None, as_html: Path | None) -> None:
     """List the prints of EDITION for its certificates.
 
     It says where each print went and which scan it was made from.
     """
-    sheet, written = export_certificates(session.looking(), session.home, edition, as_csv=as_csv, as_html=as_html)
+    db = session.looking()
+    sheet, written = export_certificates(db, session.home, find_edition(db, edition), as_csv=as_csv, as_html=as_html)
     session.emit({"rows": sheet.rows, "written": written}, [f"Wrote {path}" for path in written]
                  or sheet.as_csv.rstrip().split("\r\n"))
 

@@ -1,7 +1,8 @@
 """The one piece, artist or scan that a person's words mean."""
 
 from catalogue.errors import Ambiguous, NotFound
-from catalogue.records import pieces, scans
+from catalogue.ledger.editions import label
+from catalogue.records import editions, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.pieces import Artist, Piece
 from catalogue.records.scans import Scan
@@ -47,6 +48,23 @@ def meant_pieces(db: Database, words: str) -> list[tuple[str, Piece]]:
         meant += [(f"{ID}{piece.id}", piece) for piece_id in pieces.titled(db, words)
                   if (piece := pieces.by_id(db, piece_id)) and piece != by_id]
     return meant
+
+
+def find_edition(db: Database, words: str) -> int:
+    """The id of the edition meant: its number in the list of editions, or the piece that has one edition only.
+
+    Raises NotFound, or Ambiguous with the piece's editions.
+    """
+    if words.isascii() and words.isdigit() and len(words) <= ID_DIGITS:
+        return int(words)
+    piece = find_piece(db, words)
+    of_piece = editions.of_piece(db, piece.id)
+    if not of_piece:
+        raise NotFound(f"{piece.artist}: {piece.title} has no edition.", hint="Set one: catalogue edition set.")
+    if len(of_piece) > 1:
+        raise Ambiguous(f"{piece.artist}: {piece.title} has {len(of_piece)} editions.",
+                        hint=f"Give the number: {'; '.join(f'{each.id} {label(each)}' for each in of_piece)}.")
+    return of_piece[0].id
 
 
 def find_artist(db: Database, words: str) -> Artist:

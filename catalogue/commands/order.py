@@ -18,6 +18,8 @@ from catalogue.errors import Ambiguous, CatalogueError, refusing, sentence
 from catalogue.ledger import periods
 from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.order_filter import read_filter
+from catalogue.ledger.prices import stated_prices
+from catalogue.money import currency_code
 from catalogue.records import numbers, order_list, orders, pieces
 from catalogue.records.numbers import numbered
 from catalogue.records.order_list import OrderFilter
@@ -164,8 +166,8 @@ def _print_asked(out: Printer, session: Session, db: "Database", proposal: "Prop
     """The proposal, and a date after today; and whether buyer and price are missing: neither is ever assumed."""
     chosen = numbers.numbers_text(numbers.parse_numbers(given["numbers"] or given["replacing"])[0])
     asked = ("none is issued" if given["unnumbered"] else "proofs are issued" if given["proofs"] else
-             f"{numbered(chosen)} requested" if chosen else "")
-    print_proposal(out, proposal, session.home.settings.dates, asked)
+             f"{numbered(chosen)} asked for" if chosen else "")
+    print_proposal(out, _priced(db, proposal, given), session.home.settings.dates, asked)
     with refusing("Nothing was recorded"):
         placed = session.day(given["placed"])
     if placed > date.today().isoformat():
@@ -174,6 +176,17 @@ def _print_asked(out: Printer, session: Session, db: "Database", proposal: "Prop
         out.print("  price       none; give one with --unit-price")
     if not given["buyer"] and not (given["number"] and orders.find_by_number(db, given["number"])):
         out.print("  buyer       none; give one with --buyer")
+
+
+def _priced(db: "Database", proposal: "Proposal", given: dict[str, Any]) -> "Proposal":
+    """The proposal with the price that was typed. Raises Refused where that is none."""
+    if given["price"] is None and given["unit_price"] is None:
+        return proposal
+    order = orders.find_by_number(db, given["number"]) if given["number"] else None
+    with refusing("Nothing was recorded"):
+        currency = order.currency if order else currency_code(given["currency"] or proposal.currency)
+        prices = stated_prices(proposal.line.quantity, currency, price=given["price"], unit=given["unit_price"])
+    return replace(proposal, currency=currency, line=replace(proposal.line, **prices._asdict()))
 
 
 def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:

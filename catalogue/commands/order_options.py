@@ -6,6 +6,7 @@ import click
 
 from catalogue.errors import refusing
 from catalogue.ledger import values
+from catalogue.records.numbers import parse_numbers
 from catalogue.records.orders import STATUS_SPELLINGS, STATUSES
 
 
@@ -55,4 +56,7 @@ def print_facts(given: dict[str, Any]) -> dict[str, Any]:
             measures["border_mm"] = values.margin_mm(given["border"])
         if given["wrap"] is not None:
             measures["wrap_mm"] = values.margin_mm(given["wrap"])
+        chosen = parse_numbers(given.get("numbers") or given.get("replacing") or "")[0]
+        if chosen and given["quantity"] is None:
+            measures["quantity"] = len(chosen)  # as many prints as numbers, unless something else is said
     return measures | {name: given[name] for name in ("medium", "edge", "quantity") if given[name] is not None}

@@ -122,6 +122,11 @@ def test_a_dry_run_shows_every_number_that_would_be_issued(books: Call, shop: Sh
     assert edition("--quantity", "19").endswith("18 left, only numbers 4, 9–25")
     assert edition("--numbers", "9-10").endswith("numbers 9–10 asked for")
     assert edition("--unnumbered").endswith("none is issued")
+    asked = books("order", "repeat", "harbour", "--numbers", "9-10", "--unit-price", "12,50", "--dry-run")
+    assert "  now         2 × " in asked, "what would be recorded"
+    assert "  price       2 × 12.50 EUR = 25.00 EUR" in asked
+    with pytest.raises(Refused, match="'dear' is not a price"):
+        books("order", "repeat", "harbour", "--price", "dear", "--dry-run")
     shown = books("order", "repeat", "harbour", "--quantity", "2", "--dry-run", "--json")
     made = books("order", "repeat", "harbour", "--quantity", "2", "--buyer", "hall", "--yes", "--json")
     assert (shown["numbers"], made["numbers"]) == ("4, 9", "4, 9")
@@ -176,7 +181,9 @@ def test_editions_from_setting_to_certificates(books: Call, shop: Shop, tmp_path
     (tmp_path / "c.csv").write_text("somebody's own")
     with pytest.raises(Refused):
         books("edition", "certificates", edition, "--csv", tmp_path / "c.csv")
-    assert "closed 03 Feb 2026" in books("edition", "close", edition, "--date", "2026-02-03")
+    with pytest.raises(NotFound, match="No piece"):
+        books("edition", "close", "no such piece")
+    assert "closed 03 Feb 2026" in books("edition", "close", "salt field", "--date", "2026-02-03")
     with pytest.raises(Refused, match="numbered already"):
         books("edition", "set", "salt field", "--limit", "9", "--size", "60x60")
     for wrong in (("destroy", edition, "x y", "--reason", "r"), ("close", edition, "--date", "?")):
