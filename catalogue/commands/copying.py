@@ -3,7 +3,7 @@
 import click
 
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand, bar, watched
 from catalogue.operations.copying import complete, copy_to_store, plan_copy, summarize
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
@@ -20,7 +20,8 @@ def command(session: Session, target: str, source: str | None, masters: bool, ye
     Exit 1 when something could not be copied. Ctrl-C stops; run it again to continue.
     """
     db = session.existing()
-    plan = plan_copy(db, target, source or "", masters_only=masters)
+    with bar() as report:
+        plan = plan_copy(db, target, source or "", masters_only=masters, report=report)
     if not yes and (plan.wanted or plan.sidecars):
         scans = f"{counted(len(plan.wanted), 'scan')} ({data_size(plan.bytes)})" if plan.wanted else ""
         sidecars = f"the sidecars of {counted(plan.sidecars, 'picture')}" if plan.sidecars else ""

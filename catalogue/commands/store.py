@@ -9,15 +9,13 @@ from catalogue.commands.printing import Printer, ask, yes_or_no
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.indexing.stores import (
     MARKER,
-    is_same_disk,
     locate_store,
     marked_elsewhere,
     offline,
     on_one_disk,
     read_marker,
 )
-from catalogue.operations.stores import add_store, move_store, retire_store, summarize
-from catalogue.operations.wording import counted
+from catalogue.operations.stores import add_store, move_store, retire_store, summarize, summarize_unread, unread_files
 from catalogue.progress import data_size
 from catalogue.records import stores
 from catalogue.untrusted import shell_word
@@ -56,10 +54,9 @@ def list_stores(session: Session) -> None:
     for store in stores.listed(db):
         place = locate_store(db, store)
         holding = stores.holding(db, store.id)
-        replaced = place is not None and not is_same_disk(db, store, place)
         rows.append({"name": store.name, "kind": store.kind, "folder": str(place or store.root),
                      "online": place is not None, "files": holding.files, "bytes": holding.bytes,
-                     "missing": holding.missing, "unread": holding.files if replaced else holding.unread,
+                     "missing": holding.missing, "unread": unread_files(db, store, place),
                      "oldest check": holding.oldest_check,
                      "on one disk with": [b if a == store.name else a for a, b in shared if store.name in (a, b)],
                      "marker also at": [str(other) for other in marked_elsewhere(store) if other != place]})
@@ -72,9 +69,8 @@ def list_stores(session: Session) -> None:
             (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
              row["missing"], row["folder"]) for row in rows])
         out.lines(f"{first} and {second} are on one disk: if it fails, both are lost." for first, second in shared)
-        out.lines(f"{row['name']} lies on another disk than before: {counted(row['unread'], 'file')} there will count"
-                  f" as copies once read: catalogue index {shell_word(row['name'])}" for row in rows
-                  if row["online"] and row["unread"])
+        out.lines(f"{row['name']} is {summarize_unread(row['unread'])}: catalogue index {shell_word(row['name'])}"
+                  for row in rows if row["unread"])
         out.lines(f"{store.name}: {hint}" for store in stores.listed(db) if locate_store(db, store) is None
                   and not marked_elsewhere(store) and "store move" in (hint := offline(store).hint))
         for row in rows:

@@ -97,13 +97,15 @@ def note_sidecar(db: Database, store: Store, picture: str, sidecar: Path, origin
                   detail=f"its sidecar {display_path(escape_path(sidecar.name))} copied from {origin}")
 
 
-def count_lacking(db: Database, target: Store, source: Store | None, *, masters_only: bool = False) -> int:
+def count_lacking(db: Database, target: Store, source: Store | None, *, masters_only: bool = False,
+                  report: Report = ignore_progress) -> int:
     """How many pictures have sidecars that their copies in ``target``, or those to come, lack. Changes nothing."""
     root = locate_store(db, target)
     if root is None:
         return 0
     lacking = set()
-    for origin, picture, copy in _pairs(db, target, source, masters_only=masters_only, to_come=True):
+    for origin, picture, copy in _pairs(db, target, source, masters_only=masters_only, to_come=True,
+                                        report=report):
         with suppress(CatalogueError, OSError), opened_store(db, origin) as held, open_entry(
                 held, native_path(picture)) as entry:
             names = [name_beside(sidecar.name, entry.name, native_path(copy).rpartition("/")[2])
@@ -125,10 +127,7 @@ def _pairs(db: Database, target: Store, source: Store | None, *, masters_only: b
         if root is None:
             continue
         seen: set[str] = set()
-        for number, named in enumerate(_sidecar_stems(root)):
-            report(Progress(f"Looking for sidecars in {origin.name}", number))
-            if cancelled():
-                raise Stopped
+        for named in _sidecar_stems(root, f"Looking for sidecars in {origin.name}", report, cancelled):
             for file in files.pictures_called(db, origin.id, named, masters_only=masters_only):
                 if file.path in seen or file.scan_id is None:
                     continue
@@ -138,9 +137,12 @@ def _pairs(db: Database, target: Store, source: Store | None, *, masters_only: b
                     yield origin, file.path, copy
 
 
-def _sidecar_stems(root: Path) -> Iterator[str]:
-    """The path, as kept, of every sidecar below a root without its suffix. Links are not followed."""
-    for folder, folders, names in os.walk(root):
+def _sidecar_stems(root: Path, step: str, report: Report, cancelled: Cancelled) -> Iterator[str]:
+    """The path, as kept, of every sidecar below a root without its suffix. Links are not followed. Raises Stopped."""
+    for number, (folder, folders, names) in enumerate(os.walk(root)):
+        report(Progress(step, number))
+        if cancelled():
+            raise Stopped
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
             if name.endswith(SUFFIXES) and not name.startswith("."):

@@ -38,10 +38,12 @@ class CopyPlan:
         return sum(item.size for item in self.wanted)
 
 
-def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool = False) -> CopyPlan:
+def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool = False,
+              report: Report = ignore_progress) -> CopyPlan:
     """What would be copied to the store ``target``. Changes nothing. Raises NotFound for an unknown store."""
     into, origin = stores.by_name(db, target), stores.by_name(db, source) if source else None
-    sidecars = count_lacking(db, into, origin, masters_only=masters_only)  # looks at the disks: another may lie there
+    # first, for it looks at the disks: another than before may lie in a store's place
+    sidecars = count_lacking(db, into, origin, masters_only=masters_only, report=report)
     return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)), sidecars)
 
 

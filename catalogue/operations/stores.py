@@ -85,6 +85,20 @@ def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
     return StoreRetired(store, open_before, lacking)
 
 
+def unread_files(db: Database, store: Store, place: Path | None) -> int:
+    """How many files of a store count as no copies until they are read at ``place``, where it lies now: for it lies on
+    another disk than when they were read."""
+    if place is None:
+        return 0
+    holding = stores.holding(db, store.id)
+    return holding.unread if store_service.is_same_disk(db, store, place) else holding.files
+
+
+def summarize_unread(count: int) -> str:
+    """What :func:`unread_files` counted."""
+    return f"on another disk than before: {counted(count, 'file')} there will count as copies once read"
+
+
 def summarize(result: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
     """What was done with which store, and what masters lack since."""
     match result:

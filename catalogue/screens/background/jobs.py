@@ -68,7 +68,8 @@ def start_copy(shop: "CatalogueApp", target: str, source: str = "") -> bool:
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.copying import copy_to_store, plan_copy
 
-        return copy_to_store(db, shop.home, plan_copy(db, target, source), report=report, cancelled=cancelled)
+        plan = plan_copy(db, target, source, report=report)
+        return copy_to_store(db, shop.home, plan, report=report, cancelled=cancelled)
 
     return _begin(shop, f"Copying to {target}", job, "copying")
 

@@ -13,7 +13,7 @@ from textual.widgets import Static
 from catalogue.fixity.set_aside import SetAsideFile, set_aside_files
 from catalogue.indexing.stores import UNMARKED, locate_store
 from catalogue.operations.doubles import summarize_set_aside
-from catalogue.operations.stores import StoreRetired, retire_store, summarize
+from catalogue.operations.stores import StoreRetired, retire_store, summarize, summarize_unread, unread_files
 from catalogue.progress import data_size
 from catalogue.records import stores, upkeep_lists
 from catalogue.records.database import Database
@@ -41,6 +41,7 @@ class StoreView:
     total: int | None
     findings: int
     last_audit: str
+    unread: int
     set_aside: tuple[SetAsideFile, ...] = ()
 
 
@@ -58,7 +59,7 @@ def store_views(db: Database) -> list[StoreView]:
                 place = None
         views.append(StoreView(store, place, stores.holding(db, store.id), free, total,
                                upkeep_lists.findings_of_store(db, store.id), last_audit(db, store.id),
-                               set_aside_files(db, store, place)))
+                               unread_files(db, store, place), set_aside_files(db, store, place)))
     return views
 
 
@@ -172,6 +173,8 @@ def store_words(view: StoreView) -> Content:
         bar = "█" * round(used * length) + "░" * (length - round(used * length))
         parts.append(line(f"{bar} {used:.0%} used, {data_size(view.free)} free of {data_size(view.total)}"))
     parts.append(line(f"oldest check {ago(held.oldest_check)}; last audit {ago(view.last_audit)}"))
+    if view.unread:
+        parts.append(line(("! ", "bold $warning"), f"{summarize_unread(view.unread)}: press i"))
     if view.findings:
         parts.append(line(("! ", "bold $warning"), f"{counted(view.findings, 'open finding')}"))
     if view.set_aside:
