@@ -2,14 +2,14 @@
 
 import json
 import os
-import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from itertools import combinations
 from pathlib import Path
 from uuid import uuid4
 
 from catalogue.errors import Busy, CatalogueError, Refused, StoreAway
+from catalogue.indexing import mount_points
 from catalogue.indexing.places import note_place
 from catalogue.records import events, findings, locations, stores
 from catalogue.records.database import Database, transaction
@@ -74,9 +74,12 @@ def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
     for other in stores.listed(db):
         theirs = Path(other.root)
         same = same_file(root, theirs)
-        if same and (marker != other.marker or root != theirs):
-            raise Refused(f"This folder is the store {other.name!r} already, reached by another path."
-                          if root != theirs else f"This folder is already the store {other.name!r}.", path=root)
+        if same and (root != theirs or other.marker.startswith(UNMARKED)):
+            path = ", reached by another path" if root != theirs else ""
+            raise Refused(f"This folder is already the store {other.name!r}{path}.", path=root)
+        if same and marker != other.marker:
+            raise Refused(f"The store {other.name!r} was last seen here, but its marker is gone.",
+                          hint=_marker_advice(other, root), path=root)
         if root != theirs and not same and overlapping(root, theirs):
             raise Refused(f"This folder and the store {other.name!r} overlap.",
                           hint="A file can belong to one store only.", path=root)
@@ -107,9 +110,16 @@ def marker_facts(root: Path) -> dict[str, str]:
         return {}
 
 
+def _marker_advice(store: Store, root: Path) -> str:
+    return f"If it is this store: catalogue store move {store.name} {root} writes it again. {_replaced_advice(store)}"
+
+
+def _replaced_advice(store: Store) -> str:
+    return f"If it is another disk: catalogue store retire {store.name}, then add the folder."
+
+
 def _lacks_marker(store: Store, root: Path) -> bool:
-    """Whether a folder that has files of some kind has lost its marker, or never had one; an empty one is a mount
-    point."""
+    """Whether a folder that holds anything has no marker; an empty one is a mount point."""
     return not store.marker.startswith(UNMARKED) and read_marker(root) is None and bool(_first_name(root))
 
 
@@ -176,7 +186,7 @@ def marked_elsewhere(store: Store) -> list[Path]:
     if store.marker.startswith(UNMARKED):
         return []
     seen, folders = {identity(Path(store.root))}, []
-    for candidate in _mounted(Path(store.root)):
+    for candidate in mount_points.candidates(Path(store.root)):
         if read_marker(candidate) == store.marker and (place := identity(candidate)) not in seen:
             seen.add(place)
             folders.append(candidate)
@@ -193,7 +203,8 @@ def move_store(db: Database, store: Store, folder: Path) -> int:
     root = folder.expanduser().absolute()
     lost = _lacks_marker(store, root) and is_same_disk(db, store, root)
     if not lost and (read_marker(root) != store.marker if not store.marker.startswith(UNMARKED) else not root.is_dir()):
-        raise Refused(f"This folder does not have the marker of the store {store.name!r}.", path=root)
+        raise Refused(f"This folder does not have the marker of the store {store.name!r}.",
+                      hint=_replaced_advice(store), path=root)
     other = overlapping_store(db, root, but=store.id)
     if other is not None:
         raise Refused(f"This folder and the store {other.name!r} overlap.",
@@ -229,8 +240,7 @@ def offline(store: Store) -> StoreAway:
     hint = f"Connect it; it was at {store.root}."
     others, root = marked_elsewhere(store), Path(store.root)
     if _lacks_marker(store, root):
-        hint = (f"{root} is there, but {MARKER} in it is gone. If it is this store: catalogue store move {store.name}"
-                f" {root} writes it again.")
+        hint = f"{root} is there, but {MARKER} in it is gone. {_marker_advice(store, root)}"
     elif others:
         hint = (f"{others[0]} has its marker, but is not the disk last seen at {store.root}: it may be a clone. If it"
                 f" is this store: catalogue store move {store.name} {others[0]}.")
@@ -270,30 +280,3 @@ def _first_name(root: Path) -> str:
             return next((entry.name for entry in entries), "")
     except OSError:
         return ""
-
-
-def _mounted(last: Path) -> Iterator[Path]:
-    """Places where the store may be now: every volume's root, and the same folder on every volume."""
-    tops = [Path("/Volumes")] if sys.platform == "darwin" else [Path("/mnt"), Path("/media"), Path("/run/media")]
-    for top in tops:
-        for volume in _folders(top):
-            for place in (volume, *_folders(volume)):
-                yield place
-                parts = last.parts
-                for depth in range(max(1, len(parts) - 4), len(parts)):
-                    yield _as_spelled_there(place, parts[depth:])
-
-
-def _as_spelled_there(place: Path, parts: Sequence[str]) -> Path:
-    """A folder below a place, its parts as they are spelled there where that differs in capitals alone."""
-    for part in parts:
-        alike = (entry for entry in _folders(place) if entry.name.casefold() == part.casefold())
-        place = place / part if (place / part).exists() else next(alike, place / part)
-    return place
-
-
-def _folders(top: Path) -> list[Path]:
-    try:
-        return sorted(entry for entry in top.iterdir() if entry.is_dir())
-    except OSError:  # not there, or not ours to see: no store of ours either
-        return []

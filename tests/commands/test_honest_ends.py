@@ -236,7 +236,7 @@ def test_the_first_job_sheet_after_a_remount_names_the_place_as_it_is_now(
     moved = tmp_path / "mnt" / "disk"
     moved.parent.mkdir()
     archive.rename(moved)
-    monkeypatch.setattr("catalogue.indexing.stores._mounted", lambda _: iter([moved]))
+    monkeypatch.setattr("catalogue.indexing.mount_points.candidates", lambda _: iter([moved]))
     told = call("order", "sheet", "7", "--text").out
     assert f"at {moved}" in told and f"at {archive}" not in told
 

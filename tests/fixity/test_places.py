@@ -18,6 +18,7 @@ from catalogue.fixity.audit import audit
 from catalogue.fixity.bags import write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, review
 from catalogue.fixity.verdicts import link_on_the_way
+from catalogue.indexing import mount_points
 from catalogue.indexing import places as noted_places
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
@@ -279,7 +280,7 @@ def volumes(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     """Where disks appear."""
     place = tmp_path / "media"
     place.mkdir()
-    monkeypatch.setattr(on_disk, "_mounted", lambda _: iter(sorted(place.iterdir())))
+    monkeypatch.setattr(mount_points, "candidates", lambda _: iter(sorted(place.iterdir())))
     return place
 
 
@@ -305,7 +306,9 @@ def test_a_marker_that_is_gone_is_told_and_written_again_by_a_move_alone(shop: S
     (root / "Ada").mkdir()
     shop.index("nas")
     assert next_step(shop.db, shop.finding("offline"), "D Mon YYYY").text == on_disk.offline(store).hint
-    assert on_disk.offline(store).hint.endswith(f"store move nas {root} writes it again.")
+    assert f"store move nas {root} writes it again." in on_disk.offline(store).hint
+    with pytest.raises(Refused, match=r"its marker is gone\..*store move nas.*store retire nas"):
+        shop.add("nas", "copy")
     shutil.copytree(root, shop.folder / "another")
     with pytest.raises(Refused, match="does not have the marker"):
         move_store(shop.db, store, shop.folder / "another")
@@ -378,8 +381,8 @@ def test_an_audit_follows_no_link_either(shop: Shop, scan: Scan, what: str) -> N
 def test_a_disk_is_known_where_its_folder_is_spelled_with_other_capitals(
         shop: Shop, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     store = shop.add("Scans", "copy")
-    real = on_disk._folders
-    monkeypatch.setattr(on_disk, "_folders", lambda top: [tmp_path / "media"] if top == Path("/media") else (
+    real = mount_points._folders
+    monkeypatch.setattr(mount_points, "_folders", lambda top: [tmp_path / "media"] if top == Path("/media") else (
         real(top) if top.is_relative_to(tmp_path) else []))
     (tmp_path / "media" / "VAULT").mkdir(parents=True)
     (shop.folder / "Scans").rename(tmp_path / "media" / "VAULT" / "scans")

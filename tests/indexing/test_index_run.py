@@ -323,13 +323,12 @@ def test_a_store_without_marker_is_never_written_to(db: Database, scan: Scan, tm
 
 
 def test_a_disk_is_known_again_by_its_marker(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
-    import catalogue.indexing.stores as module
-
     shop.index()
     volumes = shop.root.parent / "volumes"
     volumes.mkdir()
     shop.root.rename(volumes / "USB 7")
-    monkeypatch.setattr(module, "_mounted", lambda _: iter([volumes / "other", volumes / "USB 7"]))
+    monkeypatch.setattr("catalogue.indexing.mount_points.candidates",
+                        lambda _: iter([volumes / "other", volumes / "USB 7"]))
     summary = shop.index(executors=nobody)
     assert (summary.outcome, summary.unchanged) == ("finished", 3)
     assert stores.by_name(shop.db, "main").root == str(volumes / "USB 7")
