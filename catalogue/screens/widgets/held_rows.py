@@ -28,7 +28,7 @@ class HeldRows(Generic[R]):
         self._marks: dict[object, R] = {}       # in the order they were made
         self._expected: set[object] = set()     # what leaves the list because the person said so
 
-    def replace(self, rows: Sequence[R]) -> None:
+    def set_rows(self, rows: Sequence[R]) -> None:
         """Hold these rows."""
         self.rows = list(rows)
         if not any(row is self.departed for row in self.rows):

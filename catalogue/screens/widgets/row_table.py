@@ -140,7 +140,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         ``keep_drawn``: rows held before are the very same and look the same.
         """
         before, stood, top = self.rows_held, self.cursor_row, self.scroll_offset.y
-        self._held.replace(rows)
+        self._held.set_rows(rows)
         self._strips.forget({id(row) for row in self.rows_held} if keep_drawn else ())
         self._resize()
         self.set_reactive(RowTable.cursor_row, max(0, min(cursor, len(self.rows_held) - 1)))
