@@ -4,6 +4,8 @@ import ast
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -28,8 +30,16 @@ def test_layers_hold() -> None:
     assert checked.returncode == 0, checked.stdout + checked.stderr
 
 
+@cache
 def tree_of(module: Path) -> ast.Module:
     return ast.parse(module.read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def trees_forgotten() -> Iterator[None]:
+    """Each module is parsed once for all of these tests; nobody looks through a million nodes for garbage later."""
+    yield
+    tree_of.cache_clear()
 
 
 def _strings(module: Path) -> list[str]:
