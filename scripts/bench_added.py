@@ -82,7 +82,7 @@ def main() -> None:
         index_stores(db, home, workers=1, executors=ThreadPoolExecutor)
         done = []
         seconds = spent(lambda db=db, done=done: done.append(update(db, home)))
-        print(f"among {count} scans: {done[0].compared} compared, {done[0].found} pairs, "
+        print(f"among {count} scans: {done[0].compared} compared, {done[0].pairs} pairs, "
               f"{seconds / done[0].compared:.3f} s a scan", flush=True)
         db.close()
 

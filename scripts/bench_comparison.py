@@ -142,7 +142,7 @@ def measure(home: Home, folder: Path, counts: list[int], photos: list[Path]) -> 
         seconds = time.process_time() - began
         photo_seconds = [spent(lambda path=path: find_picture(db, home, path)) for path in photos]
         size = [p.stat().st_size for p in home.features.rglob("*") if p.is_file()]
-        print(f"{count} scans: {done.compared} compared, {done.found} pairs, {seconds / done.compared:.3f} s a scan; a "
+        print(f"{count} scans: {done.compared} compared, {done.pairs} pairs, {seconds / done.compared:.3f} s a scan; a "
               f"phone photo {np.median(photo_seconds):.2f} s, slowest {max(photo_seconds):.2f} s; features and index "
               f"{sum(size) / count / 1000:.1f} kB a scan", flush=True)
 

@@ -268,7 +268,7 @@ class Artists:
         for slot, count in chosen.items():
             share = count / shapes[slot[0]]
             people = values[slot]
-            titles = sum(len(said) for said in people.values()) / len(people)
+            titles = sum(len(met) for met in people.values()) / len(people)
             if slot[2] == "m":
                 continue  # a word from inside a field
             worth = 0.6 * share * min(1.0, count / 4)

@@ -36,7 +36,7 @@ def skip_running_numbers(works: Sequence[Work]) -> None:
 
 
 def _is_numbered(name: Name) -> bool:
-    kinds = [t.kind for t in name.said]
+    kinds = [t.kind for t in name.spoken]
     return len(kinds) > 1 and kinds[0] == Kind.NUMBER and Kind.WORD in kinds
 
 

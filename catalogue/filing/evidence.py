@@ -145,11 +145,11 @@ class NameEvidence:
                 and self._inverted[place.folders[: candidate.part]] >= 0.5
             )
             if len(evidence.titles) < CAP:
-                said = candidate.title
-                if said and set(said.split()) <= words.POSITION:
+                title = candidate.title
+                if title and set(title.split()) <= words.POSITION:
                     continue  # where a capture lies: "left"
-                if said:
-                    evidence.titles.add(said)
+                if title:
+                    evidence.titles.add(title)
                     if candidate.phrase.whole:
                         evidence.titles |= {title_below(place, candidate.part)} - {""}
                 else:
@@ -174,7 +174,7 @@ def _is_announced(place: Place, part: int) -> bool:
     "artists/brell"."""
     if any(t.kind == Kind.JOB and t.text[0].isdigit() for t in read_name(place.folders[part]).tokens):
         return True
-    above = read_name(place.folders[part - 1]).said if part else ()
+    above = read_name(place.folders[part - 1]).spoken if part else ()
     return bool(above) and all(t.text.casefold() in words.ARTISTS for t in above)
 
 

@@ -114,16 +114,16 @@ def bare_stems(paths: Collection[Path]) -> frozenset[str]:
     many folders which have no other. ``paths`` are distinct."""
     stems = {path[-1]: _words_of(read_name(path[-1]).tokens) for path in paths}
     folders: dict[str, set[Path]] = defaultdict(set)
-    said: dict[Path, set[str]] = defaultdict(set)
+    keys: dict[Path, set[str]] = defaultdict(set)
     repeating: dict[str, set[Path]] = defaultdict(set)  # by purpose: the folders whose folders for it are named again
     for path in paths:
         key, folder = stems[path[-1]], path[:-1]
         folders[key].add(folder)
-        said[folder].add(key)
+        keys[folder].add(key)
         if _repeats_folder(path):
             repeating[purpose_key(path[-2])].add(path[:-2])
     often = {key for key, folders_of in folders.items() if key and len(folders_of) >= MANY}
-    bare = {key for key in often if sum(said[folder] <= often for folder in folders[key]) >= 0.7 * len(folders[key])}
+    bare = {key for key in often if sum(keys[folder] <= often for folder in folders[key]) >= 0.7 * len(folders[key])}
     spread = {key for key, parents in repeating.items() if len(parents) >= MANY}
     return frozenset(stem for stem, key in stems.items() if key in bare) | {
         path[-1] for path in paths if spread and _repeats_folder(path) and purpose_key(path[-2]) in spread}

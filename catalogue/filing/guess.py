@@ -122,7 +122,7 @@ def _span(name: Name, endings: Endings) -> tuple[int, int, bool]:
     if name.tokens and name.tokens[0].kind == Kind.YEAR and name.tokens[0].text < "2000" and not any(
             t.kind == Kind.WORD for t in name.tokens):
         return 0, 0, True  # "1988-(1)"
-    begins = name.said[0].kind if name.said else Kind.NUMBER
+    begins = name.spoken[0].kind if name.spoken else Kind.NUMBER
     if name.is_device or begins in (Kind.SIZE, Kind.RESOLUTION):
         return 0, -1, False
     first = endings.start(name)
@@ -234,9 +234,9 @@ def _learned(work: Work, title: Title, purposes: Purposes) -> tuple[str, str]:
 
 def _closing_number(name: Name) -> str:
     """The number with which a file's name ends, if it ends in one that is no year and no size."""
-    if not name.said:
+    if not name.spoken:
         return ""
-    last = name.said[-1]
+    last = name.spoken[-1]
     if last.kind in (Kind.NUMBER, Kind.COUNTER) or (last.kind == Kind.VERSION and last.text.startswith("(")):
         return last.text
     digits = last.text.lstrip(ascii_letters)

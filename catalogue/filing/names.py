@@ -67,7 +67,7 @@ class Name:
         return texts
 
     @cached_property
-    def said(self) -> tuple[Token, ...]:
+    def spoken(self) -> tuple[Token, ...]:
         """The tokens that are no breaks."""
         return tuple(token for token in self.tokens if token.kind != Kind.BREAK)
 

@@ -213,10 +213,10 @@ def _repeats(work: Work, folder: Title) -> bool:
     name, (first, _, of_artist) = work.names[-1], beside_artist(work)
     if not work.title.key or of_artist.start >= first < of_artist.stop:
         return False
-    said = title_key(name.text[name.tokens[first].start :])
+    key = title_key(name.text[name.tokens[first].start :])
     if " " in folder.text and set(fold(folder.text).split()) & set(fold(work.title.text).split()):
-        return folder.key in said
-    return folder.key.startswith(work.title.key) and said.startswith(folder.key)
+        return folder.key in key
+    return folder.key.startswith(work.title.key) and key.startswith(folder.key)
 
 
 def _is_numbered(rest: str) -> bool:

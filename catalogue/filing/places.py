@@ -29,7 +29,7 @@ class Place:
     last: int
     proved: bool  # other names show that the title ends there
     shape: str  # how the path is built: which folders say something, and of how many fields and kinds of number
-    said: str  # what the stem says from first to last, folded
+    own_text: str  # what the stem says from first to last, folded
     content: tuple[int, ...]  # the folders that say something
     names: tuple[Name, ...]  # of the folders
 
@@ -38,10 +38,10 @@ def place_of(folders: tuple[str, ...], kinds: str, stem: str, first: int, last: 
     """The place of files of these folders."""
     shape = [_built(text, 0, -1) if kind == "c" else kind for text, kind in zip(folders, kinds, strict=True)]
     shape.append(_built(stem, first, last))
-    said = fold(read_name(stem).between(first, last)) if first <= last else ""
+    own_text = fold(read_name(stem).between(first, last)) if first <= last else ""
     content = tuple(part for part, kind in enumerate(kinds) if kind == "c")
     names = tuple(map(read_name, folders))
-    return Place(folders, kinds, stem, first, last, proved, "/".join(shape), said, content, names)
+    return Place(folders, kinds, stem, first, last, proved, "/".join(shape), own_text, content, names)
 
 
 @lru_cache(maxsize=200_000)
@@ -72,7 +72,7 @@ def title_beside(place: Place, part: int, phrase: Phrase) -> str:
     for below in place.content:
         if below > part:
             return _without(fold(place.folders[below]), own)
-    return _uncounted(place, _without(place.said, own))
+    return _uncounted(place, _without(place.own_text, own))
 
 
 @lru_cache(maxsize=100_000)
@@ -88,12 +88,12 @@ def _beside_in_folder(text: str, first: int, last: int) -> tuple[str, str]:
 def title_below(place: Place, part: int) -> str:
     """What the file's name says besides the nearest folder below another: "Moor" of "Ann Teal/Landscapes/Moor"."""
     below = next((at for at in place.content if at > part), 0)
-    return _uncounted(place, _without(place.said, fold(place.folders[below]))) if below else ""
+    return _uncounted(place, _without(place.own_text, fold(place.folders[below]))) if below else ""
 
 
 def ends_in(place: Place, text: str) -> bool:
     """Whether what a file's name may hold as its title ends in ``text``, or is that."""
-    return f" {place.said}".endswith(f" {fold(text)}")
+    return f" {place.own_text}".endswith(f" {fold(text)}")
 
 
 def beside_repeated_title(folder: str, place: Place) -> tuple[int, ...]:
@@ -119,22 +119,22 @@ def _splits(text: str) -> tuple[_Split, ...]:
     tokens before, if they hold a word; the key of what stands before, the tokens behind, if they hold a word."""
     folder = read_name(text)
     worded = [i for i, token in enumerate(folder.tokens) if token.kind == Kind.WORD]
-    said = [i for i, token in enumerate(folder.tokens) if token.kind != Kind.BREAK]
-    return tuple((title_key(folder.between(at, said[-1])), len(said) - number > 1,
-                  (0, said[number - 1]) if worded and worded[0] < at else (),
-                  title_key(folder.between(said[0], said[number - 1])),
-                  (at, said[-1]) if worded and worded[-1] >= at else ())
-                 for number, at in enumerate(said[1:], 1))
+    spoken = [i for i, token in enumerate(folder.tokens) if token.kind != Kind.BREAK]
+    return tuple((title_key(folder.between(at, spoken[-1])), len(spoken) - number > 1,
+                  (0, spoken[number - 1]) if worded and worded[0] < at else (),
+                  title_key(folder.between(spoken[0], spoken[number - 1])),
+                  (at, spoken[-1]) if worded and worded[-1] >= at else ())
+                 for number, at in enumerate(spoken[1:], 1))
 
 
-def _uncounted(place: Place, said: str) -> str:
+def _uncounted(place: Place, text: str) -> str:
     """A title without the number that may count captures of it: "harbour 3" as "harbour"."""
-    title, _, number = said.rpartition(" ")
-    return title if title and number.isdigit() and not place.proved else said
+    title, _, number = text.rpartition(" ")
+    return title if title and number.isdigit() and not place.proved else text
 
 
-def _without(said: str, own: str) -> str:
-    return said[len(own):].strip() if said.startswith(own) else said
+def _without(text: str, own: str) -> str:
+    return text[len(own):].strip() if text.startswith(own) else text
 
 
 def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
@@ -147,7 +147,7 @@ def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
     for place in places:
         content = place.content
         for number, part in enumerate(content):
-            below = fold(place.folders[content[number + 1]]) if number + 1 < len(content) else place.said
+            below = fold(place.folders[content[number + 1]]) if number + 1 < len(content) else place.own_text
             own = fold(place.folders[part])
             below = _without(below, own)
             if below and not below.isdigit() and not own.startswith(below):
@@ -177,7 +177,7 @@ def inverted_shares(places: Sequence[Place]) -> dict[tuple[str, ...], float]:
             text, beside = place.folders[part], children[place.folders[:part]]
             if text not in beside:
                 beside[text] = any(p.whole and p.person.family_first for p in phrases(text))
-    return defaultdict(float, {parent: sum(found.values()) / len(found) for parent, found in children.items()})
+    return defaultdict(float, {parent: sum(shares.values()) / len(shares) for parent, shares in children.items()})
 
 
 def words_of(place: Place) -> list[tuple[str, int, int]]:

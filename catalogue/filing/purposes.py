@@ -77,9 +77,9 @@ def _role_of(met: _Met) -> str:
 
 
 def _ends_in_number(name: Name) -> bool:
-    if not name.said:
+    if not name.spoken:
         return False
-    last = name.said[-1]
+    last = name.spoken[-1]
     return (last.kind == Kind.NUMBER or (last.kind == Kind.VERSION and last.text.startswith("("))
         or (len(last.text) in (2, 3) and last.text[0].isalpha() and last.text[1:].isdigit())
-        or (len(last.text) == 1 and last.text.casefold() in "abcdefgh" and len(name.said) > 1))
+        or (len(last.text) == 1 and last.text.casefold() in "abcdefgh" and len(name.spoken) > 1))

@@ -100,29 +100,29 @@ def _paths_that_say_more(group: Sequence[Work], beside: Mapping[str, Collection[
     """Paths of files whose names hold their folder's title and other words that surely belong to a title: several
     files have them, and beside this title alone ("Window/Window_without_Frame"), or each file has others
     ("lowres/Window lowres", "lowres/Moor lowres"). ``beside``: by such words the folders' titles they stand beside."""
-    said = Counter(_span_key(work) for work in group)
+    counts = Counter(_span_key(work) for work in group)
     ends = {key for work in group if work.folder_title and (key := _span_key(work)) != work.folder_title
             and key.endswith(work.folder_title)}
     return {work.facts.path for work in group if (rest := _beside_folder_title(work)) and (
-        (len(beside[rest]) == 1 and said[_span_key(work)] > 1) or (_span_key(work) in ends and len(ends) > 1))}
+        (len(beside[rest]) == 1 and counts[_span_key(work)] > 1) or (_span_key(work) in ends and len(ends) > 1))}
 
 
 def _beside_folder_title(work: Work) -> str:
     """What a file's name says before or behind the title of its folder."""
-    said = _span_key(work) if work.folder_title else ""
-    if said.startswith(work.folder_title):
-        return said[len(work.folder_title) :]
-    return said[: -len(work.folder_title)] if said.endswith(work.folder_title) else ""
+    key = _span_key(work) if work.folder_title else ""
+    if key.startswith(work.folder_title):
+        return key[len(work.folder_title) :]
+    return key[: -len(work.folder_title)] if key.endswith(work.folder_title) else ""
 
 
 def _repeated_folder(work: Work) -> str:
     """The folder's name, below the artist's, that a file's name repeats though its title was read shorter:
     "Last Web/master/last-web-final" as "Last"."""
     first = work.artist_in_path.part + 1 if work.artist_in_path else 0
-    said, title = title_key(work.parts[-1]), title_key(work.piece.value)
+    own_key, title = title_key(work.parts[-1]), title_key(work.piece.value)
     for name in reversed(work.parts[first:-1]):
         key = title_key(name)
-        if title in key != title and key in said:
+        if title in key != title and key in own_key:
             return name
     return ""
 
@@ -157,13 +157,13 @@ def _counter_before(work: Work) -> str:
     """The "Tile 3" with which a file's name begins, if more is taken for its title."""
     if not work.title or not work.title.key:
         return ""
-    token = next(iter(work.names[-1].said), None)
+    token = next(iter(work.names[-1].spoken), None)
     return token.text if token and token.kind == Kind.COUNTER else ""
 
 
 def _number_of_untitled(work: Work) -> str:
     """The "4" of "untitled-4", which a program gives, or a person to one of several works."""
-    tokens = work.names[-1].said
+    tokens = work.names[-1].spoken
     own = work.title.key if work.title else ""
     return tokens[1].text if not own and len(tokens) > 1 and tokens[1].kind == Kind.NUMBER and (
         fold(tokens[0].text) in words.UNTITLED) else ""

@@ -65,18 +65,18 @@ def first_fields(text: str) -> tuple[tuple[int, str, bool], ...]:
     """The first one, two words of a name, and its words up to a break, folded; with the token behind them and whether
     a break is between."""
     first: list[tuple[int, str, bool]] = []
-    said: list[str] = []
+    field_words: list[str] = []
     tokens = read_name(text).tokens[:6]
     for i, token in enumerate(tokens):
         if token.kind == Kind.BREAK:
-            if said and i + 1 < len(read_name(text).tokens):
-                first.append((i + 1, " ".join(said), True))
+            if field_words and i + 1 < len(read_name(text).tokens):
+                first.append((i + 1, " ".join(field_words), True))
         elif token.kind in SURE or token.kind in (Kind.NUMBER, Kind.YEAR):
             break
         else:
-            if said and tokens[i - 1].kind != Kind.BREAK:
-                first.append((i, " ".join(said), False))
-            said.append(fold(token.text))
-            if len(said) > 3 or len(said[0]) < 2:
+            if field_words and tokens[i - 1].kind != Kind.BREAK:
+                first.append((i, " ".join(field_words), False))
+            field_words.append(fold(token.text))
+            if len(field_words) > 3 or len(field_words[0]) < 2:
                 break
     return tuple(first)

@@ -41,10 +41,10 @@ def _curve() -> Floats:
 _LINEAR = _curve()
 
 
-def delta_e(one: Floats, two: Floats) -> Floats:
+def delta_e(first: Floats, second: Floats) -> Floats:
     """CIEDE2000 between two arrays …×3 of CIELAB, with kL = kC = kH = 1."""
-    l1, a1, b1 = np.moveaxis(np.asarray(one, np.float64), -1, 0)
-    l2, a2, b2 = np.moveaxis(np.asarray(two, np.float64), -1, 0)
+    l1, a1, b1 = np.moveaxis(np.asarray(first, np.float64), -1, 0)
+    l2, a2, b2 = np.moveaxis(np.asarray(second, np.float64), -1, 0)
     mean7 = ((np.hypot(a1, b1) + np.hypot(a2, b2)) / 2) ** 7
     g = 0.5 * (1 - np.sqrt(mean7 / (mean7 + 25.0**7)))
     a1, a2 = a1 * (1 + g), a2 * (1 + g)

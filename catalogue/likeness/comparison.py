@@ -147,21 +147,21 @@ def _light(picture: Bytes) -> Floats:
     return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.float32)
 
 
-def _blocks(one: Floats, two: Floats, mask: Flags, side: int) -> tuple[Floats, Floats, Flags]:
+def _blocks(a: Floats, b: Floats, mask: Flags, side: int) -> tuple[Floats, Floats, Flags]:
     """Correlation, contrast (the greater standard deviation, levels of 255) and presence of blocks of ``side`` px,
     laid with half overlap."""
-    one, two = cv2.GaussianBlur(one, (0, 0), limits.MIDDLE_BLUR), cv2.GaussianBlur(two, (0, 0), limits.MIDDLE_BLUR)
+    a, b = cv2.GaussianBlur(a, (0, 0), limits.MIDDLE_BLUR), cv2.GaussianBlur(b, (0, 0), limits.MIDDLE_BLUR)
 
     def mean(v: Floats) -> Floats:
         return np.asarray(cv2.boxFilter(v, cv2.CV_32F, (side, side)), np.float32)
 
-    m1, m2 = mean(one), mean(two)
-    v1, v2 = np.maximum(mean(one * one) - m1 * m1, 0), np.maximum(mean(two * two) - m2 * m2, 0)
+    m1, m2 = mean(a), mean(b)
+    v1, v2 = np.maximum(mean(a * a) - m1 * m1, 0), np.maximum(mean(b * b) - m2 * m2, 0)
     # the constant keeps a block that is plain in one picture only from dividing by nothing: it then disagrees
-    zncc = (mean(one * two) - m1 * m2) / np.sqrt((v1 + 0.25) * (v2 + 0.25))
+    zncc = (mean(a * b) - m1 * m2) / np.sqrt((v1 + 0.25) * (v2 + 0.25))
     whole = mean(mask.astype(np.float32)) > 0.999
     half, step = side // 2, max(1, side // 2)
-    at = np.s_[half : one.shape[0] - half + 1 : step, half : one.shape[1] - half + 1 : step]
+    at = np.s_[half : a.shape[0] - half + 1 : step, half : a.shape[1] - half + 1 : step]
     contrast = np.sqrt(np.maximum(v1, v2))
     return np.asarray(zncc[at], np.float32), np.asarray(contrast[at], np.float32), whole[at]
 
@@ -174,31 +174,31 @@ def _largest(flags: Flags) -> int:
     return int(stats[1:, cv2.CC_STAT_AREA].max())
 
 
-def _grain(one: Floats, two: Floats, mask: Flags) -> tuple[float, float]:
+def _grain(first: Floats, second: Floats, mask: Flags) -> tuple[float, float]:
     """Correlation of what a blur of one pixel removes, over the calmest three tenths, where it is grain and noise, and
     the lesser of the two strengths."""
-    smooth = cv2.GaussianBlur(one, (0, 0), 2.0)
+    smooth = cv2.GaussianBlur(first, (0, 0), 2.0)
     busy = cv2.GaussianBlur(np.abs(cv2.Laplacian(smooth, cv2.CV_32F)), (0, 0), 4.0)
     calm = mask & (busy <= np.percentile(busy[mask], 30))
-    x, y = (np.asarray(v - cv2.GaussianBlur(v, (0, 0), 1.0))[calm] for v in (one, two))
+    x, y = (np.asarray(v - cv2.GaussianBlur(v, (0, 0), 1.0))[calm] for v in (first, second))
     sx, sy = float(x.std()), float(y.std())
     if min(sx, sy) < 1e-3:
         return 0.0, min(sx, sy)
     return float(((x - x.mean()) * (y - y.mean())).mean() / (sx * sy)), min(sx, sy)
 
 
-def _differences(one: Bytes, two: Bytes, mask: Flags) -> tuple[Wide, float]:
+def _differences(a: Bytes, b: Bytes, mask: Flags) -> tuple[Wide, float]:
     """CIEDE2000 of the two averaged over 4×4 px, where whole cells overlap, and the difference of mean a* and b*."""
     size = (max(1, mask.shape[1] // 4), max(1, mask.shape[0] // 4))
     whole = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.99
     if not whole.any():
         whole = np.ones_like(whole)
-    cells = [cv2.resize(v, size, interpolation=cv2.INTER_AREA)[whole] for v in (one, two)]
+    cells = [cv2.resize(v, size, interpolation=cv2.INTER_AREA)[whole] for v in (a, b)]
     first, second = (colour.lab(c) for c in cells)
     return colour.delta_e(first, second), float(np.hypot(*(first - second)[:, 1:].mean(axis=0)))
 
 
-def _colours(one: Bytes, two: Bytes, inside: Flags, side: int) -> tuple[Floats, float]:
+def _colours(first: Bytes, second: Bytes, inside: Flags, side: int) -> tuple[Floats, float]:
     """What remains of the colour difference of each block (CIEDE2000) once the whole is brought to the same colour by
     a smooth change, and by how many degrees that change turns hues.
 
@@ -207,12 +207,12 @@ def _colours(one: Bytes, two: Bytes, inside: Flags, side: int) -> tuple[Floats, 
     on one side.
     """
     step, half = max(1, side // 2), side // 2
-    clipped = np.maximum(*(cv2.boxFilter(_burnt(v), -1, (side, side)) for v in (one, two))) > 0.02
-    at = np.s_[half : one.shape[0] - half + 1 : step, half : one.shape[1] - half + 1 : step]
+    clipped = np.maximum(*(cv2.boxFilter(_burnt(v), -1, (side, side)) for v in (first, second))) > 0.02
+    at = np.s_[half : first.shape[0] - half + 1 : step, half : first.shape[1] - half + 1 : step]
     inside = inside & ~clipped[at]
     if inside.sum() < 24:
         return np.zeros(inside.shape, np.float32), 0.0
-    grids = [cv2.boxFilter(v, -1, (side, side))[at][inside] for v in (one, two)]
+    grids = [cv2.boxFilter(v, -1, (side, side))[at][inside] for v in (first, second)]
     source, target = (g / 255.0 for g in grids)
     ys, xs = np.nonzero(inside)
     x, y = xs / max(1, inside.shape[1] - 1) - 0.5, ys / max(1, inside.shape[0] - 1) - 0.5
@@ -250,12 +250,12 @@ def _robust(terms: Wide, target: Wide, start: Wide, pull: Wide, spread: float) -
     return np.asarray(fitted, np.float64)
 
 
-def _hue_turn(one: Wide, two: Wide) -> float:
+def _hue_turn(first: Wide, second: Wide) -> float:
     """Degrees by which the colours (N×3 CIELAB) as a whole are turned about grey; 180 where they are mirrored."""
-    terms = np.c_[one[:, 1:], one[:, :1] / 50.0, np.ones(len(one))]
+    terms = np.c_[first[:, 1:], first[:, :1] / 50.0, np.ones(len(first))]
     start = np.eye(4, 2)
-    pull = np.diag([1.0, 1.0, 1e-3, 1e-3]) * len(one)  # grey works must not invent a turn
-    inner = np.linalg.solve(terms.T @ terms + pull, terms.T @ (two[:, 1:] - terms @ start)) + start
+    pull = np.diag([1.0, 1.0, 1e-3, 1e-3]) * len(first)  # grey works must not invent a turn
+    inner = np.linalg.solve(terms.T @ terms + pull, terms.T @ (second[:, 1:] - terms @ start)) + start
     turn = inner[:2].T
     if np.linalg.det(turn) < 0 and np.abs(turn).max() > 0.3:
         return 180.0

@@ -74,8 +74,8 @@ def fit_features(a: Features, b: Features) -> Fit | None:
     )
     if matrix is None:
         return None
-    kept = inside.ravel().astype(bool)
-    fit = Fit(np.asarray(matrix, np.float64), distinct(source[kept], target[kept]), len(matched))
+    fitting = inside.ravel().astype(bool)
+    fit = Fit(np.asarray(matrix, np.float64), distinct(source[fitting], target[fitting]), len(matched))
     return fit if fit.inliers >= limits.INLIERS_LEAST and limits.sane_scale(fit.scale) else None
 
 

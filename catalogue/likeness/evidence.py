@@ -116,8 +116,8 @@ class Evidence:
     @classmethod
     def from_json(cls, text: str) -> "Evidence":
         """The evidence written by :meth:`to_json`."""
-        kept: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in json.loads(text).items()}
-        return cls(**{**kept, "relation": Relation(kept["relation"])})
+        values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in json.loads(text).items()}
+        return cls(**{**values, "relation": Relation(values["relation"])})
 
 
 def _rounded(value: Any) -> Any:

@@ -54,13 +54,13 @@ class Features:
 
 def from_bytes(data: bytes) -> Features:
     """The features written by :meth:`Features.to_bytes`; ``ValueError`` if they are of another version."""
-    with np.load(io.BytesIO(data)) as kept:
-        version, width, height = (int(n) for n in kept["size"])
+    with np.load(io.BytesIO(data)) as archive:
+        version, width, height = (int(n) for n in archive["size"])
         if version != VERSION:
             raise ValueError(f"features of version {version}, not {VERSION}")
-        pairs = kept["sift"]
+        pairs = archive["sift"]
         sift = np.stack([pairs // LEVELS * LEVELS, pairs % LEVELS * LEVELS], axis=2).reshape(-1, 128)
-        return Features(width, height, _unpack(kept["spots"]), sift, kept["thumb"])
+        return Features(width, height, _unpack(archive["spots"]), sift, archive["thumb"])
 
 
 def _pack(spots: Floats) -> npt.NDArray[np.uint16]:
@@ -127,9 +127,9 @@ def sift_features(grey: Bytes, count: int) -> tuple[Floats, Bytes]:
     """RootSIFT (Arandjelović and Zisserman 2012: L1-normalise, square root) of about ``count`` spread spots."""
     sift = cv2.SIFT.create(nfeatures=count * 6, contrastThreshold=0.008, edgeThreshold=12)
     keypoints = sift.detect(grey, None)
-    kept = spread_over_scales(_table(keypoints), np.array([p.response for p in keypoints], np.float32), count,
+    chosen = spread_over_scales(_table(keypoints), np.array([p.response for p in keypoints], np.float32), count,
                               grey.shape)
-    points, codes = sift.compute(grey, [keypoints[i] for i in kept])
+    points, codes = sift.compute(grey, [keypoints[i] for i in chosen])
     if codes is None or not len(points):
         return np.zeros((0, 4), np.float32), np.zeros((0, 128), np.uint8)
     rooted = np.sqrt(codes / np.maximum(codes.sum(axis=1, keepdims=True), 1e-6))
@@ -147,15 +147,15 @@ def spread_over_scales(spots: Floats, strength: Floats, count: int, shape: tuple
     if len(spots) <= count:
         return list(range(len(spots)))
     octave = np.clip(np.floor(np.log2(np.maximum(spots[:, 2], 1.0) / 2.0) + 0.5), 0, 5).astype(int)
-    kept: list[int] = []
+    taken: list[int] = []
     left, bands = count, [b for b in range(5, -1, -1) if np.any(octave == b)]
     for place, band in enumerate(bands):  # coarse first: they are few, and what they leave goes to the finer
         members = np.flatnonzero(octave == band)
         share = math.ceil(left / (len(bands) - place))
         chosen = spread(spots[members], strength[members], share, shape)
-        kept.extend(int(members[i]) for i in chosen)
-        left = count - len(kept)
-    return kept
+        taken.extend(int(members[i]) for i in chosen)
+        left = count - len(taken)
+    return taken
 
 
 def spread(spots: Floats, strength: Floats, count: int, shape: tuple[int, ...]) -> list[int]:

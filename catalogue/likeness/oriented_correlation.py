@@ -78,11 +78,11 @@ def _orientations(side: int) -> Floats:
     return np.asarray(np.concatenate([turned * long, turned * (1 - long)]), np.float32)
 
 
-def _plane(one: Floats, two: Floats, reach: int) -> Floats:
+def _plane(first: Floats, second: Floats, reach: int) -> Floats:
     """Squared correlation of two blocks at shifts of up to ``reach`` px, mean over orientations; 1 is chance."""
     side = limits.ORIENTED_SIDE
     window = np.outer(np.hanning(side), np.hanning(side)).astype(np.float32)
-    cross = np.conj(np.fft.rfft2(one * window)) * np.fft.rfft2(two * window)
+    cross = np.conj(np.fft.rfft2(first * window)) * np.fft.rfft2(second * window)
     strength = np.abs(cross)
     cross /= np.sqrt(strength + 1e-3 * strength.mean() + 1e-12)  # half whitened, between sharp peaks and little noise
     whole = np.fft.irfft2(cross[None] * _orientations(side), s=(side, side))

@@ -39,8 +39,8 @@ def match_photo(photo: Bytes, features: Features, key: str, scan: Features,
     matrix, inside = cv2.findHomography(source, target, cv2.USAC_MAGSAC, 4.0, maxIters=3000, confidence=0.999)
     if matrix is None:
         return None
-    kept = inside.ravel().astype(bool)
-    inliers = confirmation.distinct(source[kept], target[kept])
+    fitting = inside.ravel().astype(bool)
+    inliers = confirmation.distinct(source[fitting], target[fitting])
     size = (scan.width, scan.height)
     if inliers < limits.PHOTO_INLIERS or not _plausible(matrix, size):
         return None
@@ -91,14 +91,14 @@ def _agreement(scan: Bytes, photo: Bytes, matrix: geometry.Matrix) -> tuple[floa
     seen = cv2.warpPerspective(cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY), back, size, flags=cv2.INTER_AREA)
     mask = cv2.warpPerspective(np.full(photo.shape[:2], 255, np.uint8), back, size) > 250
     side = max(12, round(min(size) / 12))
-    one, two = (cv2.GaussianBlur(v.astype(np.float32), (0, 0), 1.2) for v in (small, seen))
+    first, second = (cv2.GaussianBlur(v.astype(np.float32), (0, 0), 1.2) for v in (small, seen))
 
     def mean(v: Floats) -> Floats:
         return np.asarray(cv2.boxFilter(v, cv2.CV_32F, (side, side)), np.float32)
 
-    v1 = np.maximum(mean(one * one) - mean(one) ** 2, 0)
-    v2 = np.maximum(mean(two * two) - mean(two) ** 2, 0)
-    zncc = (mean(one * two) - mean(one) * mean(two)) / np.sqrt((v1 + 0.25) * (v2 + 0.25))
+    v1 = np.maximum(mean(first * first) - mean(first) ** 2, 0)
+    v2 = np.maximum(mean(second * second) - mean(second) ** 2, 0)
+    zncc = (mean(first * second) - mean(first) * mean(second)) / np.sqrt((v1 + 0.25) * (v2 + 0.25))
     telling = (mean(mask.astype(np.float32)) > 0.99) & (np.sqrt(v1) > limits.CONTRAST_LEAST)
     values = zncc[side // 2 :: side // 2, side // 2 :: side // 2][
         telling[side // 2 :: side // 2, side // 2 :: side // 2]

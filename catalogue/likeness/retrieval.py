@@ -102,19 +102,19 @@ class Index:
 
 def sweep(folder: Path) -> None:
     """Remove what cut-off builds left behind. Only for the one writer."""
-    kept = set(_named(folder))
+    named = set(_named(folder))
     if folder.is_dir():
         for entry in folder.iterdir():
-            if entry.is_dir() and entry.name.startswith(("segment-", "making-")) and entry.name not in kept:
+            if entry.is_dir() and entry.name.startswith(("segment-", "making-")) and entry.name not in named:
                 shutil.rmtree(entry, ignore_errors=True)
 
 
 def _named(folder: Path) -> list[str]:
     try:
-        told = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
     except (FileNotFoundError, ValueError):
         return []
-    return list(told["segments"]) if told.get("version") == VERSION else []
+    return list(manifest["segments"]) if manifest.get("version") == VERSION else []
 
 
 def _switch(folder: Path, names: list[str]) -> None:

@@ -157,8 +157,8 @@ def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.T
             tile_id, tile = row.a_scan_id, row.a_sha256
             if row.a_scan_id == scan_id:
                 tile_id, tile, evidence = row.b_scan_id, row.b_sha256, evidence.swapped()
-            kept = members.get(tile_id)
-            if row.verdict != "rejected" and _tile_in(evidence, kept.role if kept else "", whole.role):
+            tile_scan = members.get(tile_id)
+            if row.verdict != "rejected" and _tile_in(evidence, tile_scan.role if tile_scan else "", whole.role):
                 placed.setdefault(scan_id, []).append(tiles.tile_position(tile, evidence))
     if not placed:
         return None

@@ -30,7 +30,7 @@ class Updated:
     """What an update did. ``unreadable``: SHA-256 of scans whose preview could not be used."""
 
     compared: int
-    found: int
+    pairs: int
     unreadable: tuple[str, ...] = ()
     cancelled: bool = False
 
@@ -81,13 +81,13 @@ def _update(db: Database, home: Home, report: Report, cancelled: Cancelled, agai
     lost = _fill_index(db, home, index, waiting, report, cancelled)
     if cancelled():
         return Updated(0, 0, tuple(sorted(lost)), cancelled=True)
-    compared = found = 0
+    compared = pair_count = 0
     sources = Sources(lru_cache(limits.FEATURES_CACHED)(partial(feature_cache.features, home)),
                       lru_cache(limits.PREVIEWS_CACHED)(partial(feature_cache.preview, home)), lost)
     for done, scan_id in enumerate(waiting):
         report(Progress("comparing", done, len(waiting)))
         if cancelled():
-            return Updated(compared, found, tuple(sorted(lost)), cancelled=True)
+            return Updated(compared, pair_count, tuple(sorted(lost)), cancelled=True)
         own = likenesses.compared_scans(db, [scan_id])[scan_id]
         side = sources.side(own)
         if side is None:
@@ -99,9 +99,9 @@ def _update(db: Database, home: Home, report: Report, cancelled: Cancelled, agai
                                 files_together=evidence.relation.same_piece and evidence.sure >= limits.SURE_ENOUGH)
             likenesses.mark_compared(db, scan_id)
         compared += 1
-        found += len(pairs)
+        pair_count += len(pairs)
     report(Progress("comparing", len(waiting), len(waiting)))
-    return Updated(compared, found, tuple(sorted(lost)))
+    return Updated(compared, pair_count, tuple(sorted(lost)))
 
 
 def _fill_index(

@@ -117,7 +117,7 @@ def describe_comparison(comparison: Comparison, dates: str) -> list[str]:
     day = shown_day(comparison.then.made, dates)
     if comparison.same_bytes:
         return [f"the same file as on {day}, bit for bit"]
-    reasons = [f"{WORDS.get(name, name)} {_said(then)} then, {_said(new)} now"
+    reasons = [f"{WORDS.get(name, name)} {_shown_value(then)} then, {_shown_value(new)} now"
             for name, (then, new) in comparison.recipe.items() if name != "master_sha256"]
     if "master_sha256" in comparison.recipe:
         then, new = comparison.recipe["master_sha256"]
@@ -137,7 +137,7 @@ def describe_comparison(comparison: Comparison, dates: str) -> list[str]:
     return lines
 
 
-def _said(value: object) -> str:
+def _shown_value(value: object) -> str:
     if isinstance(value, bool):
         return "on" if value else "off"
     if isinstance(value, tuple) and len(value) == 3:

@@ -158,11 +158,11 @@ def _cautions(recipe: Recipe, layout: Layout, scan: Scan, least_ppi: int) -> Ite
 def print_folder(db: Database, home: Home, folder: Path | None) -> Path:
     """Where print files go: as said, else as the settings say. Raises Refused where it lies in a store, or nothing is
     said; CatalogueError where it is not there."""
-    said = str(folder or home.settings.print_folder)
-    if not said:
+    typed = str(folder or home.settings.print_folder)
+    if not typed:
         raise Refused("No folder for print files is set.",
                       hint="Set print_folder in settings.toml, or use --to FOLDER.")
-    place = Path(os.path.expanduser(said)).absolute()    # noqa: PTH111 - Path's raises for an unknown user
+    place = Path(os.path.expanduser(typed)).absolute()    # noqa: PTH111 - Path's raises for an unknown user
     if not place.is_dir():
         raise CatalogueError("The folder for print files does not exist.", hint="Is its disk connected?", path=place)
     return place if home.settings.print_in_stores else outside(place, stores.listed(db))

@@ -48,8 +48,8 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
     gc.freeze()     # modules stay, and need not be looked through
     tell_lone_escapes_apart()
     app.run(mouse=mouse)
-    for what in app.writes.open:
-        print(f"Not recorded: {what}.", file=sys.stderr)
+    for change in app.writes.open:
+        print(f"Not recorded: {change}.", file=sys.stderr)
     app.close_threads()
     if app.work is not None and not app.work.wait(0):
         # What is committed is whole, as after a power cut; a slow disk shall not keep the person here.
@@ -97,8 +97,8 @@ class CatalogueApp(ThriftyApp[None]):
         self.changes = ChangeWatch(self)
         self.writes = WriteQueue(self)
         self.work: Work | None = None
-        self.corrected: list[Correction] = []   # in this sitting and not taken back, the last one last
-        self.last_order: Line | None = None     # a line of the order recorded last in this sitting
+        self.corrected: list[Correction] = []   # in this session and not taken back, the last one last
+        self.last_order: Line | None = None     # a line of the order recorded last in this session
         self.register_theme(DARK)
         self.register_theme(LIGHT)
         self.theme = LIGHT.name if home.settings.theme == "light" else DARK.name
@@ -203,9 +203,9 @@ class CatalogueApp(ThriftyApp[None]):
 
     # Long work
 
-    def begin(self, name: str, job: "Job", told: Callable[[Any], str],
+    def begin(self, name: str, job: "Job", describe: Callable[[Any], str],
               then: Callable[[Any], object] | None = None) -> bool:
-        """Start long work; one at a time. ``told`` words its result; ``then`` gets it if the work came to its end."""
+        """Start long work; one at a time. ``describe`` words its result; ``then`` gets it where it came to its end."""
         if self.home.settings.read_only:
             self.say("This workstation is read-only (read_only in settings.toml).", "warning")
             return False
@@ -214,7 +214,7 @@ class CatalogueApp(ThriftyApp[None]):
             return False
         from catalogue.screens.background.work import Work
 
-        self.work = Work(name, job, told, then)
+        self.work = Work(name, job, describe, then)
         self.work.start(self.home, partial(self.call_later, self._work_ended))
         return True
 
@@ -229,10 +229,10 @@ class CatalogueApp(ThriftyApp[None]):
         if error is not None:
             self.say(f"{work.name} could not continue.", "error")
         elif stopped:
-            done = "What was finished is kept." if result is None else f"Done so far: {work.told(result)}"
+            done = "What was finished is kept." if result is None else f"Done so far: {work.describe(result)}"
             self.say(f"{work.name} stopped. {done}", "warning")
         else:
-            self.say(f"{work.name} finished. {work.told(result)}")
+            self.say(f"{work.name} finished. {work.describe(result)}")
         self.changed()
         if error is not None:
             self.failed(error)

@@ -59,10 +59,10 @@ class CatalogueScreen(Screen[T]):
         run_in_thread(self, self.app.threads[thread], job, then, group=group, holds=holds, patience=patience,
                       exclusive=exclusive)
 
-    def record(self, what: str, job: Callable[[Database], R], then: Callable[[R], object], *,
+    def record(self, name: str, job: Callable[[Database], R], then: Callable[[R], object], *,
                failed: Callable[[Exception], object] | None = None) -> None:
         """Record something; keys of this screen wait until that is done. See :class:`WriteQueue`."""
-        self.app.writes.add(what, job, then, holds=self, failed=failed)
+        self.app.writes.add(name, job, then, holds=self, failed=failed)
 
     def ask_plain(self, thread: str, job: Callable[[], R], then: Callable[[R], object], *, group: str,
                   holds: MessagePump | None = None, patience: float | None = None) -> None:

@@ -78,8 +78,8 @@ def _change(shown: Look, wanted: Look) -> str:
     if (gone - WEIGHTS) or (shown.ink and not wanted.ink) or (shown.ground and not wanted.ground):
         codes = ["0", *sorted(wanted.others), *filter(None, (wanted.ink, wanted.ground))]
     else:
-        kept = shown.others - WEIGHTS if gone else shown.others
-        codes = [*([NORMAL_WEIGHT] if gone else []), *sorted(wanted.others - kept)]
+        others = shown.others - WEIGHTS if gone else shown.others
+        codes = [*([NORMAL_WEIGHT] if gone else []), *sorted(wanted.others - others)]
         codes += [wanted.ink] if wanted.ink != shown.ink else []
         codes += [wanted.ground] if wanted.ground != shown.ground else []
     return f"\x1b[{';'.join(codes)}m"

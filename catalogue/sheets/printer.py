@@ -27,7 +27,7 @@ def send_to_printer(path: Path, title: str) -> str:
     except OSError as error:
         raise CatalogueError(f"lp cannot be started: {error.strerror}.", hint=by_hand, path=path) from error
     if done.returncode:
-        said = " ".join(done.stderr.decode(errors="replace").split()) or f"lp ended with {done.returncode}"
-        raise CatalogueError(f"Nothing was printed: {said.rstrip('.')}.",
+        message = " ".join(done.stderr.decode(errors="replace").split()) or f"lp ended with {done.returncode}"
+        raise CatalogueError(f"Nothing was printed: {message.rstrip('.')}.",
                              hint=f"Set up a printer on this system. {by_hand}", path=path)
     return " ".join(done.stdout.decode(errors="replace").split())

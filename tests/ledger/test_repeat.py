@@ -121,7 +121,7 @@ def test_a_recorded_likeness_and_a_persons_verdict_are_taken(shop: Shop) -> None
         order = orders.save(shop.db, "R-1", "2023-05-06", status="collected")
         orders.add_line(shop.db, order, NewLine(piece, 500, 400, 1, scan_sha256=old))
     measured = repeat.propose(shop.db, shop.home, piece_id=piece, measure=True).evidence
-    assert updating.update(shop.db, shop.home).found == 1
+    assert updating.update(shop.db, shop.home).pairs == 1
     found = repeat.propose(shop.db, shop.home, piece_id=piece)
     assert found.evidence == measured and not found.grave
     pair = service.of_scan(shop.db, 1)[0]

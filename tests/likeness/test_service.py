@@ -121,7 +121,7 @@ def test_a_scan_whose_original_is_known_is_not_searched_for_place_by_place(
     searched: list[str] = []
     monkeypatch.setattr(examine, "place_each", lambda side, others: searched.append(side.facts.sha256) or [
         None for _ in others])
-    assert updating.update(shop.db, shop.home).found == 3
+    assert updating.update(shop.db, shop.home).pairs == 3
     digests = {number: str(sha) for number, sha in shop.db.execute("SELECT id, sha256 FROM scan")}
     assert digests[again] not in searched
     assert digests[tile] not in searched
@@ -232,7 +232,7 @@ def test_a_preview_lost_after_its_features_were_made_stops_nothing(shop: Shop, w
     shop.home.preview(sha).unlink()
     shop.put("again", works["coffee again"], None)
     done = updating.update(shop.db, shop.home)
-    assert (done.compared, done.found, done.unreadable) == (1, 0, (sha,))
+    assert (done.compared, done.pairs, done.unreadable) == (1, 0, (sha,))
 
 
 def test_a_picture_is_found_with_its_kin(shop: Shop, works: dict[str, np.ndarray]) -> None:
@@ -335,5 +335,5 @@ def test_the_command(shop: Shop, works: dict[str, np.ndarray]) -> None:
     photo = shop.folder / "phone.tif"
     tifffile.imwrite(photo, works["photo"], photometric="rgb")
     code, text = run(shop, "find", "--picture", str(photo))
-    assert code == 0 and "Cup [large]" in text and "sure" in text
+    assert code == 0 and "Cup [large]" in text and "certain" in text
     assert feature_cache.index_folder(shop.home).is_dir()

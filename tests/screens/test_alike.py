@@ -285,7 +285,7 @@ async def test_copies_stand_apart_from_rescans_print_files_and_tiles(shop: Home)
     async with running(shop, place="alike") as pilot:
         table = pilot.app.screen.query_one("#pairs", RowTable)
         what = table._strips.columns[2]
-        assert [what.said(row)[0] for row in table.rows_held] == ["re-scan", "print file", "tile of", "same pixels"]
+        assert [what.styled(row)[0] for row in table.rows_held] == ["re-scan", "print file", "tile of", "same pixels"]
 
 
 HOSTILE = ("[red]not markup[/].tif", "\x1b[31mcolour\x07.tif", "\u202efit.elif.tif", "אור על המים.tif",

@@ -170,7 +170,7 @@ def test_marks_are_outlined(tmp_path: Path) -> None:
 
 
 def test_drawings_forget_the_oldest() -> None:
-    kept, empty = Drawings(kept=2), Drawing(0, ())
+    kept, empty = Drawings(2), Drawing(0, ())
     keys = [(Path(f"{n}"), 1, 1, "colours", ()) for n in range(3)]
     kept.put(keys[0], empty)
     kept.put(keys[1], empty)

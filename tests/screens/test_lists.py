@@ -215,7 +215,7 @@ def test_a_cell_is_exactly_as_wide_as_its_column(text: str, width: int, right: b
 
 @given(st.text(max_size=200) | st.just(HOSTILE))
 def test_no_name_moves_the_cursor_or_turns_the_line(text: str) -> None:
-    plain, _ = Column("Name", 0, str).said(text)
+    plain, _ = Column("Name", 0, str).styled(text)
     assert not any(ord(c) < 32 or 0x7F <= ord(c) < 0xA0 for c in plain)
     assert not set(plain) & set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
     assert len(plain) == len(text)

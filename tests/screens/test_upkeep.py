@@ -353,8 +353,8 @@ async def test_long_work_has_three_distinct_endings(shop: Home) -> None:
         job = Blocked()
         assert app.begin("Counting", job, str)
         assert not app.begin("Another", job, str)
-        await until(pilot, lambda: "of 1" in str(app.screen.query_one(WorkLine).said))
-        assert "x to stop" in app.screen.query_one(WorkLine).said
+        await until(pilot, lambda: "of 1" in str(app.screen.query_one(WorkLine).shown_text))
+        assert "x to stop" in app.screen.query_one(WorkLine).shown_text
         job.go.set()
         await until(pilot, lambda: app.work is None)
         assert any(text.startswith("Counting finished.") for text in said(pilot))

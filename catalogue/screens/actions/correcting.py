@@ -58,11 +58,11 @@ def edit_scans(host: Host, digests: Sequence[str], name: str, then: Callable[[],
     _open(host, read, lambda facts: forms.scans_form(facts, name), then)
 
 
-def _known(db: Database, read: Callable[[Database, K], T | None], keys: Sequence[K], what: str) -> list[T]:
+def _known(db: Database, read: Callable[[Database, K], T | None], keys: Sequence[K], kind: str) -> list[T]:
     """What ``read`` gives for each of ``keys``. Raises Gone where one of them is not there."""
     known = [row for key in keys if (row := read(db, key)) is not None]
     if len(known) < len(keys):
-        which = f"This {what}" if len(keys) == 1 else f"One of these {what}s"
+        which = f"This {kind}" if len(keys) == 1 else f"One of these {kind}s"
         raise Gone(which)
     return known
 
@@ -113,7 +113,7 @@ def merge_pieces(host: Page, piece_ids: Sequence[int], then: Callable[[], object
 # Taking back
 
 def take_back(host: Page) -> None:
-    """Undo the last correction of this sitting; where there is none, ask about the last statement there is."""
+    """Undo the last correction of this session; where there is none, ask about the last statement there is."""
     app = host.app
 
     def undone(done: Correction) -> None:
@@ -125,7 +125,7 @@ def take_back(host: Page) -> None:
         host.record(f"undo: {detail}", lambda db: correcting.undo_statement(db, event_id), undone)
 
     def last_statement(db: Database) -> Statement | None:
-        return next((said for said in history.statements(db) if said.undone_by is None and said.undoes is None), None)
+        return next((made for made in history.statements(db) if made.undone_by is None and made.undoes is None), None)
 
     def offer(last: Statement | None) -> None:
         if last is None:

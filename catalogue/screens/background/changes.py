@@ -46,11 +46,11 @@ class ChangeWatch:
         if not of_others:
             self._note_own_writes()
         seen = self.seen()
-        told = seen if seen is not None and (seen.FOLLOWS or not of_others) else None
+        updated = seen if seen is not None and (seen.FOLLOWS or not of_others) else None
         for page in self._pages():
-            page.stale = page is not told
-        if told is not None:
-            told.catalogue_changed()
+            page.stale = page is not updated
+        if updated is not None:
+            updated.catalogue_changed()
 
     def _note_own_writes(self) -> None:
         """What we have written ourselves, on another connection, is shown at once: nobody else's."""

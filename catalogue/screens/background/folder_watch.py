@@ -57,6 +57,6 @@ class FolderWatch:
             error = fault
         self._tell(self._ended, error)
 
-    def _tell(self, hears: Callable[..., object], what: object) -> None:
+    def _tell(self, hears: Callable[..., object], news: object) -> None:
         if not self._left.is_set():
-            self._page.call_later(hears, self, what)
+            self._page.call_later(hears, self, news)

@@ -21,7 +21,7 @@ class Work:
 
     name: str
     job: Job
-    told: Callable[[Any], str] = str                    # the result in words
+    describe: Callable[[Any], str] = str                    # the result in words
     then: Callable[[Any], object] | None = None         # who wants it, if the work came to its end
     progress: Progress = field(default_factory=lambda: Progress(""))
     _stop: threading.Event = field(default_factory=threading.Event)

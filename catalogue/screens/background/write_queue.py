@@ -36,20 +36,20 @@ class WriteQueue:
     @property
     def open(self) -> list[str]:
         """What is not recorded yet, the oldest first."""
-        return [what for what, _ in self._open]
+        return [name for name, _ in self._open]
 
     @property
     def slow(self) -> bool:
         """Whether the oldest write waits for longer than a person overlooks."""
         return bool(self._open) and monotonic() - self._open[0][1] > SLOW
 
-    def add(self, what: str, job: Callable[[Database], T], then: Callable[[T], object], *,
+    def add(self, name: str, job: Callable[[Database], T], then: Callable[[T], object], *,
             holds: MessagePump, failed: Callable[[Exception], object] | None = None) -> None:
         """Record something after what was added before; then ``then`` with the result, on the screen's thread.
 
         ``holds``: the page whose keys wait until that is done. ``failed`` gets the error in place of the person.
         """
-        app, write = self._app, (what, monotonic())
+        app, write = self._app, (name, monotonic())
         self._open.append(write)
 
         def attempt(db: Database) -> T:
@@ -76,7 +76,7 @@ class WriteQueue:
             elif failed is not None:
                 failed(error)
             else:
-                app.failed(error, not_done=what)
+                app.failed(error, not_done=name)
 
         app.gate.hold(holds, start_worker(app, record, group="writes", exclusive=False))
 

@@ -45,21 +45,21 @@ class ScanFacts:
 
 def artist_matches(db: Database, typed: str, _: Mapping[str, str]) -> list[Match]:
     """Artists whose names fit, and before them what was typed, as a new one, where no artist is called so."""
-    found = existing_artists(db, typed, _)
+    matches = existing_artists(db, typed, _)
     if typed and pieces.artist_named(db, typed) is None:
-        return [Match(typed, "a new artist"), *found][:MOST_MATCHES]
-    return found
+        return [Match(typed, "a new artist"), *matches][:MOST_MATCHES]
+    return matches
 
 
 def existing_artists(db: Database, typed: str, _: Mapping[str, str]) -> list[Match]:
     """Artists whose names fit; one called exactly so comes first."""
     named = pieces.artist_named(db, typed) if typed else None
-    found = [Match(hit.name, counted(hit.pieces, "piece"), hit.id)
+    matches = [Match(hit.name, counted(hit.pieces, "piece"), hit.id)
              for hit in search.search(db, typed, MOST_MATCHES).artists if named is None or hit.id != named.id]
     if named is not None:
-        found.insert(0,
+        matches.insert(0,
                      Match(named.name, "" if fold_name(named.name) == fold_name(typed) else "same name", named.id))
-    return found
+    return matches
 
 
 def piece_matches(db: Database, typed: str, texts: Mapping[str, str]) -> list[Match]:
@@ -71,13 +71,13 @@ def piece_matches(db: Database, typed: str, texts: Mapping[str, str]) -> list[Ma
     own = pieces.known_piece(db, artist, typed) if artist else None
     known = [piece for piece_id in pieces.titled(db, typed)[:MOST_MATCHES] if (piece := pieces.by_id(db, piece_id))]
     seen = {piece.id for piece in known}
-    found = [Match(p.title, ", ".join(filter(None, (p.artist, p.year))), p.id)
+    matches = [Match(p.title, ", ".join(filter(None, (p.artist, p.year))), p.id)
              for p in sorted(known, key=lambda piece: piece.id != own)]
-    found += [Match(hit.title, ", ".join(filter(None, (hit.artist, hit.year))), hit.id)
+    matches += [Match(hit.title, ", ".join(filter(None, (hit.artist, hit.year))), hit.id)
               for hit in search.search(db, typed, MOST_MATCHES).pieces if hit.id not in seen]
     if own is None:
-        found.insert(0, Match(typed, f"a new piece by {artist}" if artist else "a new piece"))
-    return found[:MOST_MATCHES]
+        matches.insert(0, Match(typed, f"a new piece by {artist}" if artist else "a new piece"))
+    return matches[:MOST_MATCHES]
 
 
 def role_matches(_: Database, typed: str, __: Mapping[str, str]) -> list[Match]:
@@ -91,12 +91,12 @@ def role_matches(_: Database, typed: str, __: Mapping[str, str]) -> list[Match]:
 
 def artist_form(artist: Artist, origins: Mapping[str, Origin]) -> FormDialog:
     """The form of one artist."""
-    def said(name: str) -> Origin:
+    def origin(name: str) -> Origin:
         return Origin(STATED) if getattr(artist, name) else NONE
 
     fields = [Field("name", "Name", artist.name, origins.get("name", NONE)),
               Field("join", "Merge into", matches=existing_artists, only=True, hint="the spelling to keep"),
-              *(Field(name, label, getattr(artist, name), said(name), fixed="\n" in getattr(artist, name))
+              *(Field(name, label, getattr(artist, name), origin(name), fixed="\n" in getattr(artist, name))
                 for name, label in (("contact", "Contact"), ("terms", "Terms"), ("notes", "Notes")))]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
@@ -119,7 +119,7 @@ def piece_form(facts: PieceFacts) -> FormDialog:
     """The form of one piece."""
     piece, origins = facts.piece, facts.origins
     size = values.shown_size(piece.width_mm, piece.height_mm)
-    whole = [one for one in facts.editions if one.scope == "all sizes" and not one.medium]
+    whole = [known for known in facts.editions if known.scope == "all sizes" and not known.medium]
     several = len(facts.editions) > len(whole)
     fields = [
         Field("artist", "Artist", piece.artist, origins.get("artist", NONE), artist_matches, id=piece.artist_id),
@@ -133,17 +133,17 @@ def piece_form(facts: PieceFacts) -> FormDialog:
               else NONE, fixed=several, hint="e.g. 25, or 25 + 3 with proofs")]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
-        said: dict[str, object] = {name: filled.changed[name] for name in SAID if name in filled.changed}
-        said |= dict.fromkeys(name for name in (*SAID, "relief_mm") if name in filled.given_back)
+        stated: dict[str, object] = {name: filled.changed[name] for name in SAID if name in filled.changed}
+        stated |= dict.fromkeys(name for name in (*SAID, "relief_mm") if name in filled.given_back)
         if "artist" in filled.given_back:
-            said["artist_id"] = None
+            stated["artist_id"] = None
         if "size" in filled.changed or "size" in filled.given_back:
-            said["width_mm"], said["height_mm"] = size_of(filled.changed.get("size", ""))
+            stated["width_mm"], stated["height_mm"] = size_of(filled.changed.get("size", ""))
         if "relief_mm" in filled.changed:
-            said["relief_mm"] = values.margin_mm(filled.changed["relief_mm"]) or None
+            stated["relief_mm"] = values.margin_mm(filled.changed["relief_mm"]) or None
         edition = edition_of(filled.changed["edition"]) if "edition" in filled.changed else None
         artist = named_artist(filled)
-        return lambda db: correcting.describe_pieces(db, [piece.id], said, artist=artist, edition=edition)
+        return lambda db: correcting.describe_pieces(db, [piece.id], stated, artist=artist, edition=edition)
 
     return FormDialog(f"Piece: {piece.title}, {piece.artist}", fields, save,
                       clash="If they are the same piece, mark both in Browse with Space and press m.")
@@ -151,15 +151,15 @@ def piece_form(facts: PieceFacts) -> FormDialog:
 
 def pieces_form(marked: Sequence[Piece]) -> FormDialog:
     """The form of several pieces: what is typed is stated of each."""
-    fields = [Field("artist", "Artist", common([one.artist for one in marked]), matches=artist_matches,
+    fields = [Field("artist", "Artist", common([piece.artist for piece in marked]), matches=artist_matches,
                     hint="unchanged"),
-              *(Field(name, label, common([getattr(one, name) for one in marked]), hint="unchanged")
+              *(Field(name, label, common([getattr(piece, name) for piece in marked]), hint="unchanged")
                 for name, label in (("year", "Year"), ("series", "Series"), ("medium", "Medium")))]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
-        said = {name: filled.changed[name] for name in SAID if name in filled.changed}
+        stated = {name: filled.changed[name] for name in SAID if name in filled.changed}
         artist = named_artist(filled)
-        return lambda db: correcting.describe_pieces(db, [one.id for one in marked], said, artist=artist)
+        return lambda db: correcting.describe_pieces(db, [piece.id for piece in marked], stated, artist=artist)
 
     return FormDialog(counted(len(marked), "piece"), fields, save,
                       clash="If they are the same piece, mark both in Browse with Space and press m.")
@@ -167,18 +167,19 @@ def pieces_form(marked: Sequence[Piece]) -> FormDialog:
 
 def scans_form(marked: Sequence[ScanFacts], name: str) -> FormDialog:
     """The form of one scan, called ``name``, or of several: what is typed is stated of each."""
-    one = marked[0] if len(marked) == 1 else None
+    single = marked[0] if len(marked) == 1 else None
     role = common([facts.scan.role for facts in marked])
     artist = common([facts.piece.artist if facts.piece else "" for facts in marked])
     filed = {facts.piece.id: facts.piece for facts in marked if facts.piece}
     piece = next(iter(filed.values())) if len(filed) == 1 and all(facts.piece for facts in marked) else None
-    several = "" if one else "unchanged"
-    fields = [Field("role", "Role", role, one.origins.get("role", NONE) if one else NONE, role_matches, only=True,
+    several = "" if single else "unchanged"
+    fields = [Field("role", "Role", role, single.origins.get("role", NONE) if single else NONE, role_matches, only=True,
                     hint=several),
               Field("artist", "Artist", artist, matches=artist_matches, hint=several,
                     id=piece.artist_id if piece else None),
-              Field("piece", "Piece", piece.title if piece else "", one.origins.get("piece", NONE) if one else NONE,
-                    piece_matches, id=piece.id if piece else None, hint=several or "title of the piece it shows")]
+              Field("piece", "Piece", piece.title if piece else "",
+                    single.origins.get("piece", NONE) if single else NONE, piece_matches,
+                    id=piece.id if piece else None, hint=several or "title of the piece it shows")]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
         digests = [facts.scan.sha256 for facts in marked]
@@ -197,7 +198,7 @@ def scans_form(marked: Sequence[ScanFacts], name: str) -> FormDialog:
             db, digests, role=filled.changed.get("role"), piece_id=piece_id, new_piece=new_piece, artist=only_artist,
             to_guess=filled.given_back)
 
-    return FormDialog(f"Scan: {name}" if one else counted(len(marked), "scan"), fields, save,
+    return FormDialog(f"Scan: {name}" if single else counted(len(marked), "scan"), fields, save,
                       clash="Choose it from the list of matches.")
 
 
@@ -211,11 +212,11 @@ def new_piece_form(artist: str = "") -> FormDialog:
         texts = filled.texts
         if not texts["artist"] or not texts["title"]:
             raise ValueError("A new piece needs an artist and a title")
-        said: dict[str, object] = {name: texts[name] for name in ("year", "medium") if texts[name]}
+        stated: dict[str, object] = {name: texts[name] for name in ("year", "medium") if texts[name]}
         if texts["size"]:
-            said["width_mm"], said["height_mm"] = size_of(texts["size"])
+            stated["width_mm"], stated["height_mm"] = size_of(texts["size"])
         edition = edition_of(texts["edition"]) if texts["edition"] else None
-        return lambda db: correcting.add_piece(db, texts["artist"], texts["title"], said, edition=edition)
+        return lambda db: correcting.add_piece(db, texts["artist"], texts["title"], stated, edition=edition)
 
     return FormDialog("A new piece", fields, save, clash="Open it and correct it with e.")
 
@@ -263,8 +264,8 @@ def edition_text(edition: Edition) -> str:
 
 def edition_of(text: str) -> tuple[int, int]:
     """Limit and proofs. Raises ValueError."""
-    found = _EDITION.fullmatch(text)
-    if found is None:
+    match = _EDITION.fullmatch(text)
+    if match is None:
         raise ValueError(f"{text!r} is not an edition: write 25, or 25 + 3 with three proofs" if text else
                          "An edition cannot be removed; it can be closed")
-    return int(found["limit"]), int(found["proofs"] or 0)
+    return int(match["limit"]), int(match["proofs"] or 0)

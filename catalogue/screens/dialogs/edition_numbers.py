@@ -35,10 +35,10 @@ def edition_panel(home: Home, edition_id: int, title: str) -> SheetPanel:
     """The numbered list of an edition, written when the panel opens."""
     def write(db: Database) -> Sheet:
         words = []
-        for one in whereabouts(db, edition_id):
-            since = f", since {day(one.since, home.settings.dates)}" if one.since else ""
-            notes = f", {one.notes}" if one.notes else ""
-            words.append(f"{numbers_text([one.number]):<8}{place_in_words(one)}{since}{notes}")
+        for held in whereabouts(db, edition_id):
+            since = f", since {day(held.since, home.settings.dates)}" if held.since else ""
+            notes = f", {held.notes}" if held.notes else ""
+            words.append(f"{numbers_text([held.number]):<8}{place_in_words(held)}{since}{notes}")
         return Sheet(write_edition_page(db, home, edition_id), "\n".join(words) or "No number has been issued yet.")
 
     return SheetPanel(f"Edition: {title}", write)

@@ -78,11 +78,11 @@ class FormDialog(Dialog[Correction]):
     def __init__(self, title: str, fields: Sequence[Field], save: Save, *, clash: str = "") -> None:
         """``clash``: what to do here where a name is taken already, in place of the error's hint."""
         super().__init__(title)
-        self._fields, self._save, self._clash = {one.name: one for one in fields}, save, clash
+        self._fields, self._save, self._clash = {entry.name: entry for entry in fields}, save, clash
         self._chosen: dict[str, Match] = {}
         self._given_back: set[str] = set()
-        self._inputs = {one.name: Input(one.value, placeholder=one.hint, id=f"form-{one.name}", compact=True,
-                                        disabled=one.fixed) for one in fields}
+        self._inputs = {entry.name: Input(entry.value, placeholder=entry.hint, id=f"form-{entry.name}", compact=True,
+                                        disabled=entry.fixed) for entry in fields}
         self._table = RowTable[Match]([Column("", 0, lambda match: match.text, weight=3),
                                        Column("", 0, lambda match: (match.detail, "dim"), weight=2)], id="form-matches")
         self._table.can_focus = False
@@ -91,80 +91,80 @@ class FormDialog(Dialog[Correction]):
 
     def body(self) -> Iterable[Widget]:
         with Grid(id="form-grid"):
-            for one in self._fields.values():
-                yield Label(one.label)
-                yield self._inputs[one.name]
-                yield Static(one.origin.source, id=f"form-{one.name}-origin", classes="quiet", markup=False)
+            for entry in self._fields.values():
+                yield Label(entry.label)
+                yield self._inputs[entry.name]
+                yield Static(entry.origin.source, id=f"form-{entry.name}-origin", classes="quiet", markup=False)
         yield from (self._why, self._table, self._wrong)
 
     def on_mount(self) -> None:
         self._table.visible = False
-        unused = {"down"} if not any(one.matches for one in self._fields.values()) else set()
-        unused |= {"give_back"} if not any(one.origin.source == STATED for one in self._fields.values()) else set()
+        unused = {"down"} if not any(entry.matches for entry in self._fields.values()) else set()
+        unused |= {"give_back"} if not any(entry.origin.source == STATED for entry in self._fields.values()) else set()
         self.query_one(KeyLine).leave_out(frozenset(unused))
         next(box for box in self._inputs.values() if not box.disabled).focus()
 
     @property
-    def _here(self) -> Field | None:
+    def _current(self) -> Field | None:
         """The field with the cursor."""
         return self._fields.get((self.focused.id or "").removeprefix("form-")) if self.focused else None
 
     def on_descendant_focus(self, _: events.DescendantFocus) -> None:
-        here = self._here
-        if here is None:
+        current = self._current
+        if current is None:
             return
-        self._show_origin(here)
-        self._table.visible = here.matches is not None
-        if here.matches is not None:
-            self._look_up(here)
+        self._show_origin(current)
+        self._table.visible = current.matches is not None
+        if current.matches is not None:
+            self._look_up(current)
 
-    def _show_origin(self, here: Field) -> None:
-        given_back = here.name in self._given_back
-        source = "as guessed" if given_back else here.origin.source
-        self.query_one(f"#form-{here.name}-origin", Static).update(source)
+    def _show_origin(self, current: Field) -> None:
+        given_back = current.name in self._given_back
+        source = "as guessed" if given_back else current.origin.source
+        self.query_one(f"#form-{current.name}-origin", Static).update(source)
         if given_back:
-            why = f"{here.label}: your entry is removed; it will be guessed again."
-        elif here.origin.source == STATED:
-            why = f"{here.label}, {here.origin}. ^g to go back to the guess."
+            why = f"{current.label}: your entry is removed; it will be guessed again."
+        elif current.origin.source == STATED:
+            why = f"{current.label}, {current.origin}. ^g to go back to the guess."
         else:
-            why = f"{here.label}, {here.origin}" if here.origin.source else ""
+            why = f"{current.label}, {current.origin}" if current.origin.source else ""
         self._why.update(safe(why))
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        here = self._fields.get((event.input.id or "").removeprefix("form-"))
-        if here is None or event.input is not self.focused:
+        current = self._fields.get((event.input.id or "").removeprefix("form-"))
+        if current is None or event.input is not self.focused:
             return
-        chosen = self._chosen.get(here.name)
+        chosen = self._chosen.get(current.name)
         if chosen is not None and chosen.text == event.value:
             return
-        self._chosen.pop(here.name, None)
-        if here.name in self._given_back and event.value != here.value:
-            self._given_back.discard(here.name)
-            self._show_origin(here)
-        if here.matches is not None:
-            self._look_up(here)
+        self._chosen.pop(current.name, None)
+        if current.name in self._given_back and event.value != current.value:
+            self._given_back.discard(current.name)
+            self._show_origin(current)
+        if current.matches is not None:
+            self._look_up(current)
 
-    def _look_up(self, here: Field) -> None:
+    def _look_up(self, current: Field) -> None:
         """List what the text of a field may mean. Keys that take or record it wait for the answer."""
-        matches, texts = here.matches, self._texts
+        matches, texts = current.matches, self._texts
         assert matches is not None
-        typed = texts[here.name].strip()
+        typed = texts[current.name].strip()
 
-        def found(db: Database) -> list[Match]:
+        def matching(db: Database) -> list[Match]:
             return matches(db, typed, texts)
 
-        self.ask(found, lambda rows: self._show_matches(here, typed, rows), group="matches", holds=self)
+        self.ask(matching, lambda rows: self._show_matches(current, typed, rows), group="matches", holds=self)
 
-    def _show_matches(self, here: Field, typed: str, found: list[Match]) -> None:
-        if self._here is not here or self._texts[here.name].strip() != typed:
+    def _show_matches(self, current: Field, typed: str, matches: list[Match]) -> None:
+        if self._current is not current or self._texts[current.name].strip() != typed:
             return
-        before = self._chosen.get(here.name)
-        meant = before.id if before else here.id if typed == here.value.strip() else None
-        same = [i for i, one in enumerate(found) if fold_name(one.text) == fold_name(typed)]
-        at = next((i for i in same if found[i].id == meant), same[0] if same else 0)
-        self._table.set_rows(found[:MOST_MATCHES], cursor=at)
-        if typed and found and (not here.only or fold_name(found[at].text).startswith(fold_name(typed))):
-            self._chosen[here.name] = found[at]
+        before = self._chosen.get(current.name)
+        meant = before.id if before else current.id if typed == current.value.strip() else None
+        same = [i for i, match in enumerate(matches) if fold_name(match.text) == fold_name(typed)]
+        at = next((i for i in same if matches[i].id == meant), same[0] if same else 0)
+        self._table.set_rows(matches[:MOST_MATCHES], cursor=at)
+        if typed and matches and (not current.only or fold_name(matches[at].text).startswith(fold_name(typed))):
+            self._chosen[current.name] = matches[at]
 
     def action_down(self) -> None:
         self._move(1)
@@ -173,38 +173,38 @@ class FormDialog(Dialog[Correction]):
         self._move(-1)
 
     def _move(self, step: int) -> None:
-        if self._here is not None and self._here.matches is not None and self._table.row_count:
-            self._table.cursor_row += step if self._here.name in self._chosen else 0
-            self._take(self._here, self._table.highlighted)
+        if self._current is not None and self._current.matches is not None and self._table.row_count:
+            self._table.cursor_row += step if self._current.name in self._chosen else 0
+            self._take(self._current, self._table.highlighted)
 
     async def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        if self._here is not None:
-            self._take(self._here, event.row)
+        if self._current is not None:
+            self._take(self._current, event.row)
 
-    def _take(self, here: Field, match: Match | None) -> None:
+    def _take(self, current: Field, match: Match | None) -> None:
         """The match under the cursor stands in the field."""
         if match is not None:
-            self._chosen[here.name] = match
-            box = self._inputs[here.name]
+            self._chosen[current.name] = match
+            box = self._inputs[current.name]
             box.value = match.text
             box.cursor_position = len(match.text)
 
     def action_give_back(self) -> None:
         """Let the field with the cursor be guessed again, or not after all."""
-        here = self._here
-        if here is None or here.fixed:
+        current = self._current
+        if current is None or current.fixed:
             return
-        if here.origin.source != STATED:
-            self.app.say(f"{here.label}: nothing was entered here, so there is nothing to undo.",
+        if current.origin.source != STATED:
+            self.app.say(f"{current.label}: nothing was entered here, so there is nothing to undo.",
                                    "warning")
             return
-        if here.name in self._given_back:
-            self._given_back.discard(here.name)
+        if current.name in self._given_back:
+            self._given_back.discard(current.name)
         else:
-            self._given_back.add(here.name)
-            self._chosen.pop(here.name, None)
-            self._inputs[here.name].value = here.value
-        self._show_origin(here)
+            self._given_back.add(current.name)
+            self._chosen.pop(current.name, None)
+            self._inputs[current.name].value = current.value
+        self._show_origin(current)
 
     @property
     def _texts(self) -> dict[str, str]:
@@ -212,8 +212,8 @@ class FormDialog(Dialog[Correction]):
 
     def _filled(self) -> Filled:
         """Raises ValueError where a text is none of those that can be."""
-        texts = {name: self._chosen[name].text if one.only and name in self._chosen else text.strip()
-                 for (name, one), text in zip(self._fields.items(), self._texts.values(), strict=True)}
+        texts = {name: self._chosen[name].text if entry.only and name in self._chosen else text.strip()
+                 for (name, entry), text in zip(self._fields.items(), self._texts.values(), strict=True)}
         changed = {name: text for name, text in texts.items()
                    if name not in self._given_back and (
                        text != self._fields[name].value.strip() or self._names_another(name))}

@@ -61,7 +61,7 @@ class HelpDialog(Dialog[None]):
 
     def _explain(self) -> None:
         keys = KEYS.get(self._of, ())
-        here = self.query_one("#help-here", Static)
-        here.update(listed(keys))
-        here.display = self.query_one("#help-of", Static).display = bool(keys)
+        own_keys = self.query_one("#help-here", Static)
+        own_keys.update(listed(keys))
+        own_keys.display = self.query_one("#help-of", Static).display = bool(keys)
         self.query_one(VerticalScroll).scroll_home(animate=False)

@@ -22,10 +22,10 @@ def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
     """State, price of one print, notes, buyer and date of these lines and their orders; of one line also quantity,
     size, medium and piece. A line that was printed keeps its piece."""
     def field(name: str, label: str, matches: Matches | None = None) -> Field:
-        said = {str(getattr(line, name)) for line in lines}
+        values_typed = {str(getattr(line, name)) for line in lines}
         if name == "placed":
-            said = {shown_day(day, day_form) for day in said}
-        value, hint = (said.pop(), "") if len(said) == 1 else ("", "unchanged")
+            values_typed = {shown_day(day, day_form) for day in values_typed}
+        value, hint = (values_typed.pop(), "") if len(values_typed) == 1 else ("", "unchanged")
         if name == "unit_price" and not value and len(lines) == 1 and lines[0].price:
             hint = f"{show_amount(lines[0].price, lines[0].currency)} for all {lines[0].quantity}"
         return Field(name, label, value, hint=hint, matches=matches, only=matches is not None)
@@ -56,20 +56,20 @@ def _states(_: Database, typed: str, __: Mapping[str, str]) -> list[Match]:
 
 
 def _save(lines: Sequence[Line], filled: Filled, day_form: str) -> Callable[[Database], Correction]:
-    said = filled.changed
-    if "status" in said and not said["status"]:
+    changed = filled.changed
+    if "status" in changed and not changed["status"]:
         raise ValueError(f"The state must be one of: {', '.join(STATUSES)}")
-    placed = read_day(said["placed"], day_form) if "placed" in said else None
-    prints = quantity(said["quantity"]) if "quantity" in said else None
-    size = values.print_size_mm(said["size"]) if "size" in said else None
+    placed = read_day(changed["placed"], day_form) if "placed" in changed else None
+    prints = quantity(changed["quantity"]) if "quantity" in changed else None
+    size = values.print_size_mm(changed["size"]) if "size" in changed else None
     piece = filled.chosen.get("piece")
-    if "piece" in said and piece is None:
+    if "piece" in changed and piece is None:
         raise ValueError("Choose the piece from the list")
     seen = {line.number: line.status for line in lines if not line.cancelled}
     return lambda db: corrected(change_listed(
-        db, [line.id for line in lines], status=said.get("status"), seen=seen, unit_price=said.get("unit_price"),
-        notes=said.get("notes"), buyer=said.get("buyer"), placed=placed, quantity=prints, size=size,
-        medium=said.get("medium"), piece_id=piece.id if piece else None))
+        db, [line.id for line in lines], status=changed.get("status"), seen=seen, unit_price=changed.get("unit_price"),
+        notes=changed.get("notes"), buyer=changed.get("buyer"), placed=placed, quantity=prints, size=size,
+        medium=changed.get("medium"), piece_id=piece.id if piece else None))
 
 
 def corrected(done: OrdersChanged) -> Correction:

@@ -145,8 +145,8 @@ class RepeatDialog(Dialog[Line]):
     @property
     def _other_scan(self) -> bool:
         """Whether last time's scan is known and another than the current master."""
-        found = self._proposal
-        return found is not None and found.used is not None and not found.same_bytes
+        proposal = self._proposal
+        return proposal is not None and proposal.used is not None and not proposal.same_bytes
 
     @property
     def _short_of_numbers(self) -> Caution | None:
@@ -232,27 +232,27 @@ class RepeatDialog(Dialog[Line]):
         """Record, unless there is something to ask about that was not asked before."""
         if self.recording or not self._filled:
             return
-        typed, found = self._form.typed, self._proposal
+        typed, proposal = self._form.typed, self._proposal
         try:
             want = parse_request(typed)
         except ValueError as error:
             self._tell(f"{error}.")
             return
-        if found is None:   # what is wrong stands below the form
+        if proposal is None:   # what is wrong stands below the form
             return
         short = self._short_of_numbers
         if short is not None:
             self._tell(f"{short.text} {short.hint}")
             self._form.fields["quantity"].focus()
             return
-        grave = {caution.text for caution in found.grave}
+        grave = {caution.text for caution in proposal.grave}
         unseen = set() if grave_seen else grave - self._grave_seen
         self._grave_seen |= grave
         if unseen:
             self._tell("Look at what is marked ✗ first. Then record anyway, or cancel.")
             self._cancel_button.focus()
             return
-        odd = [doubt for doubt in doubts(typed, want, found, self._kept_price) if doubt not in self._confirmed]
+        odd = [doubt for doubt in doubts(typed, want, proposal, self._kept_price) if doubt not in self._confirmed]
         if odd:
             self._confirmed.update(odd)
             self._tell(repeat_form.question(odd))
@@ -260,7 +260,7 @@ class RepeatDialog(Dialog[Line]):
             return
         self._record_button.disabled = self.recording = True
         # All of it by value: what the panel says when the thread comes to it is not what was agreed to.
-        job = partial(record_request, home=self.app.home, subject=dict(self._subject), seen=printing_of(found),
+        job = partial(record_request, home=self.app.home, subject=dict(self._subject), seen=printing_of(proposal),
                       as_last_time=self._as_last_time, typed=typed, want=want)
         self.record("the order", job, self._recorded)
 

@@ -113,23 +113,23 @@ def doubts(typed: Mapping[str, str], want: RequestedPrint, proposal: Proposal, k
 
     ``kept_price``: the price of one print that the form began with.
     """
-    found = []
+    unusual = []
     last, wrap, price = proposal.last, want.wrap_mm or 0.0, typed["price"]
     before = last.wrap_mm if last is not None else 0.0
     least, most = USUAL_WRAP_MM
     if wrap and wrap != before and not least <= wrap <= most:
-        found.append(Doubt("wrap", f"a wrap of {wrap:g} mm ({least:g} to {most:g} mm is usual)"))
+        unusual.append(Doubt("wrap", f"a wrap of {wrap:g} mm ({least:g} to {most:g} mm is usual)"))
     if not typed["buyer"]:
-        found.append(Doubt("buyer", "no buyer"))
+        unusual.append(Doubt("buyer", "no buyer"))
     if not price:
-        found.append(Doubt("price", "no price"))
+        unusual.append(Doubt("price", "no price"))
     elif price == kept_price and not proposal.line.unit_price:
-        found.append(Doubt("price", f"{price} each, as for last time's size and medium"))
-    return found
+        unusual.append(Doubt("price", f"{price} each, as for last time's size and medium"))
+    return unusual
 
 
-def question(found: list[Doubt]) -> str:
+def question(unusual: list[Doubt]) -> str:
     """``"No buyer and no price? Press Enter again to record it."``"""
-    texts = [doubt.text for doubt in found]
+    texts = [doubt.text for doubt in unusual]
     listed = f"{', '.join(texts[:-1])} and {texts[-1]}" if len(texts) > 1 else texts[0]
     return f"{listed[0].upper()}{listed[1:]}? Press Enter again to record it."

@@ -25,20 +25,20 @@ def ask_one_piece(app: App[Any], files: Sequence[str], filed: Sequence[PieceInQu
 
 def ask_which_stays(filed: Sequence[PieceInQuestion]) -> Choice:
     """Ask which piece stays; the answer is its number, negative where only the scans in question shall move to it."""
-    rows = [(one.piece.id, f"Keep {one.piece.title}, {one.piece.artist}", _held(one)) for one in filed]
-    rows += [(-one.piece.id, f"{_moving(filed, one)}, to {one.piece.title}", "the rest stays put")
-             for one in filed if any(other.others for other in filed if other is not one)]
+    rows = [(each.piece.id, f"Keep {each.piece.title}, {each.piece.artist}", _held(each)) for each in filed]
+    rows += [(-each.piece.id, f"{_moving(filed, each)}, to {each.piece.title}", "the rest stays put")
+             for each in filed if any(other.others for other in filed if other is not each)]
     return Choice("One piece: which one stays?", rows,
                   "Keeping one moves the scans, orders and editions of the other there. u to undo.")
 
 
-def _held(one: PieceInQuestion) -> str:
+def _held(each: PieceInQuestion) -> str:
     return ", ".join(filter(None, (
-        counted(len(one.scans) + one.others, "scan"), counted(one.lines, "order") if one.lines else "",
-        counted(one.editions, "edition") if one.editions else "",
-        "corrected" if one.stated else "")))
+        counted(len(each.scans) + each.others, "scan"), counted(each.lines, "order") if each.lines else "",
+        counted(each.editions, "edition") if each.editions else "",
+        "corrected" if each.stated else "")))
 
 
 def _moving(filed: Sequence[PieceInQuestion], to: PieceInQuestion) -> str:
-    count = sum(len(one.scans) for one in filed if one is not to)
+    count = sum(len(each.scans) for each in filed if each is not to)
     return "This scan only" if count == 1 else f"These {count} scans only"

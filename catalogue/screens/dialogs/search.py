@@ -121,7 +121,7 @@ class SearchDialog(Dialog[Hit]):
 
     def _look_up(self, words: str) -> None:
         known = self._vocabulary or Vocabulary(())
-        self.ask(lambda db: search(db, words, EACH, known), lambda found: self._show(found, words), group="search",
+        self.ask(lambda db: search(db, words, EACH, known), lambda result: self._show(result, words), group="search",
                  thread="search", holds=self)
 
     def _show(self, result: Found, words: str) -> None:
@@ -132,16 +132,16 @@ class SearchDialog(Dialog[Hit]):
         at = listed.index(table.highlighted) if words == self._words and table.highlighted in listed else 0
         table.set_rows(listed, cursor=at, keep_drawn=True)
         self._words = words
-        said = ""
+        summary = ""
         if words.strip():
             if result.corrected:
-                said = "Searched for: " + ", ".join(f"{typed} → {' or '.join(near)}"
+                summary = "Searched for: " + ", ".join(f"{typed} → {' or '.join(near)}"
                                                for typed, near in result.corrected) + "   "
-            said += f"{counted(result.total, 'match', 'matches')} found" if result.total else \
+            summary += f"{counted(result.total, 'match', 'matches')} found" if result.total else \
                 "No matches. Try fewer words."
             if any(len(kind) == EACH for kind in (result.artists, result.pieces, result.orders, result.files)):
-                said += f", at most {EACH} of each kind shown"
-        self._count.say(safe(said))
+                summary += f", at most {EACH} of each kind shown"
+        self._count.say(safe(summary))
 
     @property
     def _hit(self) -> Hit | None:

@@ -118,13 +118,13 @@ class StatementPanel(SheetPanel):
 def statement_words(made: Statement, dates: str) -> list[str]:
     """The statement as lines of text."""
     state = f"Issued {day(made.issued, dates)}." if made.issued else "Draft, not issued. Press i to issue it."
-    said = [state, *made.terms, ""]
-    said += [_row(row, dates) for row in made.rows] or ["No prints in this period."]
+    parts = [state, *made.terms, ""]
+    parts += [_row(row, dates) for row in made.rows] or ["No prints in this period."]
     if made.corrections:
-        said += ["", "Corrections of earlier statements", *(_row(row, dates) for row in made.corrections)]
-    said += ["", f"{counted(made.prints, 'print')}"]
-    said += [f"Owed: {show_amount(total.amount, total.currency)}" for total in made.totals] or ["Nothing is owed."]
-    return [*said, "", "Tax is not calculated."]
+        parts += ["", "Corrections of earlier statements", *(_row(row, dates) for row in made.corrections)]
+    parts += ["", f"{counted(made.prints, 'print')}"]
+    parts += [f"Owed: {show_amount(total.amount, total.currency)}" for total in made.totals] or ["Nothing is owed."]
+    return [*parts, "", "Tax is not calculated."]
 
 
 def _row(row: Row, dates: str) -> str:

@@ -114,11 +114,11 @@ class AlikePage(Page):
         self._second.display = self._view == 0
         self._pictures.border_title = VIEWS[self._view]
         if self._view == 0:
-            self._first.show(aligned.one, shape=aligned.shape)
-            self._second.show(aligned.two, shape=aligned.shape)
+            self._first.show(aligned.first, shape=aligned.shape)
+            self._second.show(aligned.second, shape=aligned.shape)
         elif self._view == 1:
             self._pictures.border_title = f"blink: {'and this' if self._second_shown else 'this'}"
-            self._first.show(aligned.two if self._second_shown else aligned.one, shape=aligned.shape)
+            self._first.show(aligned.second if self._second_shown else aligned.first, shape=aligned.shape)
         elif self._view == 2:
             self._first.show(aligned.difference, shape=aligned.shape)
         else:
@@ -152,13 +152,13 @@ class AlikePage(Page):
         if row is None:
             return
         pairs = tuple(p for p in row.pairs if p.asked) or tuple(p for p in row.pairs if not p.pair.verdict) or row.pairs
-        what = f"same piece: {_named(row)}"
+        name = f"same piece: {_named(row)}"
 
         def ask(filed: tuple[PieceInQuestion, ...]) -> None:
-            seen_pieces = {one.piece.id for one in filed}
+            seen_pieces = {each.piece.id for each in filed}
 
             def record(filing: Filing | None) -> None:
-                self._record(row, what, lambda db: judging.confirm_same_piece(
+                self._record(row, name, lambda db: judging.confirm_same_piece(
                     db, [pair.pair.id for pair in pairs], filing, seen=pairs[0].pair.verdict, seen_pieces=seen_pieces))
 
             if len(filed) > 1 and judging.proposed_filing(filed) is None:
@@ -180,7 +180,7 @@ class AlikePage(Page):
             self._record(row, f"not the same: {_named(row)}",
                          lambda db: judging.record_verdict(db, [row.pair.id], "rejected", seen=row.pair.verdict))
 
-    def _record(self, row: Row, what: str, job: Callable[[Database], Verdict]) -> None:
+    def _record(self, row: Row, name: str, job: Callable[[Database], Verdict]) -> None:
         def recorded(done: Verdict) -> None:
             self._table.expect_removal(row)
             self._verdicts += [done.correction] if done.correction.id else []
@@ -188,18 +188,18 @@ class AlikePage(Page):
             self.app.changed()
 
         def failed(error: Exception) -> None:
-            self.app.failed(error, not_done=what)
+            self.app.failed(error, not_done=name)
             self.load(keep=True)  # the verdict may be another seat's by now
 
-        self.record(what, job, recorded, failed=failed)
+        self.record(name, job, recorded, failed=failed)
 
     def action_undo(self) -> None:
-        """Take the last verdict of this sitting back, and what was filed with it."""
+        """Take the last verdict of this session back, and what was filed with it."""
         if not self._verdicts:
             self.app.say(NOTHING_TO_UNDO)
             return
         last = self._verdicts.pop()
-        what = f"undo: {last.detail}"
+        name = f"undo: {last.detail}"
 
         def undone(done: Correction) -> None:
             self.app.say(notice(correcting.summarize(done)))
@@ -210,9 +210,9 @@ class AlikePage(Page):
                 self.load(keep=True)  # changed since by another seat: that is not ours to take back
             else:
                 self._verdicts.append(last)
-            self.app.failed(error, not_done=what)
+            self.app.failed(error, not_done=name)
 
-        self.record(what, lambda db: correcting.undo_statement(db, last.id), undone, failed=failed)
+        self.record(name, lambda db: correcting.undo_statement(db, last.id), undone, failed=failed)
 
     def action_open(self) -> None:
         self._open(self._row)

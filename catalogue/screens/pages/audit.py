@@ -83,10 +83,10 @@ class AuditPage(Page):
         self.ask(lambda db: all_on_one_disk(db, settings), show_disks, group="one disk", thread="disks")
 
     def _show_audits(self) -> None:
-        said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in self._audits]
+        paragraphs = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in self._audits]
         warning = [line(("! ", "bold $warning"), f"{ALL_ON_ONE_DISK}. Next: 6, then a, to add another disk")]
         self._about_audits.update(
-            lines([*(warning if self._one_disk else []), line(("Last audits", "bold")), *said]))
+            lines([*(warning if self._one_disk else []), line(("Last audits", "bold")), *paragraphs]))
 
     def _load_findings(self, *, keep: bool = False) -> None:
         kind = self._kinds.highlighted
@@ -134,11 +134,11 @@ class AuditPage(Page):
                            (scan.width, scan.height) if scan else None, marks)
 
     @property
-    def _found(self) -> OpenFinding | None:
+    def _selected(self) -> OpenFinding | None:
         """The finding under the cursor, once all that is shown of it is there."""
         row = self._findings.row_to_act_on
-        found = self._open
-        return found if row is not None and found is not None and found.finding.id == row.id else None
+        opened = self._open
+        return opened if row is not None and opened is not None and opened.finding.id == row.id else None
 
     def action_pane_right(self) -> None:
         self._findings.focus()
@@ -150,7 +150,7 @@ class AuditPage(Page):
         self.app.push_screen(AuditDialog([]))
 
     def action_piece(self) -> None:
-        finding = self._found
+        finding = self._selected
         scan_id = finding.finding.scan_id if finding else None
         if scan_id is None:
             self.app.say("This finding belongs to no piece.", "warning")
@@ -165,7 +165,7 @@ class AuditPage(Page):
         self.ask(partial(scans.by_id, scan_id=scan_id), show, group="piece", holds=self.app)
 
     def action_accept(self) -> None:
-        finding = self._found
+        finding = self._selected
         if finding is None:
             return
         row = self._findings.row_to_act_on
@@ -190,7 +190,7 @@ class AuditPage(Page):
         if self._kinds.has_focus:
             self.action_pane_right()
             return
-        finding = self._found
+        finding = self._selected
         if finding is None:
             self.app.say("No finding selected.")
             return
@@ -212,22 +212,22 @@ class AuditPage(Page):
             self.app.push_screen(MessageDialog("What to do next", step.text, step.command))
 
 
-def finding_words(found: OpenFinding, day_form: str) -> Content:
+def finding_words(opened: OpenFinding, day_form: str) -> Content:
     """A finding, the next step, where it is, since when, and where the damage lies."""
-    finding = found.finding
+    finding = opened.finding
     sign, style = BAD if finding.kind in DAMAGE_KINDS else DOUBT
-    said = [line((f"{sign} ", f"bold {style}"), (finding.kind, "bold")),
-            line(("Next  ", "bold $accent"), found.next.text)]   # first: it must be seen on a small screen
+    parts = [line((f"{sign} ", f"bold {style}"), (finding.kind, "bold")),
+            line(("Next  ", "bold $accent"), opened.next.text)]   # first: it must be seen on a small screen
     if finding.path:
-        said.append(line(f"{found.store}: {display_path(finding.path)}" if found.store else display_path(finding.path)))
-    said.append(line(finding.detail))
-    if finding.hint and finding.hint != found.next.text:
-        said.append(line((finding.hint, "$quiet")))
-    said.append(line((f"since {day(finding.first_seen, day_form)}, last seen {day(finding.last_seen, day_form)}",
+        parts.append(line(": ".join(filter(None, (opened.store, display_path(finding.path))))))
+    parts.append(line(finding.detail))
+    if finding.hint and finding.hint != opened.next.text:
+        parts.append(line((finding.hint, "$quiet")))
+    parts.append(line((f"since {day(finding.first_seen, day_form)}, last seen {day(finding.last_seen, day_form)}",
                       "$quiet")))
-    if found.damage is not None:
-        if found.damage.regions:
-            said.append(line(("▢ ", "bold"), f"marked on the picture: {found.damage.share:.1%} of it at most"))
-        elif found.damage.outside_picture:
-            said.append(line(("▢ ", "bold"), "outside the picture: tags, profile, thumbnail or further pages"))
-    return lines(said)
+    if opened.damage is not None:
+        if opened.damage.regions:
+            parts.append(line(("▢ ", "bold"), f"marked on the picture: {opened.damage.share:.1%} of it at most"))
+        elif opened.damage.outside_picture:
+            parts.append(line(("▢ ", "bold"), "outside the picture: tags, profile, thumbnail or further pages"))
+    return lines(parts)

@@ -67,9 +67,9 @@ class BuyersPage(Page):
 
         def chosen(keep: int | None) -> None:
             if keep is not None:
-                kept, gone = both[keep], both[1 - keep]
-                self.record(f"{gone.name} merged with {kept.name}",
-                            lambda db: corrected(operations.merge_buyers(db, kept.key, gone.key)),
+                stays, gone = both[keep], both[1 - keep]
+                self.record(f"{gone.name} merged with {stays.name}",
+                            lambda db: corrected(operations.merge_buyers(db, stays.key, gone.key)),
                             lambda done: self._changed(both, done))
 
         self.app.push_screen(Choice("Merge two buyers. Which name stays?", [
@@ -83,12 +83,12 @@ class BuyersPage(Page):
 
 def all_buyers(db: Database) -> list[Buyer]:
     """Every buyer, by name as it is filed."""
-    found: list[Buyer] = []
+    listed: list[Buyer] = []
     page = buyers.listed(db)
     while page:
-        found += page
+        listed += page
         page = buyers.listed(db, after=page[-1].key)
-    return found
+    return listed
 
 
 def buyer_form(buyer: Buyer) -> FormDialog:
@@ -99,9 +99,9 @@ def buyer_form(buyer: Buyer) -> FormDialog:
     def save(filled: Filled) -> Callable[[Database], Correction]:
         if not filled.texts["name"]:
             raise ValueError("A buyer needs a name")
-        said = filled.changed
+        changed = filled.changed
         return lambda db: corrected(operations.describe_buyer(
-            db, buyer.key, name=said.get("name"), contact=said.get("contact"), notes=said.get("notes")))
+            db, buyer.key, name=changed.get("name"), contact=changed.get("contact"), notes=changed.get("notes")))
 
     return FormDialog(f"Buyer: {buyer.name}", fields, save, clash="If they are the same buyer, mark both with Space "
                                                             "and press m.")

@@ -104,9 +104,9 @@ class HealthPage(Page):
             return
         question = row.asks
 
-        def answered(said: str | None) -> None:
-            if said:
-                self.record(f"answer “{safe(said)}”", lambda db: answer_question(db, question, said),
+        def answered(typed: str | None) -> None:
+            if typed:
+                self.record(f"answer “{safe(typed)}”", lambda db: answer_question(db, question, typed),
                             lambda _: self.app.changed())
 
         self.app.push_screen(ReasonDialog(
@@ -136,31 +136,31 @@ def criterion_words(row: Criterion) -> Content:
 
 def plot_words(view: HealthView, width: int, height: int) -> Content:
     """Growth by year, copies of masters, and how long ago files were checked."""
-    said: list[Content] = []
+    parts: list[Content] = []
     grown = [(g.year, float(g.bytes)) for g in view.growth]
     if grown:
         total = sum(g.scans for g in view.growth)
-        said += [line(("Growth by year", "bold"), (f"   {counted(total, 'scan')}, "
+        parts += [line(("Growth by year", "bold"), (f"   {counted(total, 'scan')}, "
                       f"{data_size(sum(value for _, value in grown))}", "$quiet"))]
-        said += [line((text, "$primary")) for text in plots.columns(grown, width, height)]
+        parts += [line((text, "$primary")) for text in plots.columns(grown, width, height)]
         newest = view.growth[-1]
-        said.append(line((f"{newest.year}: {counted(newest.scans, 'scan')}, {data_size(newest.bytes)}", "$quiet")))
-        said.append(Content(""))
+        parts.append(line((f"{newest.year}: {counted(newest.scans, 'scan')}, {data_size(newest.bytes)}", "$quiet")))
+        parts.append(Content(""))
     masters = sum(view.copies.values())
     if masters:
-        said.append(line(("Masters by sound copies", "bold"), (f"   {number(masters)}", "$quiet")))
+        parts.append(line(("Masters by sound copies", "bold"), (f"   {number(masters)}", "$quiet")))
         several = sum(count for held, count in view.copies.items() if held >= 3)
         rows = [(("✗ none", view.copies.get(0, 0))), ("! one copy", view.copies.get(1, 0)),
                 ("✓ two copies", view.copies.get(2, 0)), ("✓ three or more", several)]
-        said += [line(text) for text in plots.bars([(label, count / masters, number(count)) for label, count in rows],
+        parts += [line(text) for text in plots.bars([(label, count / masters, number(count)) for label, count in rows],
                                                    width)]
-        said.append(Content(""))
+        parts.append(Content(""))
     files = view.coverage.files
     if files:
-        said.append(line(("Files by last check", "bold"), (f"   {number(files)}", "$quiet")))
+        parts.append(line(("Files by last check", "bold"), (f"   {number(files)}", "$quiet")))
         spans = [("within 30 days", view.coverage.month), ("within 90 days", view.coverage.quarter),
                  ("within a year", view.coverage.year), ("longer ago", view.coverage.older),
                  ("never", view.coverage.never)]
-        said += [line(text) for text in plots.bars([(label, count / files, number(count)) for label, count in spans],
+        parts += [line(text) for text in plots.bars([(label, count / files, number(count)) for label, count in spans],
                                                    width)]
-    return lines(said) if said else Content("Nothing to show yet. Index a store first.")
+    return lines(parts) if parts else Content("Nothing to show yet. Index a store first.")

@@ -214,7 +214,7 @@ class IntakePage(Page):
         if event.row is not None and event.table is self._list:
             self._details.show(event.row, self._came.scans)
 
-    def _change(self, proposal: Proposal, **said: Any) -> None:
+    def _change(self, proposal: Proposal, **answers: Any) -> None:
         """Show the plan with what a person said of one original. The next key waits for it."""
         plan = self._plan
         proposals = plan.proposals if plan is not None else ()
@@ -228,10 +228,10 @@ class IntakePage(Page):
             if self._plan is plan:
                 self._show(changed)
             else:
-                self._change(proposal, **said)  # the folder was looked at again meanwhile
+                self._change(proposal, **answers)  # the folder was looked at again meanwhile
 
         job: Callable[[Database], Plan] = partial(with_answers, home=self.app.home, plan=plan, index=index,
-                                                  **said)
+                                                  **answers)
         self.ask(job, show, group="answer", thread="disks", holds=self, exclusive=False)
 
     def action_answer(self) -> None:
@@ -244,12 +244,12 @@ class IntakePage(Page):
             self.app.say("This one cannot be imported.", "warning")
             return
 
-        def said(answers: Answers | None) -> None:
+        def answered(answers: Answers | None) -> None:
             if answers is not None:
                 self._change(proposal, artist=answers.artist, piece=answers.piece, role=answers.role,
                              capture=answers.capture)
 
-        self.app.push_screen(AnswerDialog(proposal), said)
+        self.app.push_screen(AnswerDialog(proposal), answered)
 
     def action_take_or_leave(self) -> None:
         chosen = self._chosen

@@ -165,14 +165,14 @@ class NamesPage(Page):
         depth = len(row.folder) - 1
         prefixes = [row.folder[:length] for length in range(depth + 2)]
 
-        def told(prefix: tuple[str, ...]) -> str:
+        def label(prefix: tuple[str, ...]) -> str:
             if prefix == row.folder:
                 return f"Only {'/'.join(prefix)}"
             return f"All folders at this level{f' in {chr(47).join(prefix)}' if prefix else ''}"
 
         def count(prefix: tuple[str, ...]) -> int:
-            return sum(len(one.folder) == depth + 1 and one.folder[:len(prefix)] == prefix
-                       for one in self._levels.rows_held)
+            return sum(len(level.folder) == depth + 1 and level.folder[:len(prefix)] == prefix
+                       for level in self._levels.rows_held)
 
         def chosen(at: int | None) -> None:
             if at is None:
@@ -184,7 +184,7 @@ class NamesPage(Page):
                 self.app.say(f"That cannot be turned into a rule: {error}.", "warning")
 
         self.app.push_screen(confirm.Choice("For which folders?", [
-            (n, told(prefix), counted(count(prefix), "folder")) for n, prefix in enumerate(prefixes)]), chosen)
+            (n, label(prefix), counted(count(prefix), "folder")) for n, prefix in enumerate(prefixes)]), chosen)
 
     def action_rename(self) -> None:
         row = self._filed.row_to_act_on if self._filed.has_focus else None
@@ -206,7 +206,7 @@ class NamesPage(Page):
 
     def _ask_artist(self, artist: str) -> None:
         """Ask who an artist is: one of the others, or a name that is typed."""
-        others = sorted({one.artist for one in self._filed.rows_held if one.artist and one.artist != artist})
+        others = sorted({row.artist for row in self._filed.rows_held if row.artist and row.artist != artist})
 
         def meant(name: str | None) -> None:
             if name is not None and fold_name(name):
@@ -260,18 +260,18 @@ def _filed_as(row: FiledRow) -> object:
 def folder_words(row: FolderRow, choices: Iterable[Choice]) -> Content:
     """What a folder is taken for, and who said so."""
     meaning = meaning_of(choices, row.folder)
-    said = f"{WORDS[meaning]}, as you chose" if meaning else f"{WORDS[row.guessed]}, as guessed" if row.guessed else \
+    text = f"{WORDS[meaning]}, as you chose" if meaning else f"{WORDS[row.guessed]}, as guessed" if row.guessed else \
         "guessed from the names"
-    return lines([line(("/".join(row.folder), "bold")), line(f"{counted(row.files, 'file')} below. Meaning: {said}.")])
+    return lines([line(("/".join(row.folder), "bold")), line(f"{counted(row.files, 'file')} below. Meaning: {text}.")])
 
 
 def filed_words(row: FiledRow) -> Content:
     """The files of a piece and why they are filed there."""
-    found = [line((", ".join(filter(None, (row.artist, row.title, row.series, row.year))) or "Unsorted", "bold"),
+    paragraphs = [line((", ".join(filter(None, (row.artist, row.title, row.series, row.year))) or "Unsorted", "bold"),
                   f"  {filed.roles_words(row.roles)}")]
-    found += [line((path, "$quiet")) for path in row.paths[:NAMED]]
+    paragraphs += [line((path, "$quiet")) for path in row.paths[:NAMED]]
     if len(row.paths) > NAMED:
-        found.append(line((f"and {counted(len(row.paths) - NAMED, 'more file')}", "$quiet")))
+        paragraphs.append(line((f"and {counted(len(row.paths) - NAMED, 'more file')}", "$quiet")))
     reasons = [reason for reason in row.reason.splitlines() if reason.startswith(("artist", "title"))]
-    return lines([*found, *([line(("; ".join(reasons), "$quiet"))] if row.is_piece and reasons else [])])
+    return lines([*paragraphs, *([line(("; ".join(reasons), "$quiet"))] if row.is_piece and reasons else [])])
 

@@ -225,14 +225,14 @@ def sign_of(row: ScanView) -> str:
 
 def scan_name(row: ScanView) -> str:
     """The name of one of its files, else the beginning of its digest."""
-    return file_name(row.kept[0].file.path) if row.kept else row.scan.sha256[:12]
+    return file_name(row.files[0].file.path) if row.files else row.scan.sha256[:12]
 
 
 def held_text(row: ScanView) -> str:
     """Where a scan's files are, in the fewest words."""
-    present = sum(kept.state == "present" for kept in row.kept)
+    present = sum(held.state == "present" for held in row.files)
     if present:
         return counted(present, "file")
-    if any(kept.state == "offline" for kept in row.kept):
+    if any(held.state == "offline" for held in row.files):
         return "– offline"
     return "✗ missing"

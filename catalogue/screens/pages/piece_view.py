@@ -35,7 +35,7 @@ class ScanView:
 
     scan: Scan
     current: bool
-    kept: tuple[HeldFile, ...]
+    files: tuple[HeldFile, ...]
     findings: tuple[Finding, ...]
     recipe: str = ""
 
@@ -86,16 +86,16 @@ def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> Piece
     piece = pieces.by_id(db, piece_id)
     if piece is None:
         raise Gone("This piece")
-    kept: dict[int, list[HeldFile]] = {}
+    held: dict[int, list[HeldFile]] = {}
     for scan_id, file in files.of_piece(db, piece_id):
-        kept.setdefault(scan_id, []).append(HeldFile(file, online.get(file.store_id, True)))
+        held.setdefault(scan_id, []).append(HeldFile(file, online.get(file.store_id, True)))
     wrong: dict[int, list[Finding]] = {}
     for finding in findings.of_piece(db, piece_id):
         if finding.scan_id is not None:
             wrong.setdefault(finding.scan_id, []).append(finding)
     return PieceView(
         piece,
-        tuple(ScanView(scan, scan.id == piece.current_scan_id, tuple(kept.get(scan.id, ())),
+        tuple(ScanView(scan, scan.id == piece.current_scan_id, tuple(held.get(scan.id, ())),
                        tuple(wrong.get(scan.id, ())), _recipe(db, scan)) for scan in scans.of_piece(db, piece_id)),
         tuple(orders.lines_of_piece(db, piece_id)),
         tuple(ledger_editions.state(db, edition) for edition in editions.of_piece(db, piece_id)),

@@ -24,8 +24,8 @@ class AlignedPair:
     ``where`` outlines a on b, as fractions of b.
     """
 
-    one: bytes
-    two: bytes
+    first: bytes
+    second: bytes
     difference: bytes
     whole: bytes
     shape: tuple[int, int]

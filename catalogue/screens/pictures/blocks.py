@@ -181,7 +181,7 @@ def shared_colours(colours: list[Floats], own_rows: int = 0) -> list[Floats]:
     few = picture.quantize(SHARED, Image.Quantize.MEDIANCUT, kmeans=1, dither=Image.Dither.NONE).convert("RGB")
     shared = np.split(np.asarray(few, np.float32), len(colours))
     rows = len(shared[0]) - own_rows
-    return [np.concatenate([one[:rows], own[rows:]]) for one, own in zip(shared, colours, strict=True)]
+    return [np.concatenate([common[:rows], own[rows:]]) for common, own in zip(shared, colours, strict=True)]
 
 
 def _chosen(cells: Floats, colours: list[Floats], price: float, blocks: Blocks, *, half: bool) -> tuple[Fitted, int]:

@@ -59,14 +59,14 @@ def cells(signs: str, ink: bytes, ground: bytes) -> Cells:
     """A row of cells. A colour is sent only where a sign shows it and it is not the one sent before."""
     parts, last_ink, last_ground = [], b"", b""
     for at, sign in enumerate(signs):
-        one, other = ink[at * 3:at * 3 + 3], ground[at * 3:at * 3 + 3]
+        front, back = ink[at * 3:at * 3 + 3], ground[at * 3:at * 3 + 3]
         codes = []
-        if sign != " " and one != last_ink:
-            codes.append(f"38;2;{one[0]};{one[1]};{one[2]}")
-            last_ink = one
-        if sign != FULL and other != last_ground:
-            codes.append(f"48;2;{other[0]};{other[1]};{other[2]}")
-            last_ground = other
+        if sign != " " and front != last_ink:
+            codes.append(f"38;2;{front[0]};{front[1]};{front[2]}")
+            last_ink = front
+        if sign != FULL and back != last_ground:
+            codes.append(f"48;2;{back[0]};{back[1]};{back[2]}")
+            last_ground = back
         parts.append(f"\x1b[{';'.join(codes)}m{sign}" if codes else sign)
     parts.append("\x1b[0m")
     return Cells(signs, ink, ground, "".join(parts))

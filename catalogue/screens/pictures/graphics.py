@@ -51,13 +51,13 @@ def _family(environment: Mapping[str, str]) -> str:
     Names as these programs' own documentation has them; that of VTE's version is from memory.
     """
     term, program = environment.get("TERM", ""), environment.get("TERM_PROGRAM", "").lower()
-    for name, said in (("kitty", term == "xterm-kitty" or "KITTY_WINDOW_ID" in environment),
+    for name, is_it in (("kitty", term == "xterm-kitty" or "KITTY_WINDOW_ID" in environment),
                        ("ghostty", term == "xterm-ghostty" or program == "ghostty"),
                        ("wezterm", term == "wezterm" or program == "wezterm"),
                        ("foot", term == "foot" or term.startswith("foot-")),
                        ("mlterm", term.startswith("mlterm")),
                        ("vte", environment.get("VTE_VERSION", "").isdigit())):
-        if said:
+        if is_it:
             return name
     return ""
 

@@ -37,8 +37,8 @@ KEPT = 48      # drawings kept, a fifth of a megabyte each on a large screen
 class Drawings:
     """The drawings made lately, least recently used go first."""
 
-    def __init__(self, kept: int = KEPT) -> None:
-        self._kept = kept
+    def __init__(self, most: int = KEPT) -> None:
+        self._most = most
         self._made: OrderedDict[Wanted, Drawing] = OrderedDict()
 
     def get(self, key: Wanted) -> Drawing | None:
@@ -48,7 +48,7 @@ class Drawings:
 
     def put(self, key: Wanted, drawing: Drawing) -> None:
         self._made[key] = drawing
-        while len(self._made) > self._kept:
+        while len(self._made) > self._most:
             self._made.popitem(last=False)
 
 

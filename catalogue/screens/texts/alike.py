@@ -227,20 +227,20 @@ def scan_names(scans: Iterable[NamedScan]) -> list[str]:
 
 def group_words(row: GroupRow) -> Content:
     """The scans of a group, each with what it is and where it lies, and which pair of them is pictured."""
-    said = [line((f"{counted(len(row.members), 'scan')} of one piece", "bold"),
+    parts = [line((f"{counted(len(row.members), 'scan')} of one piece", "bold"),
                  (f", {counted(sum(p.asked for p in row.pairs), 'pair')} to judge", "$quiet"))]
     for scan in row.members[:GROUP_LINES]:
         mark = "● " if scan.scan.sha256 == row.proposed else "  "
-        said.append(line(mark, (scan.scan.role, "bold"), f"  {_size(scan.scan)}"))
-        said.append(line((f"  {scan.place}", "$quiet")))
-        said.append(line((f"  {scan.piece or 'no piece yet'}", "$quiet")))
+        parts.append(line(mark, (scan.scan.role, "bold"), f"  {_size(scan.scan)}"))
+        parts.append(line((f"  {scan.place}", "$quiet")))
+        parts.append(line((f"  {scan.piece or 'no piece yet'}", "$quiet")))
     if len(row.members) > GROUP_LINES:
-        said.append(line((f"and {counted(len(row.members) - GROUP_LINES, 'more scan')}", "$quiet")))
+        parts.append(line((f"and {counted(len(row.members) - GROUP_LINES, 'more scan')}", "$quiet")))
     if row.reasons:
-        said.append(line(("● best to print from: ", "$quiet"), ", ".join(row.reasons)))
+        parts.append(line(("● best to print from: ", "$quiet"), ", ".join(row.reasons)))
     pictured = row.pictured
-    said.append(line(("Shown: ", "$quiet"), f"{pictured.first} and {pictured.second}"))
-    return lines(said)
+    parts.append(line(("Shown: ", "$quiet"), f"{pictured.first} and {pictured.second}"))
+    return lines(parts)
 
 
 def pair_words(row: PairRow) -> Content:
@@ -249,21 +249,21 @@ def pair_words(row: PairRow) -> Content:
     verdict = {"confirmed": ("✓ confirmed", "$success"), "rejected": ("✗ rejected", "$error"),
                "": ("? no verdict yet", "$warning")}[row.pair.verdict]
     relation = e.relation.value
-    said = [line((f"{relation[:1].upper()}{relation[1:]}", "bold"), (f": {e.sure:.0%} certain   ", "$quiet"), verdict,
+    parts = [line((f"{relation[:1].upper()}{relation[1:]}", "bold"), (f": {e.sure:.0%} certain   ", "$quiet"), verdict,
                  (f"   pair {row.pair.id}", "$quiet"))]
-    said += [line(("! ", "bold $warning"), row.why)] if row.why else []
-    said += [line((f"· {reason}", "$quiet")) for reason in e.reasons]
+    parts += [line(("! ", "bold $warning"), row.why)] if row.why else []
+    parts += [line((f"· {reason}", "$quiet")) for reason in e.reasons]
     for name, scan in (("This", row.a), ("And this", row.b)):
-        said.append(line((f"{name}  ", "bold"), f"{scan.scan.role}, {_size(scan.scan)}"))
-        said.append(line((scan.place, "$quiet")))
-        said.append(line((scan.piece or "no piece yet", "$quiet")))
+        parts.append(line((f"{name}  ", "bold"), f"{scan.scan.role}, {_size(scan.scan)}"))
+        parts.append(line((scan.place, "$quiet")))
+        parts.append(line((scan.piece or "no piece yet", "$quiet")))
     figures = [f"{e.overlap_a:.0%} of this lies on {e.overlap_b:.0%} of that" if e.overlap_a else "",
                f"turned {e.rotation:.1f}°" if abs(e.rotation) >= 0.05 else "not turned",
                f"scale {e.scale:.3f}", f"structure agrees {e.correlation:.2f}" if e.correlation else "",
                f"colour difference ΔE00 {e.delta_e_median:.1f} {DELTA_E_SCALE}" if e.delta_e_median is not None else "",
                f"this one has {e.detail_ratio:.2f}× the pixels" if e.detail_ratio else ""]
-    said.append(line(", ".join(filter(None, figures))))
-    return lines(said)
+    parts.append(line(", ".join(filter(None, figures))))
+    return lines(parts)
 
 
 def _size(scan: ComparedScan) -> str:

@@ -94,12 +94,12 @@ def scan_words(row: "ScanView", day_form: str) -> Content:
               f"{scan.bits} bit {scan.photometric}" if scan.bits else scan.photometric, scan.format,
               scan.profile_name or "no profile", data_size(scan.bytes)]
     parts = [line((", ".join(filter(None, stored)), "$quiet"))]
-    for kept in row.kept:
-        name = f"{kept.file.store}: {display_path(kept.file.path)}"
-        if kept.state == "present":
-            when = f"checked {ago(kept.file.checked_at)}" if kept.file.checked_at else "not checked yet"
+    for held in row.files:
+        name = f"{held.file.store}: {display_path(held.file.path)}"
+        if held.state == "present":
+            when = f"checked {ago(held.file.checked_at)}" if held.file.checked_at else "not checked yet"
             parts.append(line(("✓ ", "$success"), name, (f"  {when}", "$quiet")))
-        elif kept.state == "offline":
+        elif held.state == "offline":
             parts.append(line(("– ", "$quiet"), name, ("  offline", "$quiet")))
         else:
             parts.append(line(("✗ ", "$error"), name, "  missing"))

@@ -14,17 +14,17 @@ from catalogue.screens.texts.formats import counted, day, line, lines, size_cm
 from catalogue.sheets.layout import PrintLayout, print_layout, recipe_layout
 
 
-def plan_of(found: Proposal, new: NewLine, last_print: EarlierRecipe | None,
+def plan_of(proposal: Proposal, new: NewLine, last_print: EarlierRecipe | None,
             print_ppi: tuple[int, ...]) -> PlannedPrint:
     """The print file that a line like ``new`` would be printed from."""
-    scan = found.printing.scan if found.printing else None
+    scan = proposal.printing.scan if proposal.printing else None
     return planned_print(new, scan, last_print, print_ppi) if scan else PlannedPrint(None)
 
 
-def layout_of(found: Proposal, new: NewLine, plan: PlannedPrint) -> PrintLayout | None:
+def layout_of(proposal: Proposal, new: NewLine, plan: PlannedPrint) -> PrintLayout | None:
     """The print as its file will have it, else as its line alone says; None where the scan's shape is not known."""
-    scan = found.printing.scan if found.printing else None
-    if scan is None or found.fit is None or not scan.width or not scan.height:
+    scan = proposal.printing.scan if proposal.printing else None
+    if scan is None or proposal.fit is None or not scan.width or not scan.height:
         return None
     if plan.recipe:
         return recipe_layout(plan.recipe, scan.width, scan.height)
@@ -34,45 +34,45 @@ def layout_of(found: Proposal, new: NewLine, plan: PlannedPrint) -> PrintLayout 
                         scan_size=(scan.width, scan.height))
 
 
-def proposal_words(found: Proposal, plan: PlannedPrint, last_print: EarlierRecipe | None, day_form: str) -> Content:
+def proposal_words(proposal: Proposal, plan: PlannedPrint, last_print: EarlierRecipe | None, day_form: str) -> Content:
     """The ppi; what is grave; last time, what it would be printed from now and how, edition; the rest."""
-    said: list[Content] = []
-    if found.fit is not None:
-        sign = ("✓ ", "$success") if found.fit.enough else ("! ", "bold $warning")
-        turned = ", turned" if found.fit.turned else ""
-        cut = f", {found.fit.cropped:.0%} cropped" if found.fit.cropped else ""
-        size = values.shown_size(found.line.width_mm, found.line.height_mm)
-        said.append(line(sign, f"{found.fit.ppi:.0f} ppi at {size}{turned}{cut}"))
-    lines_drawn = _lines_drawn(layout_of(found, found.line, plan))
+    paragraphs: list[Content] = []
+    if proposal.fit is not None:
+        sign = ("✓ ", "$success") if proposal.fit.enough else ("! ", "bold $warning")
+        turned = ", turned" if proposal.fit.turned else ""
+        cut = f", {proposal.fit.cropped:.0%} cropped" if proposal.fit.cropped else ""
+        size = values.shown_size(proposal.line.width_mm, proposal.line.height_mm)
+        paragraphs.append(line(sign, f"{proposal.fit.ppi:.0f} ppi at {size}{turned}{cut}"))
+    lines_drawn = _lines_drawn(layout_of(proposal, proposal.line, plan))
     if lines_drawn:
-        said.append(line((lines_drawn, "$quiet")))
-    said += caution_words([caution for caution in found.cautions if caution.grave])
-    last = found.last
+        paragraphs.append(line((lines_drawn, "$quiet")))
+    paragraphs += caution_words([caution for caution in proposal.cautions if caution.grave])
+    last = proposal.last
     if last is not None:
-        said.append(line(("Last time ", "bold"), f"{day(last.placed, day_form)}, {last.quantity} × "
+        paragraphs.append(line(("Last time ", "bold"), f"{day(last.placed, day_form)}, {last.quantity} × "
                          f"{size_cm(last.width_mm, last.height_mm)}" + (f" on {last.medium}" if last.medium else "")
                          + (f", for {last.buyer}" if last.buyer else "")))
-    if found.printing is not None:
-        scan = found.printing.scan
-        if found.same_bytes:
-            said.append(line(("✓ ", "$success"), "the same scan as last time, bit for bit"))
-        elif found.used is not None and scan.id == found.used.scan.id:
-            said.append(line(("= ", "bold"), "from last time's scan, not the current master"))
+    if proposal.printing is not None:
+        scan = proposal.printing.scan
+        if proposal.same_bytes:
+            paragraphs.append(line(("✓ ", "$success"), "the same scan as last time, bit for bit"))
+        elif proposal.used is not None and scan.id == proposal.used.scan.id:
+            paragraphs.append(line(("= ", "bold"), "from last time's scan, not the current master"))
         else:
-            said.append(line(("From ", "bold"), "the current master"))
+            paragraphs.append(line(("From ", "bold"), "the current master"))
     if plan.recipe:
         same = f" as on {day(last_print.date, day_form)}" if last_print else ""
-        said.append(line(("Print file ", "bold"), f"{describe(plan.recipe)}{same}"))
+        paragraphs.append(line(("Print file ", "bold"), f"{describe(plan.recipe)}{same}"))
     elif plan.problem:
-        said.append(line(("! ", "bold $warning"), f"No print file can be made like this: {plan.problem}"))
-    if found.edition is not None:
-        state = found.edition
-        said.append(line(("Edition ", "bold"), f"{counted(state.numbers_left, 'number')} of "
-                         f"{state.edition.size_limit} left, {numbers_to_issue(found)}"))
-    said += caution_words([caution for caution in found.cautions if not caution.grave])
-    if found.printing is not None:
-        said.append(line((f"{found.line.scan_name}  {found.printing.scan.sha256[:12]}…", "$quiet")))
-    return lines(said)
+        paragraphs.append(line(("! ", "bold $warning"), f"No print file can be made like this: {plan.problem}"))
+    if proposal.edition is not None:
+        state = proposal.edition
+        paragraphs.append(line(("Edition ", "bold"), f"{counted(state.numbers_left, 'number')} of "
+                         f"{state.edition.size_limit} left, {numbers_to_issue(proposal)}"))
+    paragraphs += caution_words([caution for caution in proposal.cautions if not caution.grave])
+    if proposal.printing is not None:
+        paragraphs.append(line((f"{proposal.line.scan_name}  {proposal.printing.scan.sha256[:12]}…", "$quiet")))
+    return lines(paragraphs)
 
 
 def _lines_drawn(layout: PrintLayout | None) -> str:
@@ -89,10 +89,10 @@ def _lines_drawn(layout: PrintLayout | None) -> str:
 
 def caution_words(cautions: Sequence[Caution]) -> list[Content]:
     """What to see before recording, and what to do about it."""
-    said = []
+    paragraphs = []
     for caution in cautions:
-        said.append(line(("✗ " if caution.grave else "! ", "bold $error" if caution.grave else "bold $warning"),
+        paragraphs.append(line(("✗ " if caution.grave else "! ", "bold $error" if caution.grave else "bold $warning"),
                          caution.text))
         if caution.hint:
-            said.append(line((f"  {caution.hint}", "$quiet")))
-    return said
+            paragraphs.append(line((f"  {caution.hint}", "$quiet")))
+    return paragraphs

@@ -41,9 +41,9 @@ class PlaceBar(Widget):
         parts: list[Content | str | tuple[str, Style | str]] = [" "]
         for digit, (mode, title) in enumerate(PLACES, 1):
             click = Style.from_meta({"@click": f"app.place('{mode}')"})
-            here = mode == place
-            text = f"[{digit} {title}]" if here else f" {digit} {title} "
-            parts.append((text, "bold $foreground" if here else click))
+            is_current = mode == place
+            text = f"[{digit} {title}]" if is_current else f" {digit} {title} "
+            parts.append((text, "bold $foreground" if is_current else click))
             if mode == "audit" and damaged:
                 parts.append((f"✗{min(damaged, MOST)} ", "bold $error"))
             if wide:
@@ -120,7 +120,7 @@ class WorkLine(Widget):
     DEFAULT_CSS = """WorkLine { height: 1; dock: bottom; background: $surface; color: $foreground; display: none; }
                      WorkLine.-busy { display: block; }"""
 
-    said: reactive[str] = reactive("")
+    shown_text: reactive[str] = reactive("")
 
     def on_mount(self) -> None:
         self.set_interval(0.2, self.look)
@@ -130,15 +130,16 @@ class WorkLine(Widget):
         """Ask the app where the work is; called five times a second, so reports cost nothing."""
         app = cast("CatalogueApp", self.app)
         if app.writes.slow:
-            self.said = f" Waiting to record: another program is writing to the catalogue: {safe(app.writes.open[0])}"
+            self.shown_text = (" Waiting to record: another program is writing to the catalogue: "
+                               + safe(app.writes.open[0]))
         elif app.gate.held:
-            self.said = f" Still loading; {counted(app.gate.held, 'key')} waiting. Ctrl-Q quits."
+            self.shown_text = f" Still loading; {counted(app.gate.held, 'key')} waiting. Ctrl-Q quits."
         else:
-            self.said = "" if app.work is None else progress_line(app.work, self.size.width)
-        self.set_class(bool(self.said) or app.work is not None, "-busy")
+            self.shown_text = "" if app.work is None else progress_line(app.work, self.size.width)
+        self.set_class(bool(self.shown_text) or app.work is not None, "-busy")
 
     def render(self) -> Content:
-        return Content(self.said)
+        return Content(self.shown_text)
 
     def on_click(self, _: events.Click) -> None:
         cast("CatalogueApp", self.app).action_stop_work()

@@ -85,9 +85,9 @@ class WatchedTable(RowTable[WatchedScan]):
         self._show(next(number for number, scan in enumerate(self.scans) if scan is at))
 
     def _show(self, cursor: int) -> None:
-        here = [row for row in self.scans if row.state != "gone"]
-        doubtful = sum(1 for row in here if row.state in DOUBTFUL)
-        self.set_title(f"Watching {self._watching}: {counted(len(here), 'scan')}"
+        present = [row for row in self.scans if row.state != "gone"]
+        doubtful = sum(1 for row in present if row.state in DOUBTFUL)
+        self.set_title(f"Watching {self._watching}: {counted(len(present), 'scan')}"
                      + (f", {doubtful} to check" if doubtful else ""))
         self.announce_again()
         self.set_rows(self.scans, cursor=cursor)

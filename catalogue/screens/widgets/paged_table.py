@@ -44,38 +44,38 @@ class PagedTable(RowTable[R]):
 
     def show(self, source: Source[R], *, keep: bool = False) -> None:
         """Show a list from its start, or with ``keep`` around the row the cursor is on."""
-        here = self.highlighted if keep else None
+        anchor = self.highlighted if keep else None
         self._source = source
-        if here is None:
+        if anchor is None:
             self._ask(lambda db: source.page(db, None, PAGE, True), self._first)
         else:
-            self._show_around(here, self.cursor_row, self.scroll_offset.y, keep=True)
+            self._show_around(anchor, self.cursor_row, self.scroll_offset.y, keep=True)
 
     def go_to(self, row: R | None) -> None:
         """Put the cursor on a row of the list, wherever it is."""
         if row is not None and self._source is not None:
             self._show_around(row, PAGE, None)
 
-    def _show_around(self, here: R, row: int, scroll: int | None, *, keep: bool = False) -> None:
+    def _show_around(self, anchor: R, row: int, scroll: int | None, *, keep: bool = False) -> None:
         """Show the pages around ``here``, ``row`` rows before it; with ``keep`` it stays even if the list holds it no
         longer."""
         source = self._source
         assert source is not None
 
         def around(db: Database) -> tuple[list[R], list[R], int, bool]:
-            now = source.again(db, here) if keep and source.again is not None else None
-            moved = now is not None and now != here
+            now = source.again(db, anchor) if keep and source.again is not None else None
+            moved = now is not None and now != anchor
             wanted = min(max(row, PAGE) if moved else row, HELD)
-            before = source.page(db, here if now is None else now, wanted, False)
+            before = source.page(db, anchor if now is None else now, wanted, False)
             return before, source.page(db, before[-1] if before else None, HELD - len(before), True), wanted, moved
 
         def show(pages: tuple[list[R], list[R], int, bool]) -> None:
             before, after, wanted, moved = pages
             rows = before + after
-            found_at = self._held.position(here, rows)
+            found_at = self._held.position(anchor, rows)
             at = len(before) if found_at is None else found_at
             if keep and found_at is None:
-                rows = self._held.with_departed(rows, at, here)
+                rows = self._held.with_departed(rows, at, anchor)
             self._held.forget_expected()
             self.begins, self.ends = len(before) < wanted or wanted == 0, len(after) < HELD - len(before)
             self.announce_again()

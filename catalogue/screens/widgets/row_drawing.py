@@ -30,10 +30,10 @@ class Column(Generic[R]):
     right: bool = False
     weight: int = 1
 
-    def said(self, row: R) -> tuple[str, str]:
+    def styled(self, row: R) -> tuple[str, str]:
         """What a row says here, never markup and on one line, and its style."""
-        said = self.text(row)
-        text, style = said if isinstance(said, tuple) else (said, "")
+        shown = self.text(row)
+        text, style = shown if isinstance(shown, tuple) else (shown, "")
         return safe(str(text)), style
 
 
@@ -76,7 +76,7 @@ class RowStrips(Generic[R]):
         segments: list[Segment] = []
         plain = ""
         for at, wide in self._widths:
-            text, style = self.columns[at].said(row)
+            text, style = self.columns[at].styled(row)
             words = fitted(text, wide, self.columns[at].right)
             if not style:
                 plain += words

@@ -85,7 +85,7 @@ def proposal_words(proposal: Proposal, columns: int, rows: int) -> Content:
 def watched_words(rows: list[WatchedScan], row: WatchedScan, columns: int, height: int) -> Content:
     """All that was reported of one scan, and the tiles of its original by now."""
     parts = []
-    for kind, text in sorted(row.texts, key=lambda told: told[0] not in DOUBTFUL):
+    for kind, text in sorted(row.texts, key=lambda entry: entry[0] not in DOUBTFUL):
         sign, _ = STATES[kind]
         grave = kind in DOUBTFUL
         parts.append(line((f"{sign} ", "bold $warning" if grave else "bold"), (text, "bold" if grave else "")))
