@@ -244,9 +244,10 @@ async def test_a_repeat_can_be_changed_and_is_refused_with_the_reason(shop: Shop
         dialog.query_one("#repeat-buyer", Input).value = "[b]New[/] buyer"
         await settled(pilot)
         assert "19 numbers of 25 left" in words(pilot)
-        dialog.query_one("#record", Button).press()
+        assert dialog.query_one("#record", Button).disabled
+        await pilot.press("enter")
         await settled(pilot)
-        assert "19 numbers left; 20 are needed" in str(wrong.content)
+        assert "19 of 25 numbers are left; 20 are ordered." in str(wrong.content)
         dialog.query_one("#repeat-quantity", Input).value = "1"
         dialog.query_one("#repeat-size", Input).value = "30 x 22.5"
         dialog.query_one("#repeat-price", Input).value = "80"
