@@ -11,11 +11,18 @@ from catalogue.indexing.stores import (
     MARKER,
     locate_store,
     marked_elsewhere,
-    offline,
     on_one_disk,
     read_marker,
 )
-from catalogue.operations.stores import add_store, move_store, retire_store, summarize, summarize_unread, unread_files
+from catalogue.operations.stores import (
+    add_store,
+    move_store,
+    retire_store,
+    stand_ins,
+    summarize,
+    summarize_unread,
+    unread_files,
+)
 from catalogue.progress import data_size
 from catalogue.records import stores
 from catalogue.untrusted import shell_word
@@ -71,12 +78,10 @@ def list_stores(session: Session) -> None:
         out.lines(f"{first} and {second} are on one disk: if it fails, both are lost." for first, second in shared)
         out.lines(f"{row['name']} is {summarize_unread(row['unread'])}: catalogue index {shell_word(row['name'])}"
                   for row in rows if row["unread"])
-        out.lines(f"{store.name}: {hint}" for store in stores.listed(db) if locate_store(db, store) is None
-                  and not marked_elsewhere(store) and "store move" in (hint := offline(store).hint))
-        for row in rows:
-            for other in row["marker also at"]:
-                out.print(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place."
-                          f" If it is the store: catalogue store move {row['name']} {other}")
+        out.lines(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place. If it is the store:"
+                  f" catalogue store move {row['name']} {other}"
+                  for row in rows if row["online"] for other in row["marker also at"])
+        out.lines(f"{stores.by_id(db, store_id).name}: {advice}" for store_id, advice in stand_ins(db).items())
 
     session.emit(rows, text)
 

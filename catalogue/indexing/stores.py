@@ -31,7 +31,7 @@ UNMARKED = "unmarked:"
 RETIRED = "the store was retired"  # how the findings of such a store are closed
 __all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "is_same_disk", "locate_store", "marked_elsewhere",
            "marker_facts", "move_store", "offline", "on_one_disk", "opened_store", "overlapping_store", "read_marker",
-           "retire_store", "store_holding"]
+           "retire_store", "stand_in_advice", "store_holding"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -237,14 +237,20 @@ def on_one_disk(db: Database) -> list[tuple[str, str]]:
 
 def offline(store: Store) -> StoreAway:
     """The error that says a store is offline, and what to do."""
-    hint = f"Connect it; it was at {store.root}."
-    others, root = marked_elsewhere(store), Path(store.root)
+    return StoreAway(f"The store {store.name!r} is offline.",
+                     hint=stand_in_advice(store) or f"Connect it; it was at {store.root}.", path=store.root)
+
+
+def stand_in_advice(store: Store) -> str:
+    """What to do where something is there in place of an offline store: its folder without the marker, or a clone; ""
+    where nothing is."""
+    root = Path(store.root)
     if _lacks_marker(store, root):
-        hint = f"{root} is there, but {MARKER} in it is gone. {_marker_advice(store, root)}"
-    elif others:
-        hint = (f"{others[0]} has its marker, but is not the disk last seen at {store.root}: it may be a clone. If it"
+        return f"{root} is there, but {MARKER} in it is gone. {_marker_advice(store, root)}"
+    if others := marked_elsewhere(store):
+        return (f"{others[0]} has its marker, but is not the disk last seen at {store.root}: it may be a clone. If it"
                 f" is this store: catalogue store move {store.name} {others[0]}.")
-    return StoreAway(f"The store {store.name!r} is offline.", hint=hint, path=store.root)
+    return ""
 
 
 @contextmanager

@@ -94,6 +94,12 @@ def unread_files(db: Database, store: Store, place: Path | None) -> int:
     return holding.unread if store_service.is_same_disk(db, store, place) else holding.files
 
 
+def stand_ins(db: Database) -> dict[int, str]:
+    """By id of an offline store, what to do about what is there in its place, where something is."""
+    return {store.id: advice for store in stores.listed(db) if store_service.locate_store(db, store) is None
+            and (advice := store_service.stand_in_advice(store))}
+
+
 def summarize_unread(count: int) -> str:
     """What :func:`unread_files` counted."""
     return f"on another disk than before: {counted(count, 'file')} there will count as copies once read"

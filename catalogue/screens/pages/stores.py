@@ -13,7 +13,7 @@ from textual.widgets import Static
 from catalogue.fixity.set_aside import SetAsideFile, set_aside_files
 from catalogue.indexing.stores import UNMARKED, locate_store
 from catalogue.operations.doubles import summarize_set_aside
-from catalogue.operations.stores import StoreRetired, retire_store, summarize, summarize_unread, unread_files
+from catalogue.operations.stores import StoreRetired, retire_store, stand_ins, summarize, summarize_unread, unread_files
 from catalogue.progress import data_size
 from catalogue.records import stores, upkeep_lists
 from catalogue.records.database import Database
@@ -42,12 +42,13 @@ class StoreView:
     findings: int
     last_audit: str
     unread: int
+    stand_in: str
     set_aside: tuple[SetAsideFile, ...] = ()
 
 
 def store_views(db: Database) -> list[StoreView]:
     """All stores in use; asks the disks, so it may take as long as they do."""
-    views = []
+    views, advice = [], stand_ins(db)
     for store in stores.listed(db):
         place = locate_store(db, store)
         free = total = None
@@ -59,7 +60,8 @@ def store_views(db: Database) -> list[StoreView]:
                 place = None
         views.append(StoreView(store, place, stores.holding(db, store.id), free, total,
                                upkeep_lists.findings_of_store(db, store.id), last_audit(db, store.id),
-                               unread_files(db, store, place), set_aside_files(db, store, place)))
+                               unread_files(db, store, place), advice.get(store.id, ""),
+                               set_aside_files(db, store, place)))
     return views
 
 
@@ -173,6 +175,8 @@ def store_words(view: StoreView) -> Content:
         bar = "█" * round(used * length) + "░" * (length - round(used * length))
         parts.append(line(f"{bar} {used:.0%} used, {data_size(view.free)} free of {data_size(view.total)}"))
     parts.append(line(f"oldest check {ago(held.oldest_check)}; last audit {ago(view.last_audit)}"))
+    if view.stand_in:
+        parts.append(line(("! ", "bold $warning"), view.stand_in))
     if view.unread:
         parts.append(line(("! ", "bold $warning"), f"{summarize_unread(view.unread)}: press i"))
     if view.findings:
