@@ -309,7 +309,11 @@ def test_one_run_at_a_time(shop: Shop) -> None:
     assert shop.index(report=try_again).outcome == "finished"
 
 
-def test_stores_do_not_overlap(shop: Shop) -> None:
+def test_stores_do_not_overlap_and_no_two_have_one_name(shop: Shop, tmp_path: Path) -> None:
+    (tmp_path / "another").mkdir()
+    with pytest.raises(Refused, match="already a store called 'main'"):
+        add_store(shop.db, "main", tmp_path / "another", "copy", consent=False)
+    assert [store.name for store in stores.listed(shop.db)] == ["main"]
     with pytest.raises(Refused):
         add_store(shop.db, "inner", shop.root / "Ada Quill", "copy", consent=False)
 
