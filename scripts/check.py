@@ -12,6 +12,7 @@ could be run.
 """
 
 import argparse
+import os
 import re
 import subprocess
 import sys
@@ -25,12 +26,13 @@ from pathlib import Path
 
 from environment import CHECKED, ROOT, Failed, environ, install, speak_anywhere
 
-# Each check's steps, one after the other. Tests are collected once before two workers do: in a new environment both
-# would rewrite the assertions of every test and compile every library, 14 s of processor time each.
+WORKERS = str((os.cpu_count() or 1) + 1)    # one more than there are cores: some tests wait for a process or a disk
+# Each check's steps, one after the other. Tests are collected once before the workers do: in a new environment each
+# would rewrite the assertions of every test and compile every library, 14 s of processor time.
 CHECKS: dict[str, list[list[str]]] = {
     "pytest": [["pytest", "-qq", "--collect-only", "--color", "no"],
-               ["pytest", "-q", "-rfE", "-n", "2", "--dist", "loadfile", "--no-loadscope-reorder", "--durations", "20",
-                "--color", "no"]],
+               ["pytest", "-q", "-rfE", "-n", WORKERS, "--dist", "loadfile", "--no-loadscope-reorder", "--durations",
+                "20", "--color", "no"]],
     "ruff": [["ruff", "check", "catalogue", "tests", "scripts"]],
     "mypy": [["mypy"]],
     "imports": [["lint-imports"]],

@@ -277,9 +277,9 @@ def mismatches(value: Any, schema: Any, where: str = "$") -> Iterator[str]:
 
 
 def master(place: Path, seed: int) -> Path:
-    """A picture with something to find in it: 600 × 800, 300 ppi."""
+    """A picture with something to find in it: 420 × 560, 300 ppi."""
     place.parent.mkdir(parents=True, exist_ok=True)
-    y, x = np.mgrid[:600, :800]
+    y, x = np.mgrid[:420, :560]
     waves = np.stack([128 + 60 * np.sin(x / (17 + seed + k)) * np.cos(y / (13 + k)) for k in range(3)], axis=2)
     grain = np.random.default_rng(seed).integers(0, 40, waves.shape)
     tifffile.imwrite(place, (waves + grain).clip(0, 255).astype(np.uint8), photometric="rgb", metadata=None,
@@ -295,7 +295,7 @@ def outputs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[list
     for key in ("main", "copy", "more", "key"):
         places[key].mkdir()
     places["master"] = master(places["main"] / "Ada Quill" / "Harbour" / "master.tif", 1)
-    turned = np.rot90(tifffile.imread(places["master"])[:560, :760])
+    turned = np.rot90(tifffile.imread(places["master"])[:392, :532])
     tifffile.imwrite(places["main"] / "Ada Quill" / "Harbour" / "again.tif", turned, photometric="rgb", metadata=None)
     master(places["main"] / "Ben Orrery" / "Dunes" / "master.tif", 3)
     (places["main"] / "broken.tif").write_bytes(b"II*\0" + b"\xff" * 40)

@@ -150,7 +150,7 @@ def test_a_picture_alone_is_shown_as_its_reading_shows_it(
     exif = Image.Exif()
     exif[0x0112] = turn
     path = folder / f"photo-{turn}.{kind}"
-    whole.save(path, kind, exif=exif, **({"quality": 92} if kind == "JPEG" else {}))
+    whole.save(path, kind, exif=exif, **{"JPEG": {"quality": 92}, "PNG": {"compress_level": 1}}.get(kind, {}))
     with Image.open(path) as opened:
         opened.load()
         upright = ImageOps.exif_transpose(opened).convert("RGB")
