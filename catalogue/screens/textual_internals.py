@@ -8,11 +8,12 @@ from collections.abc import Iterable, Iterator
 from typing import Any, TypeVar
 
 from rich.console import Console
+from rich.segment import Segment
 from textual import events
 from textual._compositor import ChopsUpdate, CompositorUpdate, LayoutUpdate
 from textual._xterm_parser import XTermParser
 from textual.app import App
-from textual.cache import LRUCache
+from textual.cache import FIFOCache, LRUCache
 from textual.css.stylesheet import Stylesheet
 from textual.drivers import linux_driver
 from textual.events import ScreenResume
@@ -28,6 +29,9 @@ from catalogue.screens.sent_cells import SentCells, in_few_codes
 T = TypeVar("T")
 # What may follow Esc in what a terminal sends: sequences of ECMA-48 and xterm, and the end of a string.
 _SEQUENCE = "[O]P_^X\\\x1b"
+# The caches of a strip, and how much each keeps, as Textual has them.
+STRIP_CACHES = {"_divide_cache": 4, "_crop_cache": 16, "_style_cache": 16, "_filter_cache": 4,
+                "_line_length_cache": 4, "_crop_extend_cache": 4, "_offsets_cache": 4}
 _LONE = re.compile(rf"\x1b(?=[^{re.escape(_SEQUENCE)}])")
 
 
@@ -128,6 +132,26 @@ def _placed(update: LayoutUpdate | ChopsUpdate) -> Iterator[tuple[int, int, Stri
             yield y, x, part if first <= x < last and end <= last else part.crop(0, min(end, last) - x)
 
 
+def make_strip_caches_when_asked() -> None:
+    """Have a strip make each of its seven caches when it is first asked for. Most strips are cut once and thrown away,
+    and a screen is thousands of them: to make the caches with each is a tenth of all drawing."""
+
+    def begin(strip: Strip, segments: Iterable[Segment], cell_length: int | None = None) -> None:
+        strip._segments = list(segments)
+        strip._cell_length = cell_length
+        strip._render_cache = strip._link_ids = strip._cell_count = None
+
+    def make_cache(strip: Strip, name: str) -> FIFOCache[Any, Any]:
+        if name not in STRIP_CACHES:
+            raise AttributeError(name)
+        cache: FIFOCache[Any, Any] = FIFOCache(STRIP_CACHES[name])
+        setattr(strip, name, cache)
+        return cache
+
+    Strip.__init__ = begin  # type: ignore[method-assign, assignment]
+    Strip.__getattr__ = make_cache  # type: ignore[attr-defined]
+
+
 class ThriftyApp(App[T]):
     """An app that sends the terminal only what changes there.
 
@@ -139,6 +163,7 @@ class ThriftyApp(App[T]):
 
     def __init__(self) -> None:
         super().__init__()
+        make_strip_caches_when_asked()
         self._sent_cells = SentCells()
         self._sent_size = self.size
 

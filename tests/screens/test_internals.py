@@ -1,6 +1,8 @@
 """What the screens take for granted of Textual's insides: fails where a new version of it differs."""
 
+import inspect
 import os
+import re
 import subprocess
 import sys
 from itertools import pairwise
@@ -72,6 +74,32 @@ class FieldFirst(textual_internals.ThriftyApp[None]):
     def _register(self, parent: Any, *widgets: Any, **where: Any) -> Any:
         self.stacks.append([type(screen).__name__ for screen in self.screen_stack])
         return super()._register(parent, *widgets, **where)
+
+
+def test_a_strip_makes_the_caches_that_textual_gives_it_when_they_are_asked_for() -> None:
+    """By Textual's own source: what is begun with a strip, and how much each of its caches keeps."""
+    begun = inspect.getsource(Strip).partition("def __init__")[2].partition("def ")[0]
+    caches = re.findall(r"self\.(_\w+)[^=]*= FIFOCache\((\d+)\)", begun)
+    assert {name: int(most) for name, most in caches} == textual_internals.STRIP_CACHES
+    assert set(re.findall(r"self\.(_\w+)", begun)) - set(textual_internals.STRIP_CACHES) == {
+        "_segments", "_cell_length", "_render_cache", "_link_ids", "_cell_count"}
+    textual_internals.make_strip_caches_when_asked()
+    strip = Strip([Segment("Harbour, "), Segment("Low Water")])
+    assert not any(slot in textual_internals.STRIP_CACHES for slot in Strip.__slots__ if is_set(strip, slot))
+    assert [part.text for part in strip.divide([3, 18])] == ["Har", "bour, Low Water"]
+    assert is_set(strip, "_divide_cache") and not is_set(strip, "_crop_cache")
+    assert strip.divide([3, 18])[0] is strip.divide([3, 18])[0], "taken from the cache"
+    with pytest.raises(AttributeError):
+        _ = strip.nosuch  # type: ignore[attr-defined]
+
+
+def is_set(strip: Strip, slot: str) -> bool:
+    """Whether a slot holds anything, without asking for it by ``__getattr__``."""
+    try:
+        getattr(Strip, slot).__get__(strip)
+    except AttributeError:
+        return False
+    return True
 
 
 async def test_the_first_page_is_on_its_stack_before_it_is_mounted() -> None:
