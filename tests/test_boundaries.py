@@ -78,6 +78,12 @@ def test_every_way_to_bind_a_name_is_seen() -> None:
     assert bound_names(ast.parse(code)) == set("abcdefghilnops")
 
 
+def test_every_function_of_the_records_says_what_it_gives() -> None:
+    modules = [m for m in MODULES if m.relative_to(PACKAGE).parts[0] == "records"]
+    assert [(m.name, node.name) for m in modules for node in tree_of(m).body if isinstance(node, ast.FunctionDef)
+            and not node.name.startswith("_") and not ast.get_docstring(node)] == []
+
+
 SQL = re.compile(r"\bSELECT\b.*\bFROM\b|\bINSERT\s+(OR \w+\s+)?INTO\b|\bUPDATE\s+\w+\s+SET\b|\bDELETE\s+FROM\b|"
                  r"\bCREATE\s+(TEMP\s+)?(TABLE|INDEX|VIRTUAL)\b|\bPRAGMA\b", re.DOTALL)
 

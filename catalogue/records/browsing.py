@@ -78,6 +78,7 @@ class Totals:
 
 
 def in_order(rows: list[T], forward: bool) -> list[T]:
+    """Rows in the order of the list, whichever way they were read."""
     return rows if forward else rows[::-1]
 
 
@@ -146,6 +147,7 @@ def glance(db: Database, piece_id: int) -> Glance | None:
 
 
 def totals(db: Database) -> Totals:
+    """How many artists, pieces, scans and order lines there are."""
     row = fetch_one(db, Totals, """
         SELECT (SELECT count(*) FROM artist) AS artists, (SELECT count(*) FROM piece) AS pieces,
                (SELECT count(*) FROM scan) AS scans, (SELECT count(*) FROM order_line) AS lines""")

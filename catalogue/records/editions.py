@@ -83,6 +83,7 @@ def change(db: Database, edition_id: int, **facts: object) -> None:
 
 
 def by_id(db: Database, edition_id: int) -> Edition | None:
+    """The edition of that id; None where there is none."""
     return fetch_one(db, Edition, "SELECT * FROM edition WHERE id = ?", [edition_id])
 
 

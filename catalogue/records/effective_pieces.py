@@ -9,6 +9,7 @@ from catalogue.records.stale_rows import mark_stale
 
 
 def add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str) -> int:
+    """A row for a piece of that id, with no facts but its name; gives the id."""
     db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)", [piece_id, artist_id, title, key])
     return piece_id
 

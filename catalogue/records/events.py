@@ -86,14 +86,17 @@ def paths_set_aside(db: Database, store: str) -> list[str]:
 
 
 def last(db: Database) -> Event | None:
+    """The newest event; None while there is none."""
     return fetch_one(db, Event, "SELECT * FROM event ORDER BY id DESC LIMIT 1")
 
 
 def by_id(db: Database, event_id: int) -> Event | None:
+    """The event of that id; None where there is none."""
     return fetch_one(db, Event, "SELECT * FROM event WHERE id = ?", [event_id])
 
 
 def count(db: Database) -> int:
+    """How many events the log holds."""
     return fetch_int(db, "SELECT count(*) FROM event")
 
 

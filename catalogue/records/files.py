@@ -90,10 +90,12 @@ def missing_twin(db: Database, store_id: int, scan_id: int, but: str) -> File | 
 
 
 def by_path(db: Database, store_id: int, path: str) -> File | None:
+    """The file on record at a path of a store; None where there is none."""
     return fetch_one(db, File, "SELECT * FROM file WHERE store_id = ? AND path = ?", [store_id, path])
 
 
 def by_id(db: Database, file_id: int) -> File | None:
+    """The file of that id; None where there is none."""
     return fetch_one(db, File, "SELECT * FROM file WHERE id = ?", [file_id])
 
 
@@ -137,6 +139,7 @@ def mark_missing(db: Database, file_ids: Iterable[int]) -> int:
 
 
 def mark_present(db: Database, file_ids: Iterable[int]) -> None:
+    """Note that these files are there again."""
     db.conn.executemany("UPDATE file SET state = 'present' WHERE id = ?", [(i,) for i in file_ids])
 
 
@@ -213,6 +216,7 @@ def with_hidden_signs(db: Database) -> list[Located]:
 
 
 def located(db: Database, file_id: int) -> Located | None:
+    """A file with its store; None where there is no such file."""
     return fetch_one(db, Located, _LOCATED + " WHERE f.id = ?", [file_id])
 
 

@@ -108,6 +108,7 @@ def rename(db: Database, store_id: int, path: str, new_path: str) -> None:
 
 
 def resolve_by_id(db: Database, finding_id: int, resolution: str) -> None:
+    """Close a finding; one that is closed stays as it was closed."""
     db.execute("UPDATE finding SET resolved = ?, resolution = ? WHERE id = ? AND resolved IS NULL",
                [now(), resolution, finding_id])
 
@@ -119,6 +120,7 @@ def note_accepted(db: Database, kind: str, store: str, path: str, sha256: str, r
 
 
 def by_id(db: Database, finding_id: int) -> Finding | None:
+    """The finding of that id, open or closed; None where there is none."""
     return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ?", [finding_id])
 
 
@@ -153,6 +155,7 @@ def list_open(db: Database, *, kind: str | None = None, store_id: int | None = N
 
 
 def of_piece(db: Database, piece_id: int) -> list[Finding]:
+    """Open findings of a piece's scans, oldest first."""
     return fetch(db, Finding, """SELECT finding.* FROM finding JOIN scan ON scan.id = finding.scan_id
                                  WHERE scan.piece_id = ? AND resolved IS NULL ORDER BY finding.id""", [piece_id])
 

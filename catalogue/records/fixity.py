@@ -79,11 +79,13 @@ def checkable(db: Database, store_id: int) -> int:
 
 
 def due_file(db: Database, file_id: int) -> Due | None:
+    """A file with the digest it is checked against; None where it has no scan."""
     return fetch_one(db, Due, """SELECT f.*, s.sha256 FROM file f JOIN scan s ON s.id = f.scan_id
                                  WHERE f.id = ?""", [file_id])
 
 
 def set_turn(db: Database, file_id: int, turn: int) -> None:
+    """Note in which turn of audits a file was checked."""
     save_row(db, "fixity_turn", {"file_id": file_id}, {"turn": turn})
 
 
@@ -93,10 +95,12 @@ def touched(db: Database, file_id: int, mtime_ns: int) -> None:
 
 
 def save_damage(db: Database, file_id: int, regions: str) -> None:
+    """Note where a file is damaged, in place of what was known."""
     db.execute("INSERT OR REPLACE INTO damage VALUES (?, ?, ?)", [file_id, now(), regions])
 
 
 def clear_damage(db: Database, file_id: int) -> None:
+    """Forget where a file was damaged."""
     db.execute("DELETE FROM damage WHERE file_id = ?", [file_id])
 
 

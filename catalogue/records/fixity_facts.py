@@ -100,4 +100,5 @@ def answers(db: Database) -> dict[str, Answer]:
 
 
 def save_answer(db: Database, question: str, answer: str) -> None:
+    """Keep a person's answer to a question of the levels, in place of an earlier one."""
     save_row(db, "answer", {"question": question}, {"answer": answer, "given": now(), "agent": agent()})

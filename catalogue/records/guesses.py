@@ -64,6 +64,7 @@ _LISTED = """
 
 
 def of_scan(db: Database, scan_id: int) -> Guess | None:
+    """What is guessed of a scan; None where nothing is."""
     return fetch_one(db, Guess, """SELECT artist, title, year, number, role, reason, series FROM scan_guess
                                 WHERE scan_id = ?""", [scan_id])
 

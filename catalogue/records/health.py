@@ -26,6 +26,7 @@ class Health:
 
 
 def sqlite_version() -> str:
+    """The version of the SQLite library in use."""
     return sqlite3.sqlite_version
 
 

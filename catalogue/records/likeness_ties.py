@@ -4,6 +4,7 @@ from catalogue.records.rows import Database, exists, fetch_id
 
 
 def is_tile(db: Database, scan_id: int) -> bool:
+    """Whether likeness surely makes a scan a tile of another."""
     return exists(db, """SELECT 1 FROM likeness WHERE a_scan_id = ? AND relation = 'tile of' AND files_together
                          AND verdict <> 'rejected'""", [scan_id])
 

@@ -109,6 +109,7 @@ def count_across(db: Database, digests: Iterable[str]) -> int:
 
 
 def mark_compared(db: Database, scan_id: int) -> None:
+    """Note that a scan was compared with all others."""
     db.execute("INSERT OR REPLACE INTO likeness_seen VALUES (?, ?)", [scan_id, now()])
 
 
@@ -137,6 +138,7 @@ def keep(db: Database, a_scan_id: int, b_scan_id: int, relation: str, sure: floa
 
 
 def by_id(db: Database, likeness_id: int) -> LikenessRow | None:
+    """The pair of that id; None where there is none."""
     return fetch_one(db, LikenessRow, _PAIR + " WHERE l.id = ?", [likeness_id])
 
 

@@ -26,6 +26,7 @@ class StoreLocation:
 
 
 def store_location(db: Database, store_id: int) -> StoreLocation | None:
+    """A store's file system and inode as last noted; None where they never were."""
     row = db.execute("SELECT filesystem, inode FROM store_place WHERE store_id = ?", [store_id]).fetchone()
     return None if row is None else StoreLocation(_device(row[0]).filesystem, int(row[1]))
 

@@ -148,14 +148,17 @@ def by_number(db: Database, number: str) -> Order:
 
 
 def find_by_number(db: Database, number: str) -> Order | None:
+    """The order of exactly that number; None where there is none."""
     return fetch_one(db, Order, "SELECT * FROM orders WHERE number = ?", [number])
 
 
 def by_id(db: Database, order_id: int) -> Order | None:
+    """The order of that id; None where there is none."""
     return fetch_one(db, Order, "SELECT * FROM orders WHERE id = ?", [order_id])
 
 
 def line(db: Database, line_id: int) -> Line | None:
+    """The order line of that id; None where there is none."""
     return next(iter(lines_where(db, " WHERE l.id = ?", [line_id])), None)
 
 
@@ -173,6 +176,7 @@ def lines_by_number(db: Database, number: str, line_id: int | None = None) -> li
 
 
 def lines_of(db: Database, order_id: int) -> list[Line]:
+    """The lines of an order, cancelled ones too, in the order they were recorded."""
     return lines_where(db, " WHERE l.order_id = ? ORDER BY l.id", [order_id])
 
 
@@ -211,6 +215,7 @@ def note_known(db: Database, number: str, source: str) -> None:
 
 
 def set_status(db: Database, order_id: int, status: str) -> None:
+    """Set the state of an order; triggers move its numbered prints."""
     db.execute("UPDATE orders SET status = ? WHERE id = ?", [status, order_id])
 
 
@@ -230,6 +235,7 @@ def imported_line(db: Database, digest: str, nth: int) -> int | None:
 
 
 def note_imported(db: Database, digest: str, nth: int, line_id: int) -> None:
+    """Note which line a row of an imported file became, so that it is not imported twice."""
     save_row(db, "imported_row", {"digest": digest, "nth": nth}, {"line_id": line_id})
 
 

@@ -13,6 +13,7 @@ def create(db: Database) -> None:
 
 
 def add(db: Database, rows: Iterable[tuple[str, int, int]]) -> None:
+    """Files to be read, each with path, size and time."""
     with savepoint(db):
         db.conn.executemany("INSERT INTO temp.pending (path, size, mtime_ns) VALUES (?, ?, ?)", rows)
 
@@ -30,4 +31,5 @@ def take(db: Database, after: int, limit: int) -> list[tuple[int, str, int, int]
 
 
 def contains(db: Database, path: str) -> bool:
+    """Whether a path is to be read in this run."""
     return exists(db, "SELECT 1 FROM temp.pending WHERE path = ?", [path])

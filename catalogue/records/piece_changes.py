@@ -26,6 +26,7 @@ class PieceChange:
 
 
 def by_id(db: Database, change_id: int) -> PieceChange | None:
+    """The older change of that id; None where there is none."""
     return fetch_one(db, PieceChange, "SELECT * FROM piece_change WHERE id = ?", [change_id])
 
 

@@ -114,6 +114,7 @@ def known_piece(db: Database, artist: str, title: str) -> int | None:
 
 
 def by_id(db: Database, piece_id: int) -> Piece | None:
+    """The piece of that id, with its artist; None where there is none."""
     return fetch_one(db, Piece, _PIECE + " WHERE p.id = ?", [piece_id])
 
 
@@ -265,6 +266,7 @@ def artists_matching(db: Database, words: str, limit: int = 20) -> list[Artist]:
 
 
 def artist_by_id(db: Database, artist_id: int) -> Artist | None:
+    """The artist of that id; None where there is none."""
     return fetch_one(db, Artist, "SELECT * FROM artist WHERE id = ?", [artist_id])
 
 

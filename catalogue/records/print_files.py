@@ -57,6 +57,7 @@ def confirm_recipe(db: Database, confirmed: ConfirmedRecipe) -> None:
 
 
 def confirmed_recipe(db: Database, sha256: str) -> ConfirmedRecipe | None:
+    """The recipe a person confirmed of an old print file; None where nobody did."""
     return fetch_one(db, ConfirmedRecipe, "SELECT * FROM print_recipe WHERE sha256 = ?", [sha256])
 
 
@@ -83,6 +84,7 @@ def add(db: Database, file: PrintFile) -> int:
 
 
 def by_id(db: Database, file_id: int) -> PrintFile | None:
+    """The print file of that id; None where there is none."""
     return fetch_one(db, PrintFile, "SELECT * FROM print_file WHERE id = ?", [file_id])
 
 

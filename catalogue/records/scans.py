@@ -46,10 +46,12 @@ COLUMNS = ", ".join(f"scan.{name}" for name in Scan.__dataclass_fields__)
 
 
 def by_digest(db: Database, sha256: str) -> Scan | None:
+    """The scan of that SHA-256; None where there is none."""
     return fetch_one(db, Scan, f"SELECT {COLUMNS} FROM scan WHERE sha256 = ?", [sha256])
 
 
 def by_id(db: Database, scan_id: int) -> Scan | None:
+    """The scan of that id; None where there is none."""
     return fetch_one(db, Scan, f"SELECT {COLUMNS} FROM scan WHERE id = ?", [scan_id])
 
 
@@ -125,6 +127,7 @@ def set_content_fault(db: Database, scan_id: int, fault: str) -> None:
 
 
 def content_fault(db: Database, scan_id: int) -> str:
+    """What is wrong with a scan's content, as a kind of finding; empty where it is sound."""
     return fetch_text(db, "SELECT content_fault FROM scan WHERE id = ?", [scan_id])
 
 
@@ -140,6 +143,7 @@ def _state(db: Database, scan_id: int, facts: dict[str, object]) -> None:
 
 
 def capture(db: Database, scan_id: int) -> dict[str, str]:
+    """The capture notes of a scan."""
     return dict(json.loads(_field(db, scan_id, "capture")))
 
 
@@ -171,6 +175,7 @@ def notes(db: Database, scan_id: int) -> list[Note]:
 
 
 def hashes(db: Database, scan_id: int) -> list[PictureHash]:
+    """The picture hashes of a scan, by algorithm and orientation."""
     return fetch(db, PictureHash, """SELECT algorithm, orientation, value, library FROM picture_hash
                                      WHERE scan_id = ? ORDER BY algorithm, orientation""", [scan_id])
 

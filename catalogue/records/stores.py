@@ -70,6 +70,7 @@ def by_name(db: Database, name: str) -> Store:
 
 
 def by_id(db: Database, store_id: int) -> Store:
+    """The store of that id. Raises NotFound."""
     return required(fetch_one(db, Store, "SELECT * FROM store WHERE id = ?", [store_id]),
                     f"There is no store number {store_id}.")
 
