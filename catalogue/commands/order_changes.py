@@ -5,7 +5,7 @@ from typing import Any
 import click
 
 from catalogue.commands.lookup import find_piece
-from catalogue.commands.order_options import StatusChoice, print_facts
+from catalogue.commands.order_options import PRINTING, SHAPE, StatusChoice, options, print_facts
 from catalogue.commands.order_text import print_changed, print_order
 from catalogue.commands.session import Session, SessionCommand
 from catalogue.errors import Ambiguous, refusing
@@ -65,17 +65,11 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
 @click.option("--buyer", help="Who orders.")
 @click.option("--date", "placed", help="Date of the order.")
 @click.option("--order-notes", help="Notes on the whole order.")
-@click.option("--size", help="Width and height, such as 50x70 (cm), 500x700mm or A3.")
-@click.option("--quantity", type=click.IntRange(1, 100_000), help="How many prints.")
-@click.option("--medium", help="Paper or canvas.")
-@click.option("--border", help="White border in mm, within the size.")
-@click.option("--wrap", help="Canvas wrap in mm, each side, beyond the size.")
-@click.option("--edge", help="Edge of a wrapped canvas, such as picture, mirrored or white.")
+@options(*SHAPE)
 @click.option("--unit-price", help="Price of one print.")
 @click.option("--price", help="Price of the whole line.")
 @click.option("--currency", help="Currency of the whole order, such as EUR.")
-@click.option("--profile", help="Printer profile.")
-@click.option("--settings", "print_notes", help="Print notes: rendering intent, settings.")
+@options(*PRINTING)
 @click.option("--notes", help="Notes on the line.")
 def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
     """Correct order NUMBER, or a line of it.
