@@ -316,3 +316,22 @@ async def test_more_prints_than_numbers_left_are_never_offered_to_be_recorded(sh
         await pilot.press("enter")
         await settled(pilot)
     assert newest(shop).numbers == "7–25"
+
+
+async def test_a_small_terminal_shows_the_panel_without_laying_it_out_for_ever(shop: Home) -> None:
+    """At 40 columns a scrollbar came and went, and every key waited ten seconds for the panel to come to rest."""
+    async with running(shop, size=(40, 15)) as pilot:
+        app = app_of(pilot)
+        offer_repeat(app, piece_id=3)
+        await settled(pilot)
+        panel = app.screen
+        await pilot.press("1", "0", "enter")
+        await settled(pilot)
+        assert told(app) == "No buyer? Press Enter again to record it." and "Press Enter" in words(pilot)
+        laid_out = app.screen.query_one("#repeat-scroll")._layout_updates
+        for _ in range(5):
+            await pilot.pause()
+        assert app.screen.query_one("#repeat-scroll")._layout_updates == laid_out
+        await pilot.press("escape")
+        await settled(pilot)
+        assert app.screen is not panel

@@ -141,6 +141,8 @@ class RepeatDialog(Dialog[Line]):
 
     def _tell(self, text: str) -> None:
         self._wrong.update(safe(text))
+        if text:    # where the panel is higher than the screen
+            self.call_after_refresh(self._wrong.scroll_visible, animate=False)
 
     @property
     def _other_scan(self) -> bool:
