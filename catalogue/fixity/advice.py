@@ -110,10 +110,13 @@ def _copy(db: Database, finding: Finding) -> NextStep:
 def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
     former = _former(db, finding)
     scan = former or (scans.by_id(db, finding.scan_id) if finding.scan_id else None)
+    place = shell_word(f"{store}:{_as_typed(finding.path)}")
     if scan is not None and former is None and scans.content_fault(db, scan.id) == finding.kind:
+        if (whole := _namesake(db, finding, place)) is not None:
+            return whole
         scan = None  # a copy of these very bytes is no better
     good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
-    place = shell_word(f"{store}:{_as_typed(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
+    place += f" --digest {former.sha256[:12]}" if former else ""
     if good:
         best = good[0]
         checked = (f", checked {shown_day(best.checked_at, dates)}" if best.checked_at else
@@ -130,6 +133,19 @@ def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
                         f"catalogue index {shell_word(store)}")
     return NextStep("No sound copy is on record. Connect disks that may hold one, index them, and check again; until "
                     "then do not touch the file or its disk.", "look")
+
+
+def _namesake(db: Database, finding: Finding, place: str) -> NextStep | None:
+    """A sound file under the same path in another store, of which a broken one may be the beginning."""
+    for store in store_rows.listed(db):
+        file = files.by_path(db, store.id, finding.path) if store.id != finding.store_id else None
+        held = scans.by_id(db, file.scan_id) if file is not None and file.scan_id is not None else None
+        if file is not None and held is not None and copy_rows.is_sound(db, file.id):
+            return NextStep(f"{store.name} holds a whole file under this path. If this one should be a copy of it,"
+                            " restore it from there.", "restore",
+                            f"catalogue restore {place} --digest {held.sha256[:12]} --from {shell_word(store.name)}",
+                            finding.file_id, store.name, held.sha256)
+    return None
 
 
 def _as_typed(path: str) -> str:

@@ -76,7 +76,8 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
     edits = findings.open_at(db, store.id, path, ("edited",))
     findings.observe(db, store.id, path, _seen(path, reading, scan_id), file_id=file_id, settled=READ_KINDS,
                      resolution="read again")
-    if held is not None and before is not None and held.id != scan_id:
+    if held is not None and before is not None and held.id != scan_id and not _was_being_copied(
+            db, held, before, reading):
         _note_edit(db, store, path, held, before, file_id, scan_id, edits)
     elif held is not None:
         for edit in edits:
@@ -149,6 +150,12 @@ def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> 
         seen.append(Observed("name not UTF-8", "the name contains bytes that are not text",
                              "Rename it; each such byte is shown as �.", scan_id=scan_id))
     return seen
+
+
+def _was_being_copied(db: Database, held: Scan, before: File, reading: Reading) -> bool:
+    """Whether a file that was cut short has grown into a whole picture: it was met while it was still being copied."""
+    whole = not {fault.kind for fault in reading.faults} & {*_CONTENT_FAULTS, *_NO_SCAN}
+    return whole and scans.content_fault(db, held.id) == Fault.TRUNCATED and reading.size > before.size
 
 
 def _note_edit(db: Database, store: Store, path: str, held: Scan, before: File, file_id: int, scan_id: int | None,

@@ -210,6 +210,27 @@ def test_a_restore_brings_the_sidecar_of_a_lost_picture_back(shop: Shop, master:
     assert sidecar.read_text() == "newer facts" and done.left[0][0] == sidecar
 
 
+def test_a_file_met_while_it_was_being_copied_is_no_edit_and_a_copy_cut_short_is_restored_from_its_whole(
+        shop: Shop, master: Path, scan: Scan) -> None:
+    """The first was asked about as an edit and copied on by nobody; of the second no sound copy was said to be left."""
+    whole = scan("spare/whole.tif", seed=5, size=(300, 400)).read_bytes()
+    for store in ("main", "nas"):
+        place = shop.folder / store / "Ada Quill/Pier/master.tif"
+        place.parent.mkdir(parents=True)
+        place.write_bytes(whole[:90000])
+        shop.index(store)
+    (shop.folder / "main/Ada Quill/Pier/master.tif").write_bytes(whole)
+    shop.index()
+    assert shop.kinds("Ada Quill/Pier/master.tif") == set()
+    step = next_step(shop.db, shop.finding("truncated"), "%Y-%m-%d")
+    sha256 = shop.due("Ada Quill/Pier/master.tif").sha256
+    assert (step.action, step.source, step.sha256) == ("restore", "main", sha256)
+    due = shop.due("Ada Quill/Pier/master.tif", "nas")
+    restore(shop.db, shop.home.settings, plan_restore(shop.db, due.id, shop.store(), sha256=sha256))
+    assert (shop.folder / "nas/Ada Quill/Pier/master.tif").read_bytes() == whole
+    assert shop.kinds("Ada Quill/Pier/master.tif", "nas") == set()
+
+
 @pytest.mark.usefixtures("master")
 def test_beside_a_damaged_copy_no_second_one_is_made(shop: Shop) -> None:
     copy(shop, "nas")
