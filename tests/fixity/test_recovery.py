@@ -411,10 +411,9 @@ def test_a_disk_that_takes_no_more_leaves_the_catalogue_as_it_was(ordered: Shop,
     _wreck(ordered.home)
     run = subprocess.run([sys.executable, "-c", _FULL, str(most), str(ordered.home.folder)], check=False,
                          capture_output=True, text=True)
-    if run.returncode:
-        assert "told: " in run.stderr, run.stderr
-        assert ordered.home.database.exists()
-        recover(ordered.home)
+    assert run.returncode and "told: " in run.stderr, run.stderr
+    assert ordered.home.database.exists()
+    recover(ordered.home)
     _nothing_lost(ordered.home)
 
 
