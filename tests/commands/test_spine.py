@@ -18,7 +18,8 @@ from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
 from catalogue.operations.upkeep import count_and_back_up
 from catalogue.reading.model import Fault
-from catalogue.records.database import Database, open_database, transaction
+from catalogue.records.database import open_database, read_only_database, transaction
+from catalogue.records.rows import fetch_int
 from catalogue.settings import Home
 from tests.waiting import HANG_SECONDS, wait_until
 
@@ -134,10 +135,8 @@ def test_a_pipe_that_closes_early_is_no_error(run: Run, archive: Path) -> None:
 
 
 def _files(home: Home) -> int:
-    db: Database = open_database(home.database)
-    count = int(db.execute("SELECT count(*) FROM file").fetchone()[0])
-    db.close()
-    return count
+    with closing(open_database(home.database)) as db:
+        return fetch_int(db, "SELECT count(*) FROM file")
 
 
 # The program, stopping after its first transaction of files until a signal has been sent.
@@ -161,12 +160,14 @@ def test_stopped_midway_the_next_run_carries_on(run: Run, home: Home, scan: Scan
                                                 how: signal.Signals) -> None:
     for n in range(40):
         scan(f"main/Artist {n % 7}/Piece {n}/master.tif", seed=n)
-    run("store", "add", "main", tmp_path / "main", "--marker")
+    with closing(open_database(home.database)) as db:
+        add_store(db, "main", tmp_path / "main", "primary", consent=True)
     signalled = tmp_path / "signalled"
     process = subprocess.Popen([sys.executable, "-c", MIDWAY, str(signalled), "index", "--workers", "1"],
                                env=run.environ, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
                                start_new_session=True)
-    wait_until(lambda: _files(home) >= 1 or process.poll() is not None)
+    with closing(read_only_database(home.database)) as db:  # opened once: each opening parses the whole schema
+        wait_until(lambda: fetch_int(db, "SELECT count(*) FROM file") >= 1 or process.poll() is not None)
     if how is signal.SIGINT:
         process.send_signal(how)
     else:
@@ -178,9 +179,8 @@ def test_stopped_midway_the_next_run_carries_on(run: Run, home: Home, scan: Scan
         assert "run it again to continue" in told
     midway = _files(home)
     assert 1 <= midway < 40
-    db = open_database(home.database)
-    assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
-    db.close()
-    run("index", "--workers", 2)
+    with closing(open_database(home.database)) as db:
+        assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+    run("index", "--workers", 1)
     assert _files(home) == 40
     assert "0 read" in run("index")

@@ -21,18 +21,22 @@ from catalogue.records.database import Database
 from catalogue.settings import Home
 from tests import recorded
 
-distributed = pytest.importorskip("distributed")
+
+@pytest.fixture(scope="module")
+def distributed() -> Any:
+    """Loaded by who runs these tests, not by each worker that collects them: it takes 0.4 s."""
+    return pytest.importorskip("distributed")
 
 
 @pytest.fixture(scope="module")
-def local() -> Iterator[Any]:
+def local(distributed: Any) -> Iterator[Any]:
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
                                   worker_dashboard_address=None) as cluster:
         yield cluster
 
 
 def test_one_worker_killed_midway_loses_and_doubles_nothing(
-        local: Any, db: Database, home: Home, tmp_path: Path, scan: Any) -> None:
+        distributed: Any, local: Any, db: Database, home: Home, tmp_path: Path, scan: Any) -> None:
     for number in range(40):
         scan(f"main/Ada Quill/Harbour/master {number:02d}.tif", seed=number)
     store = add_store(db, "main", tmp_path / "main", "primary", consent=True)
@@ -66,7 +70,7 @@ def test_the_command_reads_through_a_cluster(local: Any, home: Home, tmp_path: P
     assert "1 read" in result.output
 
 
-def test_no_cluster_at_the_address_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_cluster_at_the_address_is_said(distributed: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     from catalogue.indexing import cluster
 
     monkeypatch.setattr(cluster, "ANSWER_SECONDS", 0.3)
