@@ -161,7 +161,7 @@ async def test_keys_wait_for_the_page_and_escape_does_not_wait_for_a_dead_disk(
             app.push_screen(SheetPanel("Sheet", lambda _: Sheet(Path("sheet.html"), "what it says")))
             await until(pilot, lambda: isinstance(app.screen, SheetPanel))
             await pilot.press("o")
-            await until(pilot, lambda: "not written yet" in told(app))
+            await until(pilot, lambda: "not been written yet" in told(app))
             await pilot.press("escape")
             assert not isinstance(app.screen, SheetPanel)
 
