@@ -6,7 +6,7 @@ from decimal import Decimal
 from catalogue.money import exact_amount
 from catalogue.records import search
 from catalogue.records.database import Database
-from catalogue.records.orders import LINE_STATUS, SELECT_LINE, Line, line_of
+from catalogue.records.orders import LINE_STATUS, SELECT_LINE, Line, find_by_number, line_of
 from catalogue.records.rows import fetch_int
 
 Value = str | float
@@ -17,7 +17,8 @@ class OrderFilter:
     """Which order lines: all that is given must hold. ``first`` and ``last`` are ISO dates, both within.
 
     ``buyer`` is a buyer's key (:mod:`catalogue.records.buyers`), ``medium`` stands anywhere in the line's medium, and
-    each of the ``words`` begins a word of its artist, title, buyer, medium, size, number or notes.
+    each of the ``words`` begins a word of its artist, title, buyer, medium, size, number or notes; words that are an
+    order's number mean that order.
     """
 
     first: str = ""
@@ -148,7 +149,10 @@ def _where(db: Database, wanted: OrderFilter) -> tuple[str, list[object]]:
             add(test, value)
     if wanted.statuses:
         add(f"{LINE_STATUS} IN ({', '.join('?' * len(wanted.statuses))})", *wanted.statuses)
-    if wanted.words:
+    order = wanted.words and (find_by_number(db, wanted.words) or find_by_number(db, wanted.words.upper()))
+    if order:   # "N-1" is that order, not every line with a word in n and one in 1
+        add("o.id = ?", order.id)
+    elif wanted.words:
         terms = search.corrected_terms(db, wanted.words)
         add("+o.id IN (SELECT rowid FROM order_words WHERE order_words MATCH ?)", search.match_query(terms, "*"))
         # the index is of whole orders: where one has several lines, each line is looked at

@@ -130,3 +130,14 @@ def test_a_slip_of_the_finger_finds_it_too(db: Database, tmp_path: Path) -> None
     assert order_list.page(db, OrderFilter(words="quil")) == order_list.page(db, OrderFilter(words="quill"))
     assert order_list.page(db, OrderFilter(words="harbuor")) == order_list.page(db, OrderFilter(words="harbour"))
     assert order_list.page(db, OrderFilter(words='"; DROP')) == []
+
+
+def test_an_orders_number_means_that_order_and_no_other(db: Database) -> None:
+    """"R-1" also begins words of many: r of a buyer, 1 of a size or date."""
+    with transaction(db):
+        order = orders.add(db, "R-1", "2025-09-01", buyer="Rosa 100")
+        line = orders.add_line(db, order, NewLine(1, 300.0, 700.0, 1))
+    for typed in ("R-1", "r-1"):
+        assert [row.line.id for row in order_list.page(db, OrderFilter(words=typed))] == [line]
+        assert order_list.sums(db, OrderFilter(words=typed)).lines == 1
+    assert len(order_list.page(db, OrderFilter(words="R-1 rosa"))) >= 1
