@@ -1,6 +1,7 @@
 """Small real archives to try things on, in surroundings of their own: no test sees whose machine it runs on."""
 
 import gc
+import hashlib
 import os
 import re
 import shutil
@@ -9,12 +10,9 @@ import tempfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, suppress
-from functools import lru_cache
 from itertools import count
 from pathlib import Path
-from typing import Any
 
-import numpy as np
 import pytest
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
@@ -118,13 +116,13 @@ def features_sought_once() -> Iterator[None]:
     """Local features of the same picture are taken from the last time: nearly half of the pictures whose features the
     tests ask for come again, and each takes 0.1 s. Child processes seek them as ever."""
     seek = features.sift_features
-
-    @lru_cache(maxsize=200)
-    def sought(pixels: bytes, shape: tuple[int, ...], spots: int) -> tuple[Any, Any]:
-        return seek(np.frombuffer(pixels, np.uint8).reshape(shape), spots)
+    sought: dict[tuple[bytes, tuple[int, ...], int], tuple[features.Floats, features.Bytes]] = {}
 
     def seek_once(grey: features.Bytes, spots: int) -> tuple[features.Floats, features.Bytes]:
-        places, codes = sought(grey.tobytes(), grey.shape, spots)
+        picture = hashlib.sha256(grey.tobytes()).digest(), grey.shape, spots
+        if picture not in sought:
+            sought[picture] = seek(grey, spots)
+        places, codes = sought[picture]
         return places.copy(), codes.copy()
 
     with pytest.MonkeyPatch.context() as patch:
