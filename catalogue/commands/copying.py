@@ -15,7 +15,7 @@ from catalogue.progress import data_size
 @click.option("--masters", is_flag=True, help="Masters only, not tiles and print files.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def command(session: Session, target: str, source: str | None, masters: bool, yes: bool) -> int:
-    """Copy to a store what it lacks; every copy is verified. Nothing there is overwritten or removed.
+    """Copy to a store what it lacks, sidecars too; every copy is verified. Nothing there is overwritten or removed.
 
     Exit 1 when something could not be copied. Ctrl-C stops; run it again to continue.
     """
