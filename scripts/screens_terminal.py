@@ -13,6 +13,7 @@ import struct
 import termios
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,7 +23,7 @@ import pyte
 KEYS = {"up": "\x1b[A", "down": "\x1b[B", "right": "\x1b[C", "left": "\x1b[D", "end": "\x1b[F", "home": "\x1b[H",
         "pageup": "\x1b[5~", "pagedown": "\x1b[6~", "enter": "\r", "escape": "\x1b", "backspace": "\x7f"}
 QUIET = 0.25      # seconds without output after which a screen has come to rest
-IDLE = 0.1        # share of a processor that a program at rest takes at most
+IDLE = 0.25       # share of the time in which a program at rest has a processor, or wants one, at most
 LONGEST = 5.0     # seconds waited for a screen to come to rest
 
 Cell = tuple[str, str, str]     # sign, ink and ground
@@ -157,9 +158,13 @@ class Terminal:
 
     def count_until_rest(self, quiet: float) -> int:
         """The bytes that come until none has come for twice ``quiet`` seconds, in the last of which the program hardly
-        worked: on a busy machine what a key causes comes late. What they show is not looked at."""
-        def spent() -> float:
-            return self.processor_of_all() if Path("/proc").exists() else 0.0
+        worked or waited to: on a busy machine what a key causes comes late. What they show is not looked at."""
+        def spent() -> float:   # on a processor, and waiting for one: schedstat's first two fields, nanoseconds
+            total = 0
+            for thread in Path(f"/proc/{self.pid}/task").glob("*/schedstat"):
+                with suppress(OSError):     # a thread that has just ended
+                    total += sum(map(int, thread.read_text().split()[:2]))
+            return total / 1e9
 
         count, until, working = 0, time.perf_counter() + 60, True
         while working and time.perf_counter() < until:
@@ -167,7 +172,7 @@ class Terminal:
             before = spent()
             late = sum(len(data) for _, data in self._read(until, quiet))
             count += late
-            working = late > 0 or spent() - before > IDLE * quiet * 1000
+            working = late > 0 or spent() - before > IDLE * quiet
         return count
 
     def rest(self) -> None:
