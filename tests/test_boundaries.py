@@ -210,7 +210,7 @@ READ_ONLY = {
     "indexing.cluster": {"connected"},
     "indexing.crawl": {"crawl"},
     "fixity.copies": {"all_on_one_disk"},
-    "indexing.stores": {"is_at", "is_same_disk", "marked_elsewhere", "read_marker", "locate_store",
+    "indexing.stores": {"has_lost_marker", "is_at", "is_same_disk", "marked_elsewhere", "read_marker", "locate_store",
                         "on_one_disk"},
     "indexing.workers": {"processes"},
     "intake.subprocess_reading": {"read_in_subprocess"},

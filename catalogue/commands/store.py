@@ -9,6 +9,7 @@ from catalogue.commands.printing import Printer, ask, yes_or_no
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.indexing.stores import (
     MARKER,
+    has_lost_marker,
     locate_store,
     marked_elsewhere,
     on_one_disk,
@@ -105,11 +106,16 @@ def retire(session: Session, name: str, yes: bool) -> None:
 @command.command("move")
 @click.argument("name")
 @click.argument("folder", type=click.Path(path_type=Path))
-def move(session: Session, name: str, folder: Path) -> None:
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def move(session: Session, name: str, folder: Path, yes: bool) -> None:
     """Record that the store NAME is now at FOLDER.
 
-    After a move to another disk, or where it has a new mount point. FOLDER must have the store's marker. Nothing on the
-    disk is touched. Also use it to choose between a disk and its clone with the same marker.
+    After a move to another disk, or where it has a new mount point. FOLDER must have the store's marker; where that is
+    gone from the very folder last seen, it is written again if you agree. Nothing else on the disk is touched. Also
+    use it to choose between a disk and its clone with the same marker.
     """
+    store = stores.by_name(session.database(), name)
+    if not yes and has_lost_marker(session.database(), store, folder.absolute()):
+        ask(f"The marker of {name} is gone from {folder}. Write it again?", otherwise="Nothing was changed.")
     result = move_store(session.database(), session.home, name, folder)
     session.emit(result.store, [*summarize(result), "Next: catalogue index"])

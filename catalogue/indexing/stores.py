@@ -29,9 +29,9 @@ from catalogue.storage.identity import (
 
 UNMARKED = "unmarked:"
 RETIRED = "the store was retired"  # how the findings of such a store are closed
-__all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "is_same_disk", "locate_store", "marked_elsewhere",
-           "marker_facts", "move_store", "offline", "on_one_disk", "opened_store", "overlapping_store", "read_marker",
-           "retire_store", "stand_in_advice", "store_holding"]
+__all__ = ["MARKER", "UNMARKED", "add_store", "has_lost_marker", "is_at", "is_same_disk", "locate_store",
+           "marked_elsewhere", "marker_facts", "move_store", "offline", "on_one_disk", "opened_store",
+           "overlapping_store", "read_marker", "retire_store", "stand_in_advice", "store_holding"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -118,6 +118,11 @@ def _replaced_advice(store: Store) -> str:
     return f"If it is another disk: catalogue store retire {store.name}, then add the folder."
 
 
+def has_lost_marker(db: Database, store: Store, root: Path) -> bool:
+    """Whether a folder is the very one last seen as the store's, and its marker is gone."""
+    return _lacks_marker(store, root) and is_same_disk(db, store, root)
+
+
 def _lacks_marker(store: Store, root: Path) -> bool:
     """Whether a folder that holds anything has no marker; an empty one is a mount point."""
     return not store.marker.startswith(UNMARKED) and read_marker(root) is None and bool(_first_name(root))
@@ -201,7 +206,7 @@ def move_store(db: Database, store: Store, folder: Path) -> int:
     Raises :class:`Refused` where the folder has not its marker, or is another's.
     """
     root = folder.expanduser().absolute()
-    lost = _lacks_marker(store, root) and is_same_disk(db, store, root)
+    lost = has_lost_marker(db, store, root)
     if not lost and (read_marker(root) != store.marker if not store.marker.startswith(UNMARKED) else not root.is_dir()):
         raise Refused(f"This folder does not have the marker of the store {store.name!r}.",
                       hint=_replaced_advice(store), path=root)
