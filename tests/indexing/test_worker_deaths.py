@@ -152,7 +152,7 @@ def test_the_command_could_not_run(shop: Shop, monkeypatch: pytest.MonkeyPatch, 
     monkeypatch.setattr(sys, "argv", ["catalogue", "--catalogue", str(shop.home.folder), "index", "--workers", "1"])
     with pytest.raises(SystemExit) as ended:
         main()
-    assert ended.value.code == 2 and "No file was judged" in capsys.readouterr().err
+    assert ended.value.code == 2 and "No file was marked as faulty" in capsys.readouterr().err
     assert state(shop) == []
 
 

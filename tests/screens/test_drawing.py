@@ -17,7 +17,6 @@ from rich.cells import cell_len
 from rich.console import Console
 from rich.segment import Segment
 from rich.style import Style
-from skimage import data
 from skimage.metrics import structural_similarity
 from textual.strip import Strip
 
@@ -36,6 +35,7 @@ from catalogue.screens.widgets import plots
 from catalogue.settings import Settings
 from scripts.bench_pictures import painted as cells_as_pixels
 from scripts.bench_pictures import sign_pixels
+from tests.photographs import photograph
 from tests.screens.shop import painted
 from tests.waiting import HANG_SECONDS
 
@@ -84,7 +84,7 @@ def test_texture_keeps_its_contrast_and_gets_no_halo() -> None:
 
 def test_a_picture_of_cells_looks_like_the_picture() -> None:
     """Structural similarity by scikit-image on one of its pictures; .702 with the colours of least error."""
-    picture = Image.fromarray(data.camera()).convert("RGB").resize((448, 448), Image.Resampling.LANCZOS)
+    picture = Image.fromarray(photograph("camera")).convert("RGB").resize((448, 448), Image.Resampling.LANCZOS)
     seen = cells_as_pixels(draw_picture(picture, 56, 60, palette="colours", blocks="sextants"))
     assert structural_similarity(np.asarray(picture.convert("L")), np.asarray(seen.convert("L"))) > 0.708
 
