@@ -202,7 +202,8 @@ def search(place: Path, _: int) -> dict[str, float]:
     """Queries as typed: whole words, words begun, two words, slips; one vocabulary kept as a screen keeps it."""
     from catalogue.records import browsing
     from catalogue.records.database import read_only_database
-    from catalogue.records.search import load_vocabulary, words_of
+    from catalogue.records.query_terms import words_of
+    from catalogue.records.search import load_vocabulary
     from catalogue.records.search import search as find
     from catalogue.settings import Home
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 def command(session: Session, words: tuple[str, ...], picture: Path | None, limit: int) -> int:
     """Find artists, pieces, orders and files by WORDS.
 
-    Typing slips are tolerated. Exit 1 when nothing is found.
+    Typing slips are tolerated; words that fit nothing are left out, and named. Exit 1 when nothing is found.
     """
     if picture is not None:
         return _find_by_picture(session, picture, limit)
@@ -34,7 +34,7 @@ def command(session: Session, words: tuple[str, ...], picture: Path | None, limi
         raise click.UsageError("Give some words, or --picture FILE.")
     from catalogue.records.search import search
 
-    result = search(session.looking(), " ".join(words), limit)
+    result = search(session.looking(), " ".join(words), limit, leave_out=True)
     session.emit(result, lambda out: _print(out, result, session.home.settings.dates))
     return int(not result.total)
 
@@ -71,6 +71,8 @@ def _print_matches(out: Printer, matches: "Sequence[Match]", names: dict[int, st
 
 def _print(out: Printer, result: "Found", dates: str) -> None:
     out.lines(f"(no {word!r} here; searched for {', '.join(taken)})" for word, taken in result.corrected)
+    if result.ignored:
+        out.print(f"(left out, no match: {', '.join(map(repr, result.ignored))})")
     out.lines(f"artist  {artist.name}  ({artist.pieces} pieces)" for artist in result.artists)
     out.lines(f"piece   {piece.id:>5}  {piece.artist}: {piece.title}  {piece.year}".rstrip() for piece in result.pieces)
     for order in result.orders:

@@ -13,7 +13,8 @@ from catalogue.records import intake, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path
 from catalogue.records.pieces import folded
-from catalogue.records.search import search, words_of
+from catalogue.records.query_terms import words_of
+from catalogue.records.search import search
 from catalogue.settings import Home
 
 # Words in file names that name no work. Common practice, no source.

@@ -1,14 +1,15 @@
 """Search over artists, pieces, orders and files, fast enough for every key pressed.
 
 Every word must be found; the words as typed come before words that only begin so; a word that begins nothing is
-corrected to the nearest words the catalogue knows.
+corrected to the nearest words the catalogue knows. Where asked for, a word that is still nowhere is left out, and so
+are words such as "the" that nothing has together with the rest. A word with a figure never is: an order's number, a
+size or a year means that one and no other.
 """
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.records.folding import unaccented, words
+from catalogue.records.query_terms import Term, has_figure, is_telling, terms_of
 from catalogue.records.rows import Database, exists, fetch
 
 
@@ -53,13 +54,15 @@ class FileHit:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """Hits by kind, best first. ``corrected`` pairs each mended word with what it was taken for."""
+    """Hits by kind, best first. ``corrected`` pairs each mended word with what it was taken for; ``ignored`` are words
+    that what was found need not have."""
 
     artists: list[ArtistHit]
     pieces: list[PieceHit]
     orders: list[OrderHit]
     files: list[FileHit]
     corrected: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    ignored: tuple[str, ...] = ()
 
     @property
     def total(self) -> int:
@@ -77,48 +80,7 @@ _INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
 _REBUILT_BY_FTS5 = ("artist_words", "file_words")    # they read a view of what they index
 _FILLED_BY = {"piece_words": "SELECT id AS rowid, words FROM piece_text",
               "order_words": "SELECT id AS rowid, folded(words) AS words FROM order_text"}
-_SIZE = re.compile(r"(?<![0-9.,])([0-9]+(?:[.,][0-9]+)?)\s*(?:cm|mm|inch(?:es)?|in|\"|″|′′)?\s*[x×]\s*"
-                   r"([0-9]+(?:[.,][0-9]+)?)(?:\s*(cm\b|mm\b|inch(?:es)?\b|in\b|\"|″|′′))?", re.IGNORECASE)
 _FIGURES = str.maketrans("oil", "011")  # letters read as figures, as in an invoice number copied by hand
-_LARGEST_CM = 250  # a print's side beyond this is surely meant in millimetres
-
-
-def words_of(text: str) -> list[str]:
-    """The words of a query as the index knows them: folded, sizes as ``50x70``."""
-    return [term[0] for term in _terms(text)]
-
-
-def _terms(text: str) -> list[tuple[str, ...]]:
-    """What must all be found: of each term one of the alternatives, a word, or words that follow one another. A size
-    is sought as orders are indexed and as it was typed, for a title may hold one."""
-    plain = unaccented(text)
-    terms: list[tuple[str, ...]] = []
-    end = 0
-    for size in _SIZE.finditer(plain):
-        terms += [(word,) for word in _words(plain[end : size.start()])]
-        typed = " ".join(words(size[0]))
-        terms.append(tuple(dict.fromkeys((_size_word(size), typed))))
-        end = size.end()
-    return terms + [(word,) for word in (_words(plain[end:]) if end else words(plain))]
-
-
-def _words(text: str) -> list[str]:
-    """Words beside a size: signs alone are none there."""
-    stretches = words(text)
-    return stretches if any(c.isalnum() for word in stretches for c in word) else []
-
-
-def _size_word(match: re.Match[str]) -> str:
-    """``50 × 70 cm``, ``50.2x70`` and ``500x700mm`` as orders are indexed: whole centimetres."""
-    sides = [float(side.replace(",", ".")) for side in match.group(1, 2)]
-    unit = (match[3] or "").lower()
-    if unit.startswith("in") or unit in ('"', "″", "′′"):  # folding takes a double prime apart
-        sides = [side * 2.54 for side in sides]
-    elif unit == "mm" or (not unit and min(sides) > _LARGEST_CM):
-        sides = [side / 10 for side in sides]
-    return "{}x{}".format(*(int(side + 0.5) for side in sides))
-
-
 def load_vocabulary(db: Database) -> Vocabulary:
     """All distinct words of artists, pieces and orders; load once and keep for a sitting."""
     vocabulary: set[str] = set()
@@ -128,36 +90,57 @@ def load_vocabulary(db: Database) -> Vocabulary:
     return Vocabulary(tuple(sorted(word for word in vocabulary if len(word) > 2 and not word.isdigit())))
 
 
-def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | None = None) -> Found:
-    """What fits all the words, at most ``limit`` of each kind."""
-    choices, corrected = _corrected(db, text, vocabulary)
+def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | None = None, *,
+           leave_out: bool = False) -> Found:
+    """What fits all the words, at most ``limit`` of each kind; with ``leave_out`` all but those that fit nothing."""
+    choices, corrected, unknown = _corrected(db, text, vocabulary, leave_out)
     if not choices:
         return Found([], [], [], [])
-    ids = {index: _matching(db, index, choices, limit) for index in _INDEXES}
+    sought = [term for term in choices if term not in unknown]
+    ids = {index: _matching(db, index, sought, limit) for index in _INDEXES}
+    telling = [term for term in sought if is_telling(term)]
+    if leave_out and 0 < len(telling) < len(sought) and not (ids["artist_words"] or ids["piece_words"]):
+        # a file may have "the" from a folder's name, an order from its notes: they do not stand for the piece meant
+        wider = {index: list(dict.fromkeys([*whole, *_matching(db, index, telling, limit)]))[:limit]
+                 for index, whole in ids.items()}
+        if wider != ids:
+            ids, sought = wider, telling
+    ignored = (term[0] for term in choices if term not in sought) if any(ids.values()) else ()
     return Found(_artists(db, ids["artist_words"]), _pieces(db, ids["piece_words"]), _orders(db, ids["order_words"]),
-                 _files(db, ids["file_words"]), tuple(corrected))
+                 _files(db, ids["file_words"]), tuple(corrected), tuple(dict.fromkeys(ignored)))
 
 
 def corrected_terms(db: Database, text: str) -> list[tuple[str, ...]]:
     """The words of a query, slips corrected: of each term one of the alternatives is to be found."""
-    return _corrected(db, text, None)[0]
+    return _corrected(db, text, None, False)[0]
 
 
-def _corrected(db: Database, text: str, vocabulary: Vocabulary | None) -> tuple[
-        list[tuple[str, ...]], list[tuple[str, tuple[str, ...]]]]:
-    """The terms to seek, and which words were taken for others."""
-    choices = _terms(text)
-    corrected = []
+def _corrected(db: Database, text: str, vocabulary: Vocabulary | None, leave_out: bool) -> tuple[
+        list[Term], list[tuple[str, tuple[str, ...]]], list[Term]]:
+    """The terms as typed with slips corrected, which words were taken for others, and which terms may be left out: they
+    fit nothing, and one that tells remains."""
+    choices = terms_of(text)
+    corrected: list[tuple[str, tuple[str, ...]]] = []
+    unknown: list[Term] = []
+    may_leave_out = leave_out and any(map(is_telling, choices))
     for at, term in enumerate(choices):
-        if not any(_begins_something(db, word) for word in term):
-            word = term[0]
-            vocabulary = vocabulary or load_vocabulary(db)
-            figures = word.translate(_FIGURES)
-            near = (figures,) if figures.isdigit() and _begins_something(db, figures) else nearest(word, vocabulary)
-            if near:
-                choices[at] = near
-                corrected.append((word, near))
-    return choices, corrected
+        word = term[0]
+        if any(_begins_something(db, each) for each in term):
+            continue
+        if may_leave_out and not is_telling(term):      # "the" is no slip for "thea"
+            unknown.append(term)
+            continue
+        vocabulary = vocabulary or load_vocabulary(db)
+        figures = word.translate(_FIGURES)
+        near = (figures,) if figures.isdigit() and _begins_something(db, figures) else nearest(word, vocabulary)
+        if near:
+            choices[at] = near
+            corrected.append((word, near))
+        elif may_leave_out and not has_figure(word):
+            unknown.append(term)
+    if not any(is_telling(term) for term in choices if term not in unknown):
+        unknown = []
+    return choices, corrected, unknown
 
 
 def nearest(word: str, vocabulary: Vocabulary, most: int = 4) -> tuple[str, ...]:

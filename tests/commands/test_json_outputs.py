@@ -133,7 +133,7 @@ FIND = {"artists": [{"id": int, "name": str, "pieces": int}],
         "orders": [{"id": int, "number": str, "placed": str, "buyer": str, "status": str, "summary": str,
                     "piece_id": (int, NONE)}],
         "files": [{"id": int, "path": str, "store": str, "state": str, "scan_id": (int, NONE), "piece_id": (int, NONE),
-                   "role": str, "sha256": str}], "corrected": list}
+                   "role": str, "sha256": str}], "corrected": list, "ignored": [str]}
 AUDIT = {"stores": [{"store": str, "outcome": str, "checked": int, "bytes": int, "intact": int, "remaining": int,
                      "carried_on": int, "findings": Words(int), "seconds": float}], "copies": Words(str),
          "all on one disk": bool}

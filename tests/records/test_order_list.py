@@ -130,6 +130,8 @@ def test_a_slip_of_the_finger_finds_it_too(db: Database, tmp_path: Path) -> None
     assert order_list.page(db, OrderFilter(words="quil")) == order_list.page(db, OrderFilter(words="quill"))
     assert order_list.page(db, OrderFilter(words="harbuor")) == order_list.page(db, OrderFilter(words="harbour"))
     assert order_list.page(db, OrderFilter(words='"; DROP')) == []
+    for typed in ("xyzzy harbour", "with harbour"):     # a sum of money is of what was asked for and nothing more
+        assert order_list.page(db, OrderFilter(words=typed)) == []
 
 
 def test_an_orders_number_means_that_order_and_no_other(db: Database) -> None:

@@ -16,7 +16,8 @@ from catalogue.operations.upkeep import rebuild_search_indexes
 from catalogue.records import orders, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.folding import fold_name
-from catalogue.records.search import search, words_of
+from catalogue.records.query_terms import words_of
+from catalogue.records.search import search
 from catalogue.settings import Home
 
 
@@ -60,6 +61,41 @@ def test_whole_words_come_before_beginnings(stocked: Database) -> None:
 
 def test_every_word_must_be_found(stocked: Database) -> None:
     assert not search(stocked, "harbour wall dusk").pieces
+
+
+@pytest.mark.parametrize(("typed", "titles", "ignored"), [
+    ("the one with the dusk", ["Harbour at Dusk"], ("the", "one", "with")),     # nowhere, and no slip for "Thea"
+    ("a harbour at dusk", ["Harbour at Dusk"], ()),             # "a" begins a word of it
+    ("the red", ["Red", "Redwood"], ("the",)),                  # "the" begins "Thea", whose piece is not red
+    ("the theatre", ["The Theatre"], ()),                       # "the" with the rest comes before all else
+    ("the one", ["The One"], ()),                               # nothing but such words: they are what is sought
+    ("the wlal", ["Harbour Wall"], ("the",)),                   # slips of the rest are still mended
+    ("oliver dusk", ["Harbour at Dusk"], ("oliver",)),          # no stop word, but nowhere
+    ("dusk q", ["Harbour at Dusk"], ("q",)),                    # a word of which one letter is typed
+    ("the oliver", [], ()),                                     # "the" alone means nothing
+    ("oliver xyzzy", [], ()),                                   # nothing is known
+    ("harbour wall dusk", [], ()),                              # all are known: no piece has them
+    ("dusk 2018", [], ()), ("dusk 40x60", [], ()), ("F-2021-018 dusk", [], ()),     # figures mean one and no other
+    ("dusk 3", [], ())])
+def test_words_that_fit_nothing_are_left_out_and_named(stocked: Database, typed: str, titles: list[str],
+                                                       ignored: tuple[str, ...]) -> None:
+    with transaction(stocked):
+        thea = pieces.artist_called(stocked, "Thea Marl").id
+        for title in ("The Theatre", "Silver", "The One"):
+            pieces.piece_called(stocked, thea, title)
+    found = search(stocked, typed, leave_out=True)
+    assert ([p.title for p in found.pieces], found.ignored) == (titles, ignored)
+    strict = search(stocked, typed)    # as a piece is named for an order: a word more must not give another piece
+    assert strict.pieces == ([] if ignored else found.pieces) and not strict.ignored
+
+
+def test_a_file_of_a_folder_called_so_does_not_stand_for_the_piece(stocked: Database) -> None:
+    with transaction(stocked):
+        stocked.execute("INSERT INTO store (name, root, kind, marker, added) VALUES ('s', '/', 'copy', 'm', '')")
+        stocked.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
+                           VALUES (1, 'The Years/dusk.tif', 1, 1, '', '')""")
+    found = search(stocked, "the dusk", leave_out=True)
+    assert (found.total, [p.title for p in found.pieces], found.ignored) == (3, ["Harbour at Dusk"], ("the",))
 
 
 def test_signs_that_mean_something_to_the_index_are_typed_as_words(stocked: Database) -> None:

@@ -121,8 +121,8 @@ class SearchDialog(Dialog[Hit]):
 
     def _look_up(self, words: str) -> None:
         known = self._vocabulary or Vocabulary(())
-        self.ask(lambda db: search(db, words, EACH, known), lambda result: self._show(result, words), group="search",
-                 thread="search", holds=self)
+        self.ask(lambda db: search(db, words, EACH, known, leave_out=True), lambda result: self._show(result, words),
+                 group="search", thread="search", holds=self)
 
     def _show(self, result: Found, words: str) -> None:
         """List what was found. The cursor stays on its line if that was found for the same words, else on the first."""
@@ -137,6 +137,8 @@ class SearchDialog(Dialog[Hit]):
             if result.corrected:
                 summary = "Searched for: " + ", ".join(f"{typed} → {' or '.join(near)}"
                                                for typed, near in result.corrected) + "   "
+            if result.ignored:
+                summary += f"Left out, no match: {', '.join(result.ignored)}   "
             summary += f"{counted(result.total, 'match', 'matches')} found" if result.total else \
                 "No matches. Try fewer words."
             if any(len(kind) == EACH for kind in (result.artists, result.pieces, result.orders, result.files)):
