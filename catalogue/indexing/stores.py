@@ -11,7 +11,7 @@ from uuid import uuid4
 from catalogue.errors import Busy, CatalogueError, Refused, StoreAway
 from catalogue.indexing import mount_points
 from catalogue.indexing.places import note_place
-from catalogue.records import events, findings, locations, stores
+from catalogue.records import events, locations, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
@@ -28,7 +28,6 @@ from catalogue.storage.identity import (
 )
 
 UNMARKED = "unmarked:"
-RETIRED = "the store was retired"  # how the findings of such a store are closed
 __all__ = ["MARKER", "UNMARKED", "add_store", "has_lost_marker", "is_at", "is_same_disk", "locate_store",
            "marked_elsewhere", "marker_facts", "move_store", "offline", "on_one_disk", "opened_store",
            "overlapping_store", "read_marker", "retire_store", "stand_in_advice", "store_holding"]
@@ -61,11 +60,8 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
             remove_leftover(place)  # of a program that was killed once the marker stood
     marker = marker or (_write_marker(root, name, str(uuid4())) if consent else f"{UNMARKED}{uuid4()}")
     with transaction(db):
-        retired = stores.retired_at(db, marker)
         store = stores.add(db, name, str(root), kind, marker)
         note_place(db, store, root, look=True)  # a retired store that returns: much may have happened to its files
-        if retired is not None:
-            findings.reopen(db, store.id, RETIRED, retired)
         events.append(db, "metadata modification", "success", store=name, path=str(root), detail=f"{kind} store added")
     return store
 
@@ -228,7 +224,6 @@ def retire_store(db: Database, store: Store) -> None:
     """Leave a store out from now on, with an event; its open findings are closed, nothing on its disk is touched."""
     with transaction(db):
         stores.forget(db, store.id)
-        findings.resolve(db, RETIRED, store_id=store.id)
         events.append(db, "metadata modification", "success", store=store.name, path=store.root,
                       detail=f"{store.kind} store retired")
 

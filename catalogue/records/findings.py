@@ -135,12 +135,6 @@ def transfer(db: Database, finding_id: int, scan_id: int | None, former_sha256: 
     db.execute("UPDATE finding SET scan_id = ?, former_sha256 = ? WHERE id = ?", [scan_id, former_sha256, finding_id])
 
 
-def reopen(db: Database, store_id: int, resolution: str, since: str) -> None:
-    """Open again what was closed of a store with these words from a moment on, as when a retired store returns."""
-    db.execute("UPDATE finding SET resolved = NULL, resolution = '' WHERE store_id = ? AND resolution = ?"
-               " AND resolved >= ?", [store_id, resolution, since])
-
-
 def update_detail(db: Database, finding_id: int, detail: str, hint: str) -> None:
     """An open finding, seen again in other words."""
     db.execute("UPDATE finding SET detail = ?, hint = ?, last_seen = ? WHERE id = ?", [detail, hint, now(), finding_id])

@@ -169,9 +169,12 @@ def listed(db: Database) -> list[LikenessRow]:
 
 
 def set_verdict(db: Database, likeness_id: int, verdict: str) -> None:
-    """``confirmed``, ``rejected``, or empty to take a verdict back. Kept by the two contents, whatever is found."""
+    """``confirmed``, ``rejected``, or empty to take a verdict back. Kept by the two contents, whatever is found.
+
+    The same verdict given again changes nothing: it was judged when it was first given.
+    """
     pair = by_id(db, likeness_id)
-    if pair is None:
+    if pair is None or pair.verdict == verdict:
         return
     first, second = sorted((pair.a_sha256, pair.b_sha256))
     if not verdict:

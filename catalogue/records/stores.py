@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from catalogue.errors import AlreadyExists, NotFound, Refused, required
 from catalogue.records.files import NOT_READ_HERE
-from catalogue.records.rows import Database, fetch, fetch_one, fetch_text, insert_row, now
+from catalogue.records.rows import Database, fetch, fetch_one, insert_row, now
 
 KINDS = ("primary", "copy", "off-site")
 
@@ -50,11 +50,6 @@ def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
     return by_name(db, name)
 
 
-def retired_at(db: Database, marker: str) -> str | None:
-    """When the store with this marker was retired; None where there is none, or it is in use."""
-    return fetch_text(db, "SELECT coalesce(max(forgotten), '') FROM store WHERE marker = ?", [marker]) or None
-
-
 def listed(db: Database) -> list[Store]:
     """Stores in use, primary ones first: what lies there names a piece better than a copy's folders do."""
     return fetch(db, Store, "SELECT * FROM store WHERE forgotten IS NULL ORDER BY kind <> 'primary', name")
@@ -81,7 +76,8 @@ def move(db: Database, store_id: int, root: str) -> None:
 
 
 def forget(db: Database, store_id: int) -> None:
-    """Leave a store out from now on. Nothing on the disk is touched, and its rows stay for a return."""
+    """Leave a store out from now on, its findings closed until it returns. Nothing on the disk is touched, and its
+    rows stay."""
     db.execute("UPDATE store SET forgotten = ? WHERE id = ?", [now(), store_id])
 
 

@@ -13,6 +13,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -87,7 +88,8 @@ class FileRules(RuleBasedStateMachine):
         self.folder = Path(tempfile.mkdtemp(prefix="archive-model-"))
         self.home = Home(self.folder / "home", Settings(place_rules=("{artist}/{piece}/**/*",)))
         self.db = open_database(self.home.database)
-        self.reference = Reference({name: StoreModel(name, kind) for name, kind in STORES.items()})
+        self.reference = Reference({name: StoreModel(name, kind, partial(self.inode_of, name))
+                                    for name, kind in STORES.items()})
         self.stamp = 1_700_000_000
         for name, kind in STORES.items():
             (self.folder / name).mkdir()
@@ -107,6 +109,10 @@ class FileRules(RuleBasedStateMachine):
     def at(self, store: str, path: str) -> Path:
         model = self.reference.stores[store]
         return self.folder / (store if model.here else f"{store} away") / path
+
+    def inode_of(self, store: str, path: str) -> int | None:
+        place = self.at(store, path)
+        return place.stat().st_ino if place.exists() else None
 
     def put(self, store: str, path: str, content: str, stamp: int | None = None) -> None:
         """A new stamp unless one is given."""

@@ -72,7 +72,6 @@ class KeepingRules(LedgerRules):
         self.retired += 1
         self.state(lambda said, new: said.put("store", store, retired=self.retired),
                    lambda: retire_store(self.db, stores.by_name(self.db, store)))
-        model.places.clear()
         self.heed_stores()
 
     @rule(store=a_store)
@@ -82,6 +81,7 @@ class KeepingRules(LedgerRules):
             self.state(lambda said, new: said.put("store", store, retired=None),
                        lambda: add_store(self.db, store, self.folder / store, model.kind, consent=True))
             self.heed_stores()
+            model.come_back()
 
     # -- files moved on purpose ----------------------------------------------------------------------------------
 
@@ -102,7 +102,7 @@ class KeepingRules(LedgerRules):
             assert model.disk[move.source].content == model.known[move.source].content == NAMES[move.sha256]
             assert move.target not in model.disk
             model.disk[move.target] = model.disk.pop(move.source)
-            model.known[move.target] = model.known.pop(move.source)
+            model.known[move.target] = replace(model.known.pop(move.source), inode=model.inode_of(move.target))
             model.places[move.target] = model.places.pop(move.source, Place())
 
     @rule(rules=st.sampled_from([("{piece}/{artist}/**/*",), ("{artist}/{year}/**/*",), ("{artist}/**/*",), ()]))
@@ -205,10 +205,25 @@ class KeepingRules(LedgerRules):
         self.open_all()
         self.said.log = {event: change for event, change in self.said.log.items() if event <= self.snapshot.event}
         for name, store in self.reference.stores.items():
+            before = store.known
             store.known, store.places = deepcopy(self.snapshot.known[name]), deepcopy(self.snapshot.places[name])
+            for path, row in store.known.items():
+                store.known[path] = replace(row, failed=row.failed or self.distrusted(
+                    name, path, before.get(path), sure=damage == "none"))
         self.reference.guesses.clear()
         self.reference.guesses.update(self.snapshot.guesses)
         self.said.pairs, self.said.sure = set(self.snapshot.pairs), set(self.snapshot.sure)
+
+    def distrusted(self, store: str, path: str, last: Known | None, *, sure: bool) -> bool:
+        """Whether a recovery believes a file no more that its backup believed: where the last look before it failed,
+        and the damaged catalogue still tells of that, as it surely does where it is whole (``sure``)."""
+        if last is not None and last.present and not last.failed:
+            return False
+        if sure and last is not None and last.present and not last.accepted_edit:
+            return True
+        row = self.db.execute("""SELECT f.failed_at FROM file f JOIN store s ON s.id = f.store_id
+                                 WHERE s.name = ? AND f.path = ?""", [store, path]).fetchone()
+        return row is not None and row[0] is not None
 
     @precondition(lambda self: self.usable("main") and self.usable("nas") and not self.journal_lost)
     @rule()

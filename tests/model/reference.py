@@ -10,9 +10,10 @@ The rules, and nothing else:
 * a look that did not give the known content is a failed look, repeated by the next index run
 * a copy is a file that is there, whose last look did not fail, that has no open doubt, and whose content is whole
 * findings are opened by what is seen, and closed only by a look that disproves them
+* in a store that comes back, what is not the very file that was read is a failed look
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 
 SIGHT = frozenset({"missing", "moved", "vanished", "changing"})
@@ -46,12 +47,14 @@ class OnDisk:
 
 @dataclass(frozen=True)
 class Known:
-    """One file on record. ``content`` None: never read. ``number`` is its place in the order of first seeing."""
+    """One file on record. ``content`` None: never read. ``number`` is its place in the order of first seeing, ``inode``
+    what the system called the file that was read."""
 
     content: str | None
     size: int
     stamp: int
     number: int
+    inode: int | None = None
     present: bool = True
     failed: bool = False
     accepted_edit: bool = False
@@ -72,10 +75,12 @@ class Place:
 
 @dataclass
 class StoreModel:
-    """One store: what lies on the disk, what is known of it, what is found wrong. ``here``: plugged in."""
+    """One store: what lies on the disk, what is known of it, what is found wrong. ``here``: plugged in. ``inode_of``:
+    what the system calls the file at a path now, None where there is none."""
 
     name: str
     kind: str
+    inode_of: Callable[[str], int | None]
     disk: dict[str, OnDisk] = field(default_factory=dict)
     known: dict[str, Known] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)
@@ -152,7 +157,8 @@ class StoreModel:
         place.close(DOUBTS - {"edited"})
         if wrong:
             place.kinds.add(wrong)
-        self.known[path] = Known(content, size_class(lying.content), lying.stamp, row.number if row else next(numbers))
+        self.known[path] = Known(content, size_class(lying.content), lying.stamp, row.number if row else next(numbers),
+                                 self.inode_of(path))
         if content is not None and self.guesses.setdefault(content, guess(path)) is None:
             self.guesses[content] = guess(path)
         before = row.content if row else None
@@ -193,7 +199,8 @@ class StoreModel:
                 if "moved" not in place.kinds:
                     place.kinds.add("missing")
             elif not lying.refused and lying.content == row.content:
-                self.known[path] = replace(row, stamp=lying.stamp, present=True, failed=False, accepted_edit=False)
+                self.known[path] = replace(row, stamp=lying.stamp, inode=self.inode_of(path), present=True,
+                                           failed=False, accepted_edit=False)
                 own = self._fault(row.content)
                 read_in = {"edited"} if place.former is not None else set()
                 place.close(DOUBTS - read_in - {own})
@@ -216,6 +223,13 @@ class StoreModel:
         # all these small pictures begin alike, so what is left of another one looks like what is left of this one
         cut = size < row.size and (lying.content.startswith("cut ") or lying.stamp == row.stamp)
         return "truncated" if cut else "edited"
+
+    def come_back(self) -> None:
+        """After it was retired, when anything may have been done to its files."""
+        for path, row in self.known.items():
+            inode = self.inode_of(path)
+            if row.content is not None:
+                self.known[path] = replace(row, inode=inode, failed=row.failed or inode is None or inode != row.inode)
 
     def _follow_moves(self) -> None:
         lost = {path for path, row in self.known.items() if not row.present and row.content is not None}
@@ -311,7 +325,7 @@ class Reference:
     def _arrive(self, store: StoreModel, path: str, content: str, stamp: int) -> None:
         row = store.known.get(path)
         number = row.number if row else next(self.numbers())
-        store.known[path] = Known(content, size_class(content), stamp, number)
+        store.known[path] = Known(content, size_class(content), stamp, number, store.inode_of(path))
         store.place(path).close(DOUBTS)
 
     def restore(self, target: str, path: str, source: str) -> bool:
