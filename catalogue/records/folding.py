@@ -14,6 +14,9 @@ _ACCENTED = ("LATIN", "GREEK", "CYRILLIC")
 # Variation selectors choose between drawings of one character.
 _INVISIBLE = re.compile("[\ufe00-\ufe0f\U000e0100-\U000e01ef]")
 _EAST_ASIAN = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af ]+")
+# Han, kana and their marks of voicing: written without spaces between words.
+_UNSPACED = re.compile("[\u3005-\u3007\u3040-\u30ff\u31f0-\u31ff\u3400-\u4dbf\u4e00-\u9fff\U00020000-\U0003ffff]"
+                       "[\u3099\u309a]*")
 _PLAIN = re.compile(r"[a-z0-9 ]*")
 
 
@@ -40,6 +43,19 @@ def joined_name(key: str) -> str:
     """A folded Chinese, Japanese or Korean name without the space before the given name, which some write and others
     do not; empty for any other."""
     return key.replace(" ", "") if _EAST_ASIAN.fullmatch(key) else ""
+
+
+def separated(folded: str) -> str:
+    """Folded text with every Chinese and Japanese character a word of its own."""
+    return folded if folded.isascii() else " ".join(_UNSPACED.sub(r" \g<0> ", folded).split())
+
+
+def searchable(text: str) -> str:
+    """What the search index holds of a text: its folded words, and again with Chinese and Japanese characters apart,
+    by which any run of them is found. Folding that gives the same."""
+    folded = fold_name(text)
+    apart = separated(folded)
+    return folded if apart == folded else f"{folded} {apart}"
 
 
 @lru_cache(maxsize=4096)
@@ -73,6 +89,8 @@ def _composed(text: str) -> str:
 
 
 def register_functions(connection: sqlite3.Connection) -> None:
-    """Give a connection the SQL function ``folded``, which the triggers of the search index call."""
+    """Give a connection the SQL functions ``folded`` and ``searchable``, which triggers call."""
     connection.create_function("folded", 1, lambda text: fold_name(text) if isinstance(text, str) else "",
+                               deterministic=True)
+    connection.create_function("searchable", 1, lambda text: searchable(text) if isinstance(text, str) else "",
                                deterministic=True)

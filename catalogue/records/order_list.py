@@ -6,6 +6,7 @@ from decimal import Decimal
 from catalogue.money import exact_amount
 from catalogue.records import search
 from catalogue.records.database import Database
+from catalogue.records.folding import separated
 from catalogue.records.orders import LINE_STATUS, SELECT_LINE, Line, find_by_number, line_of
 from catalogue.records.rows import fetch_int
 
@@ -71,8 +72,8 @@ SORTS = {
     "status": f"""CASE {LINE_STATUS} WHEN 'requested' THEN 0 WHEN 'approved' THEN 1 WHEN 'printed' THEN 2
                   WHEN 'collected' THEN 3 ELSE 4 END"""}
 DESCENDING = frozenset({"date", "number", "quantity", "price"})     # their usual direction
-_WORDS = f"""folded(o.number || ' ' || o.placed || ' ' || o.buyer || ' ' || o.notes || ' ' || a.name || ' ' || p.title
-    || ' ' || l.medium || ' ' || l.notes || ' ' || {"|| 'x' ||".join(
+_WORDS = f"""searchable(o.number || ' ' || o.placed || ' ' || o.buyer || ' ' || o.notes || ' ' || a.name || ' '
+    || p.title || ' ' || l.medium || ' ' || l.notes || ' ' || {"|| 'x' ||".join(
         f"CAST(round(l.{side}_mm / 10) AS INTEGER)" for side in ("width", "height"))} || ' ' || {"|| 'x' ||".join(
         f"CAST(round(l.{side}_mm / 10) AS INTEGER)" for side in ("height", "width"))})"""
 
@@ -158,5 +159,5 @@ def _where(db: Database, wanted: OrderFilter) -> tuple[str, list[object]]:
         # the index is of whole orders: where one has several lines, each line is looked at
         alone = "NOT EXISTS (SELECT 1 FROM order_line other WHERE other.order_id = o.id AND other.id <> l.id)"
         for term in terms:
-            add(f"({alone} OR {' OR '.join([_HAS_WORD] * len(term))})", *(f" {word}" for word in term))
+            add(f"({alone} OR {' OR '.join([_HAS_WORD] * len(term))})", *(f" {separated(word)}" for word in term))
     return " AND ".join(tests), values

@@ -9,6 +9,7 @@ size or a year means that one and no other.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from catalogue.records.folding import separated
 from catalogue.records.query_terms import Term, has_figure, is_telling, terms_of
 from catalogue.records.rows import Database, exists, fetch
 
@@ -167,8 +168,10 @@ def _begins_something(db: Database, word: str) -> bool:
 
 
 def _phrase(words_: str, ending: str) -> str:
-    """Words that follow one another, for FTS5; with ``*`` the last may go on."""
-    return '"' + words_.replace('"', '""') + '"' + ending
+    """Words that follow one another, for FTS5; with ``*`` the last may go on, and Chinese and Japanese characters are
+    found in the midst of a word."""
+    sought = separated(words_) if ending else words_
+    return '"' + sought.replace('"', '""') + '"' + ending
 
 
 def match_query(terms: Sequence[tuple[str, ...]], ending: str) -> str:

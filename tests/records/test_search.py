@@ -1,5 +1,6 @@
 """Search finds what a person types at the counter."""
 
+import sqlite3
 import unicodedata
 from collections.abc import Iterator
 from contextlib import closing
@@ -13,9 +14,10 @@ from hypothesis import strategies as st
 from catalogue.commands import command
 from catalogue.commands.session import Session
 from catalogue.operations.upkeep import rebuild_search_indexes
-from catalogue.records import orders, pieces
-from catalogue.records.database import Database, open_database, transaction
-from catalogue.records.folding import fold_name
+from catalogue.records import order_list, orders, pieces
+from catalogue.records.database import Database, migrations, open_database, transaction
+from catalogue.records.folding import fold_name, register_functions, searchable
+from catalogue.records.health import examine
 from catalogue.records.query_terms import words_of
 from catalogue.records.search import search
 from catalogue.settings import Home
@@ -98,6 +100,60 @@ def test_a_file_of_a_folder_called_so_does_not_stand_for_the_piece(stocked: Data
     assert (found.total, [p.title for p in found.pieces], found.ignored) == (3, ["Harbour at Dusk"], ("the",))
 
 
+@pytest.mark.parametrize("typed", ["港", "の港", "朝の港", "朝 の港", "ﾊｰﾊﾞｰ", "バー", "ハー 港", "田太",
+                                   "山田太郎", "港2019"])
+def test_a_run_of_characters_is_found_within_a_title_written_without_spaces(db: Database, typed: str) -> None:
+    with transaction(db):
+        artist = pieces.artist_called(db, "山田 太郎").id
+        number = pieces.piece_called(db, artist, "朝の港2019ハーバー")
+        pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "夕の山")
+        order = orders.save(db, "F-1", "2021-05-03", buyer="Marlow Inn")
+        orders.add_line(db, order, orders.NewLine(number, 500, 700, 10))
+        orders.add_line(db, order, orders.NewLine(number + 1, 500, 700, 10))
+        db.execute("INSERT INTO store (name, root, kind, marker, added) VALUES ('s', '/', 'copy', 'm', '')")
+        db.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
+                      VALUES (1, '山田太郎/朝の港2019ハーバー.tif', 1, 1, '', '')""")
+    found = search(db, typed)
+    assert [p.id for p in found.pieces] == [number] and len(found.orders) == len(found.files) == 1
+    assert [one.line.piece_id for one in order_list.page(db, order_list.OrderFilter(words=typed))] == [number]
+    assert not search(db, "港の").total and not search(db, "朝港").total, "another order of characters"
+    assert not db.execute("INSERT INTO file_words (file_words, rank) VALUES ('integrity-check', 1)").fetchall()
+
+
+def test_an_upgrade_indexes_such_titles_anew_and_all_others_still(tmp_path: Path) -> None:
+    path = tmp_path / "catalogue.sqlite"
+    with closing(sqlite3.connect(path)) as older:
+        register_functions(older)
+        steps = "".join(script for number, script in migrations() if number < 25)
+        older.executescript(f"BEGIN; {steps} PRAGMA user_version = 24; COMMIT;")
+        for number, name in enumerate(("山田 太郎", "Ädelheid Óskar", "Ada Quill"), 1):
+            older.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [number, name, fold_name(name)])
+            older.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, '')",
+                          [number, number, ("朝の港", "Ночь", "Red")[number - 1]])
+            older.execute("INSERT INTO orders (id, number, placed) VALUES (?, ?, '')", [number, f"F-{number}"])
+            older.execute("""INSERT INTO order_line (order_id, piece_id, width_mm, height_mm, quantity)
+                             VALUES (?, ?, 1, 1, 1)""", [number, number])
+        older.execute("INSERT INTO store (name, root, kind, marker, added) VALUES ('s', '/', 'copy', 'm', '')")
+        older.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
+                         VALUES (1, '山田/朝の港.tif', 1, 1, '', ''), (1, 'Ó/Red.tif', 1, 1, '', '')""")
+        older.commit()
+    with closing(open_database(path)) as db:
+        upgraded = [search(db, typed) for typed in ("の港", "田太", "ночь", "oskar", "red")]
+        assert [(len(f.artists), len(f.pieces), len(f.orders), len(f.files)) for f in upgraded] == [
+            (0, 1, 1, 1), (1, 1, 1, 0), (0, 1, 1, 0), (1, 1, 1, 0), (0, 1, 1, 1)]
+        rebuild_search_indexes(db)
+        assert [search(db, typed) for typed in ("の港", "田太", "ночь", "oskar", "red")] == upgraded
+    assert examine(path).troubles == ()
+
+
+def test_the_title_itself_comes_before_titles_that_contain_it(db: Database) -> None:
+    with transaction(db):
+        artist = pieces.artist_called(db, "Ada Quill").id
+        for title in ("朝の港町", "朝の港", "港町"):
+            pieces.piece_called(db, artist, title)
+    assert [p.title for p in search(db, "港町").pieces] == ["港町", "朝の港町"]
+
+
 def test_signs_that_mean_something_to_the_index_are_typed_as_words(stocked: Database) -> None:
     """Signs and operators of SQLite's FTS5 (sqlite.org, "Full-text Query Syntax")."""
     for typed in ("", "   ", '"', "'", "*", "AND", "NEAR(", "-", "a:b", "(", "\0", "é\u0301"):
@@ -140,6 +196,12 @@ def test_marks_that_tell_words_apart_are_kept_and_accents_are_not(db: Database) 
         artist = pieces.artist_called(db, "Ada Quill").id
         assert pieces.piece_called(db, artist, "かき") != pieces.piece_called(db, artist, "がき")
         assert pieces.piece_called(db, artist, "Café") == pieces.piece_called(db, artist, "CAFE\u0301")
+
+
+@given(text=st.text(st.characters(exclude_categories=["Cs"]), max_size=30))
+def test_what_is_indexed_is_folded_already(text: str) -> None:
+    """The triggers of orders fold it once more."""
+    assert fold_name(searchable(text)) == searchable(text)
 
 
 NAMES = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=30)

@@ -11,7 +11,7 @@ from catalogue.indexing import corrections
 from catalogue.likeness import merging
 from catalogue.records import pieces, replay, scans, stated_facts
 from catalogue.records.database import Database, migrations, open_database, transaction
-from catalogue.records.folding import fold_name
+from catalogue.records.folding import register_functions
 
 T = "2026-01-02T03:04:05.000Z"
 FACTS = """SELECT p.id, a.name, p.title, p.year, p.series, p.inventory_number, p.width_mm, p.height_mm, p.relief_mm,
@@ -124,7 +124,7 @@ def test_a_piece_pinned_under_a_corrected_name_is_found_by_the_name_in_its_path_
     """Until schema 18 it was noted under what the artist was called at that moment: renamed again, they lost it."""
     path = tmp_path / "catalogue.sqlite"
     with closing(sqlite3.connect(path)) as made:
-        made.create_function("folded", 1, fold_name)
+        register_functions(made)
         for number, script in migrations():
             if number < 18:
                 made.executescript(script)
