@@ -66,7 +66,8 @@ def test_every_word_must_be_found(stocked: Database) -> None:
 
 
 @pytest.mark.parametrize(("typed", "titles", "ignored"), [
-    ("the one with the dusk", ["Harbour at Dusk"], ("the", "one", "with")),     # nowhere, and no slip for "Thea"
+    ("the one with the dusk", ["Harbour at Dusk"], ("the", "one", "with")),     # "with" is nowhere
+    ("all dusk", ["Harbour at Dusk"], ("all",)),                # nowhere, and no slip for "Wall"
     ("a harbour at dusk", ["Harbour at Dusk"], ()),             # "a" begins a word of it
     ("the red", ["Red", "Redwood"], ("the",)),                  # "the" begins "Thea", whose piece is not red
     ("the theatre", ["The Theatre"], ()),                       # "the" with the rest comes before all else
