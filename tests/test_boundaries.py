@@ -229,7 +229,7 @@ READ_ONLY = {
     "ledger.print_recipe": {"earlier_recipe", "planned_print"},
     "ledger.repeat": {"propose"},
     "ledger.rescans": {"advice", "captures"},
-    "ledger.values": {"margin_mm", "measured_size", "shown_size", "size_mm", "print_size_mm"},
+    "ledger.values": {"margin_mm", "measured_size", "shown_prints", "shown_size", "size_mm", "print_size_mm"},
     "ledger.whereabouts": {"place_in_words", "whereabouts"},
     "likeness.finding": {"find_picture"},
     "likeness.service": {"groups"},

@@ -10,7 +10,7 @@ import click
 from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.order_changes import change_several, correct, set_status
 from catalogue.commands.order_options import StatusChoice, print_facts, print_options
-from catalogue.commands.order_text import print_list, print_order, print_proposal, size_of
+from catalogue.commands.order_text import print_list, print_order, print_proposal
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, SessionGroup, watched
 from catalogue.dates import shown_day
@@ -19,6 +19,7 @@ from catalogue.ledger import periods
 from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.order_filter import read_filter
 from catalogue.ledger.prices import stated_prices
+from catalogue.ledger.values import shown_size
 from catalogue.money import currency_code
 from catalogue.records import numbers, order_list, orders, pieces
 from catalogue.records.numbers import numbered
@@ -157,7 +158,7 @@ def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | Non
     words = number
     lines = orders.lines_of(db, order.id)
     if len(lines) != 1:
-        listed = "; ".join(f"{line.id} {line.title} {size_of(line)}" for line in lines)
+        listed = "; ".join(f"{line.id} {line.title} {shown_size(line.width_mm, line.height_mm)}" for line in lines)
         raise Ambiguous(f"The order {words!r} has {len(lines)} lines.", hint=f"Choose one with --line: {listed}.")
     return lines[0].id, None
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from catalogue.commands.printing import Printer, undo_hint
 from catalogue.dates import shown_day
-from catalogue.ledger.values import shown_size
+from catalogue.ledger.values import shown_prints, shown_size
 from catalogue.money import show_amount
 from catalogue.operations.wording import counted, number, numbers_to_issue, summarize_sums
 from catalogue.records.numbers import numbered
@@ -33,7 +33,7 @@ def print_lines(out: Printer, lines: Sequence[Line], dates: str) -> None:
                                                                             line.buyer)):
         out.print("  ".join(filter(None, (shown_day(placed, dates), order, status, buyer))))
         for line in its:
-            facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {size_of(line)}", print_details(line),
+            facts = (f"{line.artist}: {line.title}", prints_of(line), print_details(line),
                      numbered(line.numbers), price_of(line, line.currency))
             out.print(f"    {', '.join(filter(None, facts))}")
 
@@ -45,7 +45,8 @@ def print_list(out: Printer, lines: Sequence[Line], sums: "OrderSums", dates: st
     else:
         out.table(["Date", "Order", "State", "Buyer", "Artist", "Piece", "Prints", "Size", "Medium", "Price"], (
             (shown_day(line.placed, dates), line.number, line.status, line.buyer, line.artist, line.title,
-             line.quantity, size_of(line), line.medium, show_amount(line.price, line.currency)) for line in lines))
+             line.quantity, shown_size(line.width_mm, line.height_mm), line.medium,
+             show_amount(line.price, line.currency)) for line in lines))
     print_sums(out, sums, shown=len(lines))
 
 
@@ -73,7 +74,7 @@ def print_order(out: Printer, order: Order, lines: Sequence[Line], dates: str) -
     for line in lines:
         out.print()
         out.print(f"line {line.id}{', cancelled' * bool(line.cancelled)}: {line.artist}: {line.title}")
-        out.print(f"  {line.quantity} × {size_of(line)}, {print_details(line)}".rstrip(", "))
+        out.print(f"  {prints_of(line)}, {print_details(line)}".rstrip(", "))
         for name, text in (("numbers", line.numbers), ("price", price_of(line, line.currency)),
                            ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
                            ("print notes", line.settings), ("notes", line.notes)):
@@ -93,11 +94,11 @@ def print_proposal(out: Printer, proposal: "Proposal", dates: str, asked: str = 
     if last:
         numbers = f", {numbered(last.numbers)}" if last.numbers else ""
         out.print(f"  last time   {shown_day(last.placed, dates)}, order {last.number}: "
-                  + f"{last.quantity} × {size_of(last)}, {print_details(last)}".rstrip(", ") + numbers)
+                  + f"{prints_of(last)}, {print_details(last)}".rstrip(", ") + numbers)
         out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}".rstrip())
         if last.notes:
             out.print(f"  noted       {last.notes}")
-    out.print(f"  now         {line.quantity} × {size_of(line)}, {print_details(line)}".rstrip(", "))
+    out.print(f"  now         {prints_of(line)}, {print_details(line)}".rstrip(", "))
     if printing:
         place = printing.best.name if printing.best else "no sound copy can be reached"
         same = last is not None and last.scan_sha256 == printing.scan.sha256
@@ -128,6 +129,6 @@ def price_of(line: NewLine, currency: str) -> str:
     return f"{line.quantity} × {show_amount(line.unit_price, currency)} = {total}"
 
 
-def size_of(line: NewLine) -> str:
-    """``"50 × 70 cm"``."""
-    return shown_size(line.width_mm, line.height_mm)
+def prints_of(line: NewLine) -> str:
+    """``"2 prints of 50 × 70 cm"``."""
+    return shown_prints(line.quantity, line.width_mm, line.height_mm)

@@ -9,6 +9,7 @@ from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, SessionCommand
 from catalogue.dates import shown_day
+from catalogue.ledger.values import shown_prints
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path
@@ -102,6 +103,6 @@ def _print(out: Printer, data: dict[str, Any], dates: str) -> None:
         out.print("orders")
     for line in data["orders"]:
         out.print(f"  {shown_day(line['placed'], dates)}  {line['number']}  "
-                  f"{line['quantity']} × {line['width_mm'] / 10:g} × "
-                  f"{line['height_mm'] / 10:g} cm, {line['medium']}  {line['status']}  {line['buyer']}  "
+                  f"{shown_prints(line['quantity'], line['width_mm'], line['height_mm'])}, {line['medium']}  "
+                  f"{line['status']}  {line['buyer']}  "
                   f"{'nos. ' + line['numbers'] if line['numbers'] else ''}  from {line['scan_name'] or 'unknown scan'}")

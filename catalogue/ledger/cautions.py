@@ -6,7 +6,7 @@ from catalogue.dates import shown_day
 from catalogue.errors import GONE
 from catalogue.ledger.health import next_step, why_no_copy
 from catalogue.ledger.proposal import Caution, Proposal
-from catalogue.ledger.values import shown_size
+from catalogue.ledger.values import shown_prints, shown_size
 from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.settings import Settings
 
@@ -33,8 +33,9 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
     if last is None:
         return
     for line in proposal.also:
-        yield Caution("several lines", f"Order {line.number} also had {line.quantity} × "
-                      f"{shown_size(line.width_mm, line.height_mm)}{', ' * bool(line.medium)}{line.medium} of it.",
+        yield Caution("several lines", f"Order {line.number} also had "
+                      f"{shown_prints(line.quantity, line.width_mm, line.height_mm)}{', ' * bool(line.medium)}"
+                      f"{line.medium}.",
                       "Repeat that line too if it is wanted.")
     if not last.scan_sha256:
         name = f" (it names {last.scan_name!r})" if last.scan_name else ""

@@ -56,3 +56,9 @@ def measured_size(width_mm: float, height_mm: float) -> str:
 def shown_size(width_mm: float | None, height_mm: float | None) -> str:
     """``"50 × 70 cm"``; "" for a size that is not known."""
     return f"{shown_mm(width_mm)} × {shown_mm(height_mm)} cm" if width_mm and height_mm else ""
+
+
+def shown_prints(quantity: int, width_mm: float | None, height_mm: float | None) -> str:
+    """``"2 prints of 50 × 70 cm"``; without the size where it is not known."""
+    size = shown_size(width_mm, height_mm)
+    return f"{quantity} print{'s' * (quantity != 1)}" + (f" of {size}" if size else "")

@@ -139,8 +139,9 @@ def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
     other = f"another scan: {job.evidence.text}" if job.evidence else "another scan"
     same = {True: "the same scan, bit for bit", False: other, None: "not on record"}[job.same_bytes]
     rows = [
-        ("last order", f"{last.number}, {shown_day(last.placed, home.settings.dates)}: {last.quantity} × "
-                       f"{values.shown_size(last.width_mm, last.height_mm)}, {last.medium}".rstrip(", ")),
+        ("last order", f"{last.number}, {shown_day(last.placed, home.settings.dates)}: "
+                       f"{values.shown_prints(last.quantity, last.width_mm, last.height_mm)}, {last.medium}"
+         .rstrip(", ")),
         ("printed from", f"{last.scan_name} ({same})" if last.scan_name else same),
         ("profile last time", last.profile if last.profile != job.line.profile else ""),
         ("print notes last time", _cut(last.settings) if last.settings != job.line.settings else ""),

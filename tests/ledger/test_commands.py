@@ -123,7 +123,7 @@ def test_a_dry_run_shows_every_number_that_would_be_issued(books: Call, shop: Sh
     assert edition("--numbers", "9-10").endswith("numbers 9–10 asked for")
     assert edition("--unnumbered").endswith("none is issued")
     asked = books("order", "repeat", "harbour", "--numbers", "9-10", "--unit-price", "12,50", "--dry-run")
-    assert "  now         2 × " in asked, "what would be recorded"
+    assert "  now         2 prints of " in asked, "what would be recorded"
     assert "  price       2 × 12.50 EUR = 25.00 EUR" in asked
     with pytest.raises(Refused, match="'dear' is not a price"):
         books("order", "repeat", "harbour", "--price", "dear", "--dry-run")

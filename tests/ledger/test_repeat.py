@@ -322,8 +322,8 @@ def test_the_further_lines_of_last_times_order_are_said_and_a_size_chooses_among
         assert proposal.last
         return proposal.last.id, [c.text for c in proposal.cautions if c.kind == "several lines"]
 
-    assert proposed() == (large, ["Order R-2 also had 3 × 21 × 29.7 cm, Rag of it."])
-    assert proposed(width_mm=297.0, height_mm=210.0) == (small, ["Order R-2 also had 1 × 42 × 59.4 cm, Canvas of it."])
+    assert proposed() == (large, ["Order R-2 also had 3 prints of 21 × 29.7 cm, Rag."])
+    assert proposed(width_mm=297.0, height_mm=210.0) == (small, ["Order R-2 also had 1 print of 42 × 59.4 cm, Canvas."])
     assert proposed(medium="Rag")[0] == small
     assert proposed(width_mm=100.0, height_mm=140.0)[0] == large, "what was cancelled is not repeated"
     assert proposed(piece_id=None, line_id=small) == (small, []) and proposed(piece_id=None, line_id=line) == (line, [])

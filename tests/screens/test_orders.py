@@ -290,7 +290,7 @@ async def test_one_line_of_an_order_is_cancelled_after_a_yes_and_taken_back(book
         await pilot.press("f", *"A-106 kites", "enter", "c")
         await settled(pilot)
         assert isinstance(app.screen, ConfirmDialog) and "Cancel this line of order A-106?" in words(pilot)
-        assert "Three Kites, 2 × 40 × 30 cm, requested" in words(pilot)
+        assert "Three Kites, 2 prints of 40 × 30 cm, requested" in words(pilot)
         await pilot.press("enter")
         await settled(pilot)
         assert line_of(book, "A-106") == before, "the cursor was on no"

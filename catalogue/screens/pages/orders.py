@@ -11,6 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from catalogue.ledger.order_filter import read_filter
+from catalogue.ledger.values import shown_prints
 from catalogue.money import show_amount
 from catalogue.operations import orders as operations
 from catalogue.operations.wording import summarize_sums
@@ -251,8 +252,8 @@ class OrdersPage(Page):
 
 def _described(row: ListedLine) -> str:
     line = row.line
-    return ", ".join(filter(None, (f"{line.number}: {line.title}", f"{line.quantity} × "
-                                   f"{size_cm(line.width_mm, line.height_mm)}", numbered(line.numbers), line.status)))
+    return ", ".join(filter(None, (f"{line.number}: {line.title}", shown_prints(
+        line.quantity, line.width_mm, line.height_mm), numbered(line.numbers), line.status)))
 
 
 def _name(row: ListedLine) -> str:

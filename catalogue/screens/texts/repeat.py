@@ -10,7 +10,7 @@ from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.operations.wording import numbers_to_issue
 from catalogue.print_files.recipe import describe
 from catalogue.records.orders import NewLine
-from catalogue.screens.texts.formats import counted, day, line, lines, size_cm
+from catalogue.screens.texts.formats import counted, day, line, lines
 from catalogue.sheets.layout import PrintLayout, print_layout, recipe_layout
 
 
@@ -49,8 +49,9 @@ def proposal_words(proposal: Proposal, plan: PlannedPrint, last_print: EarlierRe
     paragraphs += caution_words([caution for caution in proposal.cautions if caution.grave])
     last = proposal.last
     if last is not None:
-        paragraphs.append(line(("Last time ", "bold"), f"{day(last.placed, day_form)}, {last.quantity} × "
-                         f"{size_cm(last.width_mm, last.height_mm)}" + (f" on {last.medium}" if last.medium else "")
+        paragraphs.append(line(("Last time ", "bold"), f"{day(last.placed, day_form)}, "
+                         f"{values.shown_prints(last.quantity, last.width_mm, last.height_mm)}"
+                         + (f" on {last.medium}" if last.medium else "")
                          + (f", for {last.buyer}" if last.buyer else "")))
     if proposal.printing is not None:
         scan = proposal.printing.scan

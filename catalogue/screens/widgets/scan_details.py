@@ -90,7 +90,7 @@ def watched_words(rows: list[WatchedScan], row: WatchedScan, columns: int, heigh
         grave = kind in DOUBTFUL
         parts.append(line((f"{sign} ", "bold $warning" if grave else "bold"), (text, "bold" if grave else "")))
     if row.arrival and (picture := row.arrival.reading.picture):
-        parts.append(line((f"{picture.width}×{picture.height} px, {data_size(row.arrival.reading.size)}", "$quiet")))
+        parts.append(line((f"{picture.width} × {picture.height} px, {data_size(row.arrival.reading.size)}", "$quiet")))
     return lines([*parts, *map_lines(map_with(rows, row), columns, height)])
 
 
