@@ -81,7 +81,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
         _note_edit(db, store, path, held, before, file_id, scan_id, edits)
     elif held is not None:
         for edit in edits:
-            if not edit.former_sha256:  # an audit saw other bytes; those on record are back
+            if edit.former_sha256 in ("", reading.sha256):  # "": an audit saw other bytes; those on record are back
                 findings.resolve_by_id(db, edit.id, "it has the recorded content again")
     if scan_id is not None and (before is None or before.scan_id != scan_id):
         _note_move(db, store, path, scan_id)

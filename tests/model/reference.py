@@ -6,7 +6,8 @@ byte.
 
 The rules, and nothing else:
 
-* known content stays until other content was read whole; an edit is content read whole of another size or time
+* known content stays until other content was read whole; an edit is content read whole of another size or time, but
+  not where what was cut short has grown whole
 * a look that did not give the known content is a failed look, repeated by the next index run
 * a copy is a file that is there, whose last look did not fail, that has no open doubt, and whose content is whole
 * findings are opened by what is seen, and closed only by a look that disproves them
@@ -162,7 +163,8 @@ class StoreModel:
         if content is not None and self.guesses.setdefault(content, guess(path)) is None:
             self.guesses[content] = guess(path)
         before = row.content if row else None
-        if before is not None and before != content:
+        grown = before is not None and before.startswith("cut") and content is not None and whole(content)
+        if before is not None and before != content and not grown:
             agreed = former or before
             if row is not None and row.accepted_edit:
                 pass
@@ -171,7 +173,7 @@ class StoreModel:
             else:
                 place.kinds.add("edited")
                 place.former = agreed
-        elif edited and former is None:
+        elif edited and former in (None, content):
             place.close({"edited"})
         if content is not None and content != before:
             gone = [(r.number, p) for p, r in self.known.items()
