@@ -159,7 +159,8 @@ def _recompute_by_likeness(db: Database, scan_id: int) -> None:
 
 def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
     """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
-    artist's piece of that title. Of several the first: a scan stays with it although a new piece gets its old name.
+    artist's piece of that title, else one that bore the title when it was joined into another. Of several the first: a
+    scan stays with it although a new piece gets its old name.
     """
     known = db.execute("""SELECT piece_id, known_artist, known_artist_key FROM piece_stated WHERE known_key = ?
                           ORDER BY known_artist_key <> ?, piece_id""",
@@ -168,14 +169,29 @@ def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
     for row in known:
         if row[2] == names.artist_key or (artist_id is not None and
                                           artists.artist_in_use(db, run, str(row[1]), str(row[2])) == artist_id):
-            piece_id = artists.root(db, "piece", int(row[0]))
-            if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
-                _recompute_piece(db, run, piece_id)
-            return piece_id
+            return _root_piece(db, run, int(row[0]))
     artist_id = artists.artist_in_use(db, run, names.artist, names.artist_key)
     if artist_id is None:
         return None
-    return fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, names.title_key])
+    bearing = fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, names.title_key])
+    if bearing is None:
+        bearing = next((int(row["piece_id"]) for row in pieces.joined_of_title(db, run, names.title_key)
+                        if artist_id == _artist_of_joined(db, run, row)), None)
+    return None if bearing is None else _root_piece(db, run, bearing)
+
+
+def _root_piece(db: Database, run: Recomputation, piece_id: int) -> int:
+    """The piece that one stands for after all joins, its row made if need be."""
+    root = artists.root(db, "piece", piece_id)
+    if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [root]):
+        _recompute_piece(db, run, root)
+    return root
+
+
+def _artist_of_joined(db: Database, run: Recomputation, stated: stated_facts.Row) -> int | None:
+    if stated["artist_id"] is not None:
+        return artists.root(db, "artist", int(stated["artist_id"]))
+    return artists.artist_in_use(db, run, str(stated["known_artist"]), str(stated["known_artist_key"]))
 
 
 def _new_piece(db: Database, run: Recomputation, names: _Names, former: int | None) -> int:

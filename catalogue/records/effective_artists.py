@@ -14,10 +14,11 @@ from catalogue.records.stale_rows import mark_names_stale, mark_short_name_stale
 
 @dataclass(slots=True)
 class Recomputation:
-    """One settling: names already resolved, scans of likeness alone that must wait for all others, artists to be
-    removed at the end if no piece is theirs then."""
+    """One settling: names already resolved, pieces joined into others by the title they bore, scans of likeness alone
+    that must wait for all others, artists to be removed at the end if no piece is theirs then."""
 
     artists: dict[tuple[str, str], int] = field(default_factory=dict)
+    joined: dict[str, list[stated_facts.Row]] | None = None
     soft: set[int] = field(default_factory=set)
     idle_candidates: set[int] = field(default_factory=set)
 

@@ -4,6 +4,8 @@ piece alone. What follows for scans is marked stale here and computed there.
 
 from catalogue.errors import AlreadyExists
 from catalogue.records import stated_facts
+from catalogue.records.effective_artists import Recomputation
+from catalogue.records.folding import fold_name
 from catalogue.records.rows import Database, exists, fetch_id, fetch_text
 from catalogue.records.stale_rows import mark_stale
 
@@ -12,6 +14,16 @@ def add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str)
     """A row for a piece of that id, with no facts but its name; gives the id."""
     db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)", [piece_id, artist_id, title, key])
     return piece_id
+
+
+def joined_of_title(db: Database, run: Recomputation, key: str) -> list[stated_facts.Row]:
+    """The stated rows of pieces that bore a title, folded, when they were joined into others, in order of id."""
+    if run.joined is None:
+        run.joined = {}
+        for row in db.execute("SELECT * FROM piece_stated WHERE joined_into IS NOT NULL ORDER BY piece_id"):
+            title = row["title"] if row["title"] is not None else row["known_title"]
+            run.joined.setdefault(fold_name(title) or row["known_key"], []).append(row)
+    return run.joined.get(key, [])
 
 
 def guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
@@ -70,10 +82,12 @@ def mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stat
 
 def mark_joined_scans_stale(db: Database, piece_id: int) -> None:
     """Look again at the scans guessed or filed under what was joined into a piece, that came back or goes."""
-    db.execute("""WITH RECURSIVE part (id, title_key) AS (
-                      SELECT piece_id, known_key FROM piece_stated WHERE piece_id = ?
-                      UNION SELECT s.piece_id, s.known_key FROM piece_stated s JOIN part ON s.joined_into = part.id)
+    db.execute("""WITH RECURSIVE part (id, known_key, key) AS (
+                      SELECT piece_id, known_key, folded(coalesce(title, known_title)) FROM piece_stated
+                      WHERE piece_id = ?
+                      UNION SELECT s.piece_id, s.known_key, folded(coalesce(s.title, s.known_title))
+                      FROM piece_stated s JOIN part ON s.joined_into = part.id)
                   INSERT OR IGNORE INTO unsettled
-                  SELECT 'scan', g.scan_id FROM part JOIN scan_guess g ON g.title_key = part.title_key
+                  SELECT 'scan', g.scan_id FROM part JOIN scan_guess g ON g.title_key IN (part.known_key, part.key)
                   UNION SELECT 'scan', c.id FROM part JOIN scan_stated s ON s.piece_id = part.id
                   JOIN scan c ON c.sha256 = s.sha256""", [piece_id])

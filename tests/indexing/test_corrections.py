@@ -250,6 +250,21 @@ def test_a_merge_is_remembered_and_undone_after_the_old_title_came_back(shop: Sh
     assert shop.piece("Ada Quill", "Harbour").notes == "said later" and shop.piece("Ada Quill", "Harbour").year == ""
 
 
+def test_scans_guessed_under_a_corrected_title_go_along_when_its_piece_is_merged(shop: Shop) -> None:
+    """As after tidying: their folder has the title that a person gave."""
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Quay/master.tif")
+    weir, quay = shop.piece("Ada Quill", "Harbour").id, shop.piece("Ada Quill", "Quay").id
+    corrections.set_piece(shop.db, weir, {"title": "Weir"})
+    shop.add("Ada Quill/Weir/re-scan.tif")
+    before = shop.filed()
+    done = merging.merge(shop.db, quay, weir)
+    assert set(shop.filed().values()) == {"Ada Quill: Quay"}
+    shop.add("Ada Quill/Weir/re-scan 2.tif")
+    assert set(shop.filed().values()) == {"Ada Quill: Quay"}, "later runs follow"
+    corrections.undo(shop.db, done.id)
+    assert shop.filed() == {**before, "Ada Quill/Weir/re-scan 2.tif": "Ada Quill: Weir"}
+
+
 def test_merges_in_a_row_are_undone_in_any_order(shop: Shop) -> None:
     shop.add(*(f"Ada Quill/{title}/master.tif" for title in ("One", "Two", "Three")))
     one, two, three = (shop.piece("Ada Quill", title).id for title in ("One", "Two", "Three"))

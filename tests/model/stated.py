@@ -221,7 +221,11 @@ class Stated:
         if fitting:
             best = min(fitting, key=lambda p: (self.get("piece", p, "known")[0] != artist, p))
             return self.names(self.root("piece", best))
-        return self.artist_name(label), title
+        names = self.artist_name(label), title
+        bore = [p for p in self.ids("piece") if self.get("piece", p, "joined") is not None and self.names(p) == names]
+        if bore and all(self.names(p) != names for p in self.spoken_of()):
+            return self.names(self.root("piece", min(bore)))
+        return names
 
     def filed(self, content: str) -> Names | None:
         """By a person's word or a guess."""

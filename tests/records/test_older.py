@@ -51,10 +51,11 @@ def _version(path: Path) -> int:
 
 
 def test_there_is_one_of_each() -> None:
-    """All but those that were never the newest; the newest can only be made once it is on the main branch."""
+    """All but those that were never the newest of a version in use; the newest can only be made once it is on the main
+    branch."""
     *older_schemas, newest = (number for number, _ in migrations())
     made = {int(path.name[7:9]) for path in OLDER}
-    assert made | {newest} == {number for number in older_schemas if number >= 6} - {15, 16, 17} | {newest}
+    assert made | {newest} == {number for number in older_schemas if number >= 6} - {15, 16, 17, 25, 26} | {newest}
 
 
 def test_an_upgrade_keeps_every_fact(older: tuple[Path, dict[str, object]]) -> None:
