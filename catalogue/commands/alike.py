@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.artist import correction_lines
-from catalogue.commands.lookup import find_piece, scan_of_digest
+from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer, note
+from catalogue.commands.scan_lookup import scan_of_digest
 from catalogue.commands.session import Session, SessionGroup, watched
 from catalogue.dates import shown_day
 from catalogue.errors import Refused, required

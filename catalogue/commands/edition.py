@@ -4,17 +4,18 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.lookup import find_artist, find_edition, find_piece
+from catalogue.commands.lookup import ID_DIGITS, find_artist, find_piece
 from catalogue.commands.printing import Printer, undo_hint
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.dates import shown_day
-from catalogue.errors import refusing
+from catalogue.errors import Ambiguous, NotFound, refusing
 from catalogue.ledger import editions as numbering
 from catalogue.ledger import values
 from catalogue.ledger.whereabouts import place_in_words, whereabouts
 from catalogue.operations.editions import close_edition, define_edition, destroy_prints, move_prints, summarize
 from catalogue.operations.exporting import export_certificates
 from catalogue.records import editions, pieces
+from catalogue.records.database import Database
 from catalogue.records.editions import Issued
 from catalogue.records.numbers import numbers_text, parse_numbers
 from catalogue.records.print_moves import PLACES
@@ -92,7 +93,7 @@ def close(session: Session, edition: str, day: str) -> None:
     """
     db = session.existing()
     with refusing("Nothing was recorded"):
-        state = close_edition(db, find_edition(db, edition), session.day(day))
+        state = close_edition(db, _find_edition(db, edition), session.day(day))
     session.emit(state, summarize(state, session.home.settings.dates))
 
 
@@ -110,7 +111,7 @@ def destroy(session: Session, edition: str, numbers: str, reason: str, day: str)
     db = session.existing()
     with refusing("Nothing was recorded"):
         chosen = parse_numbers(numbers)[0]
-        edition_id = find_edition(db, edition)
+        edition_id = _find_edition(db, edition)
         destroy_prints(db, edition_id, chosen, reason, day=session.day(day))
     text = numbers_text(chosen)
     session.emit({"edition": edition_id, "destroyed": text}, [f"Recorded: {text} destroyed."])
@@ -130,8 +131,8 @@ def move(session: Session, edition: str, numbers: str, place: str, holder: str, 
     """
     db = session.existing()
     with refusing("Nothing was recorded"):
-        moved = move_prints(db, find_edition(db, edition), parse_numbers(numbers)[0], place, holder=holder, notes=notes,
-                           day=session.day(day))
+        moved = move_prints(db, _find_edition(db, edition), parse_numbers(numbers)[0], place, holder=holder,
+                            notes=notes, day=session.day(day))
     session.emit(moved, [*summarize(moved, session.home.settings.dates), *undo_hint(moved.event)])
 
 
@@ -142,7 +143,7 @@ def move(session: Session, edition: str, numbers: str, place: str, holder: str, 
 def where(session: Session, edition: str | None, place: str | None) -> None:
     """Show where the prints of EDITION, or of all editions, are."""
     db = session.looking()
-    places = whereabouts(db, find_edition(db, edition) if edition else None, place=place or "")
+    places = whereabouts(db, _find_edition(db, edition) if edition else None, place=place or "")
     dates = session.home.settings.dates
     session.emit([{"edition": position.edition_id, "artist": position.artist, "title": position.title,
                    "number": numbers_text([position.number]),
@@ -164,7 +165,7 @@ def certificates(session: Session, edition: str, as_csv: Path | None, as_html: P
     It says where each print went and which scan it was made from.
     """
     db = session.looking()
-    sheet, written = export_certificates(db, session.home, find_edition(db, edition), as_csv=as_csv, as_html=as_html)
+    sheet, written = export_certificates(db, session.home, _find_edition(db, edition), as_csv=as_csv, as_html=as_html)
     session.emit({"rows": sheet.rows, "written": written}, [f"Wrote {path}" for path in written]
                  or sheet.as_csv.rstrip().split("\r\n"))
 
@@ -177,3 +178,21 @@ def _print(print_: Issued, dates: str) -> str:
                             (numbers_text([(print_.series, print_.number)]), print_.order_number,
                              shown_day(print_.placed, dates), size,
                                    print_.buyer, fate, again)))
+
+
+def _find_edition(db: Database, words: str) -> int:
+    """The id of the edition meant: its number in the list of editions, or the piece that has one edition only.
+
+    Raises NotFound, or Ambiguous with the piece's editions.
+    """
+    if words.isascii() and words.isdigit() and len(words) <= ID_DIGITS:
+        return int(words)
+    piece = find_piece(db, words)
+    of_piece = editions.of_piece(db, piece.id)
+    if not of_piece:
+        raise NotFound(f"{piece.artist}: {piece.title} has no edition.", hint="Set one: catalogue edition set.")
+    if len(of_piece) > 1:
+        listed = "; ".join(f"{each.id} {numbering.label(each)}" for each in of_piece)
+        raise Ambiguous(f"{piece.artist}: {piece.title} has {len(of_piece)} editions.",
+                        hint=f"Give the number: {listed}.")
+    return of_piece[0].id

@@ -5,8 +5,9 @@ from typing import Any
 import click
 
 from catalogue.commands.artist import correction_lines
-from catalogue.commands.lookup import find_artist, find_piece, find_scan
+from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.printing import Printer, undo_hint
+from catalogue.commands.scan_lookup import find_scan
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import refusing
 from catalogue.ledger import values

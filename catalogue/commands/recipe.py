@@ -2,8 +2,8 @@
 
 import click
 
-from catalogue.commands.lookup import find_scan
 from catalogue.commands.printing import Printer, ask
+from catalogue.commands.scan_lookup import find_scan
 from catalogue.commands.session import Session, SessionCommand, watched
 
 

@@ -2,8 +2,8 @@
 
 import click
 
-from catalogue.commands.lookup import scan_of_digest
 from catalogue.commands.printing import ask, note
+from catalogue.commands.scan_lookup import scan_of_digest
 from catalogue.commands.session import Session, SessionCommand, watched
 from catalogue.fixity.restore import find_file
 from catalogue.operations.restoring import plan_restore, restore_file, summarize

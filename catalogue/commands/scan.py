@@ -3,7 +3,8 @@
 import click
 
 from catalogue.commands.artist import correction_lines
-from catalogue.commands.lookup import find_piece, find_scan
+from catalogue.commands.lookup import find_piece
+from catalogue.commands.scan_lookup import find_scan
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import Refused
 from catalogue.operations.correcting import describe_scans

@@ -105,7 +105,7 @@ def page(db: Database, wanted: OrderFilter, *, sort: str = "date", descending: b
 def sums(db: Database, wanted: OrderFilter) -> OrderSums:
     """What all lines that fit amount to. Money is added exactly, as decimals."""
     where, values = _where(db, wanted)
-    source = _source(wanted, "date")
+    source = _source(wanted)
     money: dict[str, list[Decimal]] = {}
     lines = prints = unpriced = cancelled = 0
     for currency, price, status, count, quantity in db.execute(f"""
@@ -125,12 +125,17 @@ def sums(db: Database, wanted: OrderFilter) -> OrderSums:
                                                   for currency, amounts in sorted(money.items())), unpriced, cancelled)
 
 
-def _source(wanted: OrderFilter, sort: str) -> str:
-    """The tables; along the orders' dates where that is the list's order and no narrower way in is known."""
-    along = sort == "date" and not (wanted.buyer or wanted.artist_id or wanted.piece_id)
-    return f"""orders o {'CROSS ' if along else ''}JOIN order_line l ON l.order_id = o.id
-               JOIN order_buyer b ON b.order_id = o.id JOIN piece p ON p.id = l.piece_id
-               JOIN artist a ON a.id = p.artist_id"""
+def _source(wanted: OrderFilter, sort: str = "") -> str:
+    """The tables; along the orders' dates where that is the list's order, or all that narrows it. Without a ``sort``,
+    for sums, none that only say what is listed."""
+    by_piece = wanted.artist_id is not None or wanted.piece_id is not None
+    along = (sort == "date" or wanted.first or wanted.last) and not (wanted.buyer or by_piece)
+    tables = f"orders o {'CROSS ' if along else ''}JOIN order_line l ON l.order_id = o.id"
+    if sort or wanted.buyer:
+        tables += " JOIN order_buyer b ON b.order_id = o.id"
+    if sort or by_piece or wanted.words:
+        tables += " JOIN piece p ON p.id = l.piece_id JOIN artist a ON a.id = p.artist_id"
+    return tables
 
 
 def _where(db: Database, wanted: OrderFilter) -> tuple[str, list[object]]:
