@@ -309,6 +309,15 @@ async def typed(pilot: Pilot[None], text: str) -> None:
     await settled(pilot)
 
 
+async def fill_in(pilot: Pilot[None], **texts: str) -> None:
+    """Put texts into fields of the form that is open, one after the other."""
+    for name, text in texts.items():
+        field = pilot.app.screen.query_one(f"#form-{name}", Input)
+        field.focus()
+        field.value = text
+        await settled(pilot)
+
+
 _told: WeakKeyDictionary[App[Any], list[str]] = WeakKeyDictionary()
 
 

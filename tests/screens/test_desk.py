@@ -23,7 +23,7 @@ from catalogue.screens.dialogs.statement import StatementPanel
 from catalogue.screens.pages.buyers import BuyersPage
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
-from tests.screens.shop import running, said, settled, words
+from tests.screens.shop import fill_in, running, said, settled, words
 
 
 def app_of(pilot: object) -> CatalogueApp:
@@ -35,11 +35,7 @@ def app_of(pilot: object) -> CatalogueApp:
 async def fill(pilot: object, **texts: str) -> None:
     app = app_of(pilot)
     assert isinstance(app.screen, FormDialog)
-    for name, text in texts.items():
-        box = app.screen.query_one(f"#form-{name}", Input)
-        box.focus()
-        box.value = text
-        await settled(pilot)  # type: ignore[arg-type]
+    await fill_in(pilot, **texts)  # type: ignore[arg-type]
     await pilot.press("ctrl+s")  # type: ignore[attr-defined]
     await settled(pilot)  # type: ignore[arg-type]
 

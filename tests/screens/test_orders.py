@@ -11,7 +11,7 @@ from catalogue.screens.dialogs.confirm import ConfirmDialog
 from catalogue.screens.dialogs.form import FormDialog
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
-from tests.screens.shop import burst, held_up, running, said, settled, words
+from tests.screens.shop import burst, fill_in, held_up, running, said, settled, words
 
 
 def numbers(app: CatalogueApp) -> list[str]:
@@ -116,11 +116,8 @@ async def test_state_price_and_notes_change_where_the_order_stands_and_are_taken
         assert isinstance(form, FormDialog)
         assert form.query_one("#form-unit_price", Input).placeholder == "80.00 GBP for all 2"
         assert form.query_one("#form-placed", Input).value == "02 Mar 2025"
-        for name, value in (("status", "approved"), ("quantity", "3"), ("unit_price", "45"), ("notes", "rush"),
-                            ("buyer", "Café Lumbrel"), ("placed", "04 Mar 2025")):
-            form.query_one(f"#form-{name}", Input).focus()
-            form.query_one(f"#form-{name}", Input).value = value
-            await settled(pilot)
+        await fill_in(pilot, status="approved", quantity="3", unit_price="45", notes="rush", buyer="Café Lumbrel",
+                      placed="04 Mar 2025")
         await pilot.press("enter")
         await settled(pilot)
         assert app.screen is not form
@@ -144,10 +141,7 @@ async def test_size_and_medium_are_corrected_in_the_form_and_taken_back(book: Ho
         shown = {name: form.query_one(f"#form-{name}", Input).value for name in ("size", "medium")}
         assert shown == {"size": shown_size(before.width_mm, before.height_mm), "medium": before.medium}
         assert form.query_one("#form-piece", Input).value == before.title
-        for name, value in (("size", "A3"), ("medium", "baryta 300")):
-            form.query_one(f"#form-{name}", Input).focus()
-            form.query_one(f"#form-{name}", Input).value = value
-            await settled(pilot)
+        await fill_in(pilot, size="A3", medium="baryta 300")
         await pilot.press("enter")
         await settled(pilot)
         line = line_of(book, "A-106")
@@ -164,9 +158,7 @@ async def test_a_size_that_is_none_is_refused_in_the_form(book: Home) -> None:
         await pilot.press("f", *"A-106", "enter", "e")
         await settled(pilot)
         form = app_of(pilot).screen
-        form.query_one("#form-size", Input).focus()
-        form.query_one("#form-size", Input).value = "large"
-        await settled(pilot)
+        await fill_in(pilot, size="large")
         await pilot.press("ctrl+s")
         await settled(pilot)
         assert "large" in str(form.query_one("#form-wrong", Static).content)
@@ -183,9 +175,7 @@ async def test_marked_lines_change_all_at_once_and_are_one_undo(book: Home) -> N
         form = app.screen
         assert "2 order lines" in words(pilot)
         assert form.query_one("#form-unit_price", Input).placeholder == ""
-        form.query_one("#form-notes", Input).focus()
-        form.query_one("#form-notes", Input).value = "together"
-        await settled(pilot)
+        await fill_in(pilot, notes="together")
         await pilot.press("ctrl+s")
         await settled(pilot)
         assert [line_of(book, number).notes for number in ("A-106", "A-107", "A-108")] == ["together", "together", ""]
@@ -218,9 +208,7 @@ async def test_a_price_that_is_none_is_refused_in_the_form_and_nothing_changes(b
         await pilot.press("f", *"A-106", "enter", "e")
         await settled(pilot)
         form = app.screen
-        form.query_one("#form-unit_price", Input).focus()
-        form.query_one("#form-unit_price", Input).value = "-5"
-        await settled(pilot)
+        await fill_in(pilot, unit_price="-5")
         await pilot.press("ctrl+s")
         await settled(pilot)
         assert app.screen is form
@@ -251,10 +239,7 @@ async def test_a_wrong_piece_is_corrected_in_the_form_until_it_is_printed(book: 
         app = app_of(pilot)
         await pilot.press("f", *"A-106", "enter", "e")
         await settled(pilot)
-        form = app.screen
-        form.query_one("#form-piece", Input).focus()
-        form.query_one("#form-piece", Input).value = "harb blue"
-        await settled(pilot)
+        await fill_in(pilot, piece="harb blue")
         await pilot.press("down", "enter")
         await settled(pilot)
         line = line_of(book, "A-106")
@@ -266,9 +251,7 @@ async def test_a_wrong_piece_is_corrected_in_the_form_until_it_is_printed(book: 
         assert line_of(book, "A-106") == before
         await pilot.press("e")
         await settled(pilot)
-        app.screen.query_one("#form-piece", Input).focus()
-        app.screen.query_one("#form-piece", Input).value = "No Such Piece"
-        await settled(pilot)
+        await fill_in(pilot, piece="No Such Piece")
         await pilot.press("enter")
         await settled(pilot)
         assert "'No Such Piece' is not in the list" in str(app.screen.query_one("#form-wrong", Static).content)
