@@ -19,7 +19,7 @@ from catalogue.operations.stores import (
     add_store,
     move_store,
     retire_store,
-    stand_ins,
+    stand_in,
     summarize,
     summarize_unread,
     unread_files,
@@ -59,12 +59,14 @@ def list_stores(session: Session) -> None:
     db = session.looking()
     shared = on_one_disk(db)
     rows: list[dict[str, Any]] = []
+    advice: dict[str, str] = {}
     for store in stores.listed(db):
         place = locate_store(db, store)
+        advice[store.name] = stand_in(store, place)
         holding = stores.holding(db, store.id)
         rows.append({"name": store.name, "kind": store.kind, "folder": str(place or store.root),
                      "online": place is not None, "files": holding.files, "bytes": holding.bytes,
-                     "missing": holding.missing, "unread": unread_files(db, store, place),
+                     "missing": holding.missing, "unread": unread_files(db, store, place, holding),
                      "oldest check": holding.oldest_check,
                      "on one disk with": [b if a == store.name else a for a, b in shared if store.name in (a, b)],
                      "marker also at": [str(other) for other in marked_elsewhere(store) if other != place]})
@@ -80,9 +82,9 @@ def list_stores(session: Session) -> None:
         out.lines(f"{row['name']} is {summarize_unread(row['unread'])}: catalogue index {shell_word(row['name'])}"
                   for row in rows if row["unread"])
         out.lines(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place. If it is the store:"
-                  f" catalogue store move {row['name']} {other}"
+                  f" catalogue store move {shell_word(row['name'])} {shell_word(other)}"
                   for row in rows if row["online"] for other in row["marker also at"])
-        out.lines(f"{stores.by_id(db, store_id).name}: {advice}" for store_id, advice in stand_ins(db).items())
+        out.lines(f"{name}: {text}" for name, text in advice.items() if text)
 
     session.emit(rows, text)
 

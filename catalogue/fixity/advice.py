@@ -85,9 +85,10 @@ def _copy(db: Database, finding: Finding) -> NextStep:
     """Which store is to get a copy, and from where: one that has none, from one that has an intact one."""
     off_site = finding.kind == "no off-site copy"
     scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
-    intact = [h for h in copy_rows.holders(db, scan.sha256) if h.intact] if scan else []
+    holders = copy_rows.holders(db, scan.sha256) if scan else []
+    intact = [h for h in holders if h.intact]
     if scan and not intact:
-        if any(findings.open_at(db, h.store_id, h.path, ("edited",)) for h in copy_rows.holders(db, scan.sha256)):
+        if any(findings.open_at(db, h.store_id, h.path, ("edited",)) for h in holders):
             return NextStep("Its file was edited, and nobody has said whether that was intended: settle that finding"
                             " first.", "look")
         return NextStep("No intact copy is on record. Connect disks that may hold one, index them, and check again.",

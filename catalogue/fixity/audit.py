@@ -22,7 +22,7 @@ from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.places import note_place
-from catalogue.indexing.stores import is_at, locate_store, offline, stand_in_advice
+from catalogue.indexing.stores import connect_advice, is_at, locate_store, stand_in_advice
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, findings, fixity, runs
 from catalogue.records.database import Database, transaction
@@ -134,12 +134,13 @@ def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
     """A finding, but for an off-site store whose last audit is recent: its place is elsewhere."""
     last = fixity.last_audit(db, store.id)
     due = (datetime.now(UTC) - timedelta(days=home.settings.audit_days)).isoformat()
-    if store.kind == "off-site" and last > due and not stand_in_advice(store):
+    advice = stand_in_advice(store)
+    if store.kind == "off-site" and last > due and not advice:
         return StoreAudit(store.name, "offline")
     audited = f"last audited on {shown_day(last, home.settings.dates)}" if last else "never audited"
     with transaction(db):
         findings.record(db, "offline", f"the store was last seen at {store.root}, and {audited}", store_id=store.id,
-                        hint=offline(store).hint)
+                        hint=advice or connect_advice(store))
     return StoreAudit(store.name, "offline", findings={"offline": 1})
 
 

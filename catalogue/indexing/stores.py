@@ -26,10 +26,11 @@ from catalogue.storage.identity import (
     same_file,
     shares_device,
 )
+from catalogue.untrusted import shell_word
 
 UNMARKED = "unmarked:"
-__all__ = ["MARKER", "UNMARKED", "add_store", "has_lost_marker", "is_at", "is_same_disk", "locate_store",
-           "marked_elsewhere", "marker_facts", "move_store", "offline", "on_one_disk", "opened_store",
+__all__ = ["MARKER", "UNMARKED", "add_store", "connect_advice", "has_lost_marker", "is_at", "is_same_disk",
+           "locate_store", "marked_elsewhere", "marker_facts", "move_store", "offline", "on_one_disk", "opened_store",
            "overlapping_store", "read_marker", "retire_store", "stand_in_advice", "store_holding"]
 
 
@@ -53,8 +54,9 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
     other = next((s for s in stores.listed(db) if s.marker == marker), None)
     if other is not None and not same_file(root, other.root):
         raise Refused(f"This folder has the marker of the store {other.name!r}, which was last seen at {other.root}.",
-                      hint=f"If it is that disk at a new place: catalogue store move {other.name} {root}. If it is a"
-                      f" clone, to be a store of its own: remove {MARKER} from it first.", path=root)
+                      hint=f"If it is that disk at a new place: catalogue store move {shell_word(other.name)}"
+                           f" {shell_word(str(root))}. If it is a clone, to be a store of its own: remove {MARKER} from"
+                           " it first.", path=root)
     if marker and consent:
         with suppress(CatalogueError), opened(root / MARKER) as place:
             remove_leftover(place)  # of a program that was killed once the marker stood
@@ -107,11 +109,12 @@ def marker_facts(root: Path) -> dict[str, str]:
 
 
 def _marker_advice(store: Store, root: Path) -> str:
-    return f"If it is this store: catalogue store move {store.name} {root} writes it again. {_replaced_advice(store)}"
+    return (f"If it is this store: catalogue store move {shell_word(store.name)} {shell_word(str(root))} writes it"
+            f" again. {_replaced_advice(store)}")
 
 
 def _replaced_advice(store: Store) -> str:
-    return f"If it is another disk: catalogue store retire {store.name}, then add the folder."
+    return f"If it is another disk: catalogue store retire {shell_word(store.name)}, then add the folder."
 
 
 def has_lost_marker(db: Database, store: Store, root: Path) -> bool:
@@ -238,7 +241,7 @@ def on_one_disk(db: Database) -> list[tuple[str, str]]:
 def offline(store: Store) -> StoreAway:
     """The error that says a store is offline, and what to do."""
     return StoreAway(f"The store {store.name!r} is offline.",
-                     hint=stand_in_advice(store) or f"Connect it; it was at {store.root}.", path=store.root)
+                     hint=stand_in_advice(store) or connect_advice(store), path=store.root)
 
 
 def stand_in_advice(store: Store) -> str:
@@ -249,8 +252,13 @@ def stand_in_advice(store: Store) -> str:
         return f"{root} is there, but {MARKER} in it is gone. {_marker_advice(store, root)}"
     if others := marked_elsewhere(store):
         return (f"{others[0]} has its marker, but is not the disk last seen at {store.root}: it may be a clone. If it"
-                f" is this store: catalogue store move {store.name} {others[0]}.")
+                f" is this store: catalogue store move {shell_word(store.name)} {shell_word(str(others[0]))}.")
     return ""
+
+
+def connect_advice(store: Store) -> str:
+    """What to do where nothing is there in place of an offline store."""
+    return f"Connect it; it was at {store.root}."
 
 
 @contextmanager

@@ -10,6 +10,7 @@ A source goes only when every one of these holds; each is looked at just before,
 """
 
 import os
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -88,12 +89,17 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
     Gives, in words, removals that the catalogue could not record.
     """
     unrecorded = []
+    copies: dict[Path, list[Taken]] = defaultdict(list)
+    for t in taken:
+        copies[t.source].append(t)
     sources = {t.source: t.sha256 for t in taken}
     sources |= {i.arrival.path: i.arrival.reading.sha256 for p in plan.proposals if p.kind is Kind.HELD
                 for i in p.items}
     for source, sha256 in sources.items():
+        own = copies[source]
         try:
-            why = _remove_source(db, home.settings, source, sha256, sidecars=_all_sidecars_copied(taken, source))
+            why = _remove_source(db, home.settings, source, sha256,
+                                 sidecars=bool(own) and not any(t.sidecars_left for t in own))
         except OSError as error:
             why = f"the system refused: {error.strerror}"
         except CatalogueError as error:
@@ -107,10 +113,9 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
                 events.append(db, "deletion", "success", path=escape_path(str(source)), sha256=sha256,
                               detail=f"source of an intake, after copies in {places_wanted(home.settings)} places were"
                                      " read and compared")
-                for t in taken:
-                    if t.source == source:
-                        store = stores.by_name(db, t.store)
-                        intake.settle(db, store.id, t.target, sha256, "source removed")
+                for t in own:
+                    store = stores.by_name(db, t.store)
+                    intake.settle(db, store.id, t.target, sha256, "source removed")
         except CatalogueError as error:  # it must not hide what was taken in and removed
             unrecorded.append(f"That {source.name} was removed could not be recorded. {error}")
     return unrecorded
@@ -119,11 +124,6 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
 def places_wanted(settings: Settings) -> int:
     """In how many different places a scan must stand before a source of it may go."""
     return max(FEWEST_PLACES, settings.copies_wanted)
-
-
-def _all_sidecars_copied(taken: Sequence[Taken], source: Path) -> bool:
-    copies = [t for t in taken if t.source == source]
-    return bool(copies) and not any(t.sidecars_left for t in copies)
 
 
 def _remove_source(db: Database, settings: Settings, source: Path, sha256: str, *, sidecars: bool = False) -> str:

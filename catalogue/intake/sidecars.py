@@ -56,14 +56,15 @@ def files_to_describe(db: Database, piece_id: int, roles: Sequence[str] = ("mast
 def sidecar_path(picture: Path) -> Path:
     """The sidecar that is there, else ``name.xmp``; or ``name.tif.xmp`` where another picture has the same stem."""
     full, _, plain, _ = names = [picture.with_name(name) for name in sidecar_names(picture.name)]
-    if any(os.path.lexists(name) for name in names[:2]):
-        return next(name for name in names if os.path.lexists(name))
+    present = next((name for name in names if os.path.lexists(name)), None)
+    if present in names[:2]:
+        return present
     try:
         twins = [entry.name for entry in picture.parent.iterdir()
                  if entry.stem == picture.stem and looks_like_picture(entry.name)]
     except OSError:
         twins = [picture.name]
-    return full if len(twins) > 1 else next((name for name in names if os.path.lexists(name)), plain)
+    return full if len(twins) > 1 else present or plain
 
 
 def write_sidecars(db: Database, targets: Sequence[tuple[Located, str]], description: Description) -> list[Written]:

@@ -10,7 +10,7 @@ from catalogue.indexing import stores as store_service
 from catalogue.operations.wording import counted, masters_lacking
 from catalogue.records import findings, stores, upkeep_lists
 from catalogue.records.database import Database, transaction
-from catalogue.records.stores import Store
+from catalogue.records.stores import Holding, Store
 from catalogue.settings import Home
 
 
@@ -85,19 +85,17 @@ def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
     return StoreRetired(store, open_before, lacking)
 
 
-def unread_files(db: Database, store: Store, place: Path | None) -> int:
-    """How many files of a store count as no copies until they are read at ``place``, where it lies now: for it lies on
-    another disk than when they were read."""
+def unread_files(db: Database, store: Store, place: Path | None, holding: Holding) -> int:
+    """How many files of a store, which holds ``holding``, count as no copies until they are read at ``place``, where it
+    lies now: for it lies on another disk than when they were read."""
     if place is None:
         return 0
-    holding = stores.holding(db, store.id)
     return holding.unread if store_service.is_same_disk(db, store, place) else holding.files
 
 
-def stand_ins(db: Database) -> dict[int, str]:
-    """By id of an offline store, what to do about what is there in its place, where something is."""
-    return {store.id: advice for store in stores.listed(db) if store_service.locate_store(db, store) is None
-            and (advice := store_service.stand_in_advice(store))}
+def stand_in(store: Store, place: Path | None) -> str:
+    """What to do about what is there in an offline store's place; "" where nothing is, or the store is at ``place``."""
+    return store_service.stand_in_advice(store) if place is None else ""
 
 
 def summarize_unread(count: int) -> str:

@@ -3,6 +3,7 @@
 Of ``name.tif`` these are ``name.tif.xmp`` and ``name.xmp``; the latter is shared where another picture has its stem.
 """
 
+from contextlib import suppress
 from pathlib import PurePosixPath
 
 from catalogue.storage.folders import Entry
@@ -30,11 +31,11 @@ def name_beside(sidecar: str, picture: str, other: str) -> str:
 
 def sidecars_of(picture: Entry) -> list[Entry]:
     """The sidecars beside a picture, shared ones too; a link is none. Raises ``OSError`` where the disk fails."""
-    entries: list[Entry] = []
+    entries: dict[tuple[int, str], Entry] = {}  # one of each where a disk takes two names for one
     for name in dict.fromkeys(sidecar_names(picture.name)):
         entry = picture.folder.entry(name)
-        if entry.exists() and is_regular(entry.stat()) and not any(
-                entry.stat().st_ino == other.stat().st_ino and entry.name.lower() == other.name.lower()
-                for other in entries):  # a disk that takes both for one name
-            entries.append(entry)
-    return entries
+        with suppress(FileNotFoundError):
+            status = entry.stat()
+            if is_regular(status):
+                entries.setdefault((status.st_ino, name.lower()), entry)
+    return list(entries.values())

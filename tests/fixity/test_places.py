@@ -354,7 +354,9 @@ def test_a_disk_that_replaced_another_holds_no_copies_before_it_is_read(shop: Sh
     (shop.folder / "nas").rename(shop.folder / "old")
     shutil.copytree(shop.folder / "old", shop.folder / "nas")
     (shop.folder / "nas/Ada/Harbour/0.tif").unlink()
-    assert moving.unread_files(shop.db, shop.store("nas"), shop.folder / "nas") == 2, "also for who cannot note it"
+    nas = shop.store("nas")
+    assert moving.unread_files(shop.db, nas, shop.folder / "nas", store_rows.holding(shop.db, nas.id)) == 2, \
+        "also for who cannot note it"
     plan = copying_operation.plan_copy(shop.db, "nas")
     assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [1, 1]
     assert store_rows.holding(shop.db, shop.store("nas").id).unread == 2

@@ -51,6 +51,6 @@ def record_request(db: Database, *, home: Home, subject: dict[str, Any], seen: s
         return error
 
 
-def printing_of(proposal: Proposal | None) -> str | None:
+def printing_of(proposal: Proposal) -> str | None:
     """SHA-256 of the scan that would be printed."""
-    return proposal.printing.scan.sha256 if proposal is not None and proposal.printing is not None else None
+    return proposal.printing.scan.sha256 if proposal.printing is not None else None

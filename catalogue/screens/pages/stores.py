@@ -13,7 +13,7 @@ from textual.widgets import Static
 from catalogue.fixity.set_aside import SetAsideFile, set_aside_files
 from catalogue.indexing.stores import UNMARKED, locate_store
 from catalogue.operations.doubles import summarize_set_aside
-from catalogue.operations.stores import StoreRetired, retire_store, stand_ins, summarize, summarize_unread, unread_files
+from catalogue.operations.stores import StoreRetired, retire_store, stand_in, summarize, summarize_unread, unread_files
 from catalogue.progress import data_size
 from catalogue.records import stores, upkeep_lists
 from catalogue.records.database import Database
@@ -48,9 +48,10 @@ class StoreView:
 
 def store_views(db: Database) -> list[StoreView]:
     """All stores in use; asks the disks, so it may take as long as they do."""
-    views, advice = [], stand_ins(db)
+    views = []
     for store in stores.listed(db):
         place = locate_store(db, store)
+        advice = stand_in(store, place)
         free = total = None
         if place is not None:
             try:
@@ -58,9 +59,10 @@ def store_views(db: Database) -> list[StoreView]:
                 free, total = usage.free, usage.total
             except OSError:  # gone since we looked
                 place = None
-        views.append(StoreView(store, place, stores.holding(db, store.id), free, total,
+        holding = stores.holding(db, store.id)
+        views.append(StoreView(store, place, holding, free, total,
                                upkeep_lists.findings_of_store(db, store.id), last_audit(db, store.id),
-                               unread_files(db, store, place), advice.get(store.id, ""),
+                               unread_files(db, store, place, holding), advice,
                                set_aside_files(db, store, place)))
     return views
 
@@ -175,16 +177,12 @@ def store_words(view: StoreView) -> Content:
         bar = "█" * round(used * length) + "░" * (length - round(used * length))
         parts.append(line(f"{bar} {used:.0%} used, {data_size(view.free)} free of {data_size(view.total)}"))
     parts.append(line(f"oldest check {ago(held.oldest_check)}; last audit {ago(view.last_audit)}"))
-    if view.stand_in:
-        parts.append(line(("! ", "bold $warning"), view.stand_in))
-    if view.unread:
-        parts.append(line(("! ", "bold $warning"), f"{summarize_unread(view.unread)}: press i"))
-    if view.findings:
-        parts.append(line(("! ", "bold $warning"), f"{counted(view.findings, 'open finding')}"))
-    if view.set_aside:
-        parts.append(line(("! ", "bold $warning"), summarize_set_aside(view.set_aside)))
-    if store.marker.startswith(UNMARKED):
-        parts.append(line(("! ", "bold $warning"), "no marker: not recognised under another mount point"))
+    warnings = (view.stand_in,
+                f"{summarize_unread(view.unread)}: press i" if view.unread else "",
+                counted(view.findings, "open finding") if view.findings else "",
+                summarize_set_aside(view.set_aside) if view.set_aside else "",
+                "no marker: not recognised under another mount point" if store.marker.startswith(UNMARKED) else "")
+    parts += [line(("! ", "bold $warning"), warning) for warning in warnings if warning]
     if store.one_reader:
         parts.append(line(("spinning disk: one reader at a time", "$quiet")))
     return lines(parts)

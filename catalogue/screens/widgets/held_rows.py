@@ -70,7 +70,8 @@ class HeldRows(Generic[R]):
 
     def position(self, row: R, rows: Sequence[R]) -> int | None:
         """Where a row stands among ``rows``, which were read again."""
-        return next((at for at, other in enumerate(rows) if self.identity(other) == self.identity(row)), None)
+        wanted = self.identity(row)
+        return next((at for at, other in enumerate(rows) if self.identity(other) == wanted), None)
 
     def with_departed(self, rows: list[R], at: int, before: R) -> list[R]:
         """``rows`` with ``before``, the row under the cursor, put in at ``at`` where another seat has removed it."""
