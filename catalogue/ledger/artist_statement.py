@@ -23,11 +23,11 @@ from catalogue.ledger.artist_terms import in_words, terms_on
 from catalogue.ledger.periods import Period
 from catalogue.ledger.values import shown_size
 from catalogue.records import artist_statements, orders, pieces
-from catalogue.records.artist_statements import MADE, SoldPrint, Terms
+from catalogue.records.artist_statements import SoldPrint, Terms
 from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import numbers_text, roman
 from catalogue.records.order_list import Money
-from catalogue.records.orders import Line
+from catalogue.records.orders import MADE, Line
 from catalogue.untrusted import shell_word
 
 FORMAT = 1

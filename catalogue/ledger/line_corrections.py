@@ -9,8 +9,8 @@ from catalogue.ledger.editions import applying, issue
 from catalogue.records import editions, files, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.editions import Edition, LinePrint
-from catalogue.records.numbers import numbers_text
-from catalogue.records.orders import Line
+from catalogue.records.numbers import numbered, numbers_text
+from catalogue.records.orders import MADE, Line
 from catalogue.records.paths import display_path
 
 # What decides which edition a print counts in, and how many numbers it takes.
@@ -43,21 +43,21 @@ def facts_that_follow(db: Database, line: Line, changes: Mapping[str, Any]) -> d
 
 def _refuse(line: Line, prints: Sequence[LinePrint], changed: set[str]) -> None:
     """Raise Refused where the prints of a line stand against a correction."""
-    name, numbers = f"Line {line.id} of order {line.number}", numbers_text((p.series, p.number) for p in prints)
-    numbered = f"number{'s' * (len(prints) > 1)} {numbers}"
+    name = f"Line {line.id} of order {line.number}"
+    numbers = numbered(numbers_text((p.series, p.number) for p in prints))
     made = any(each.state != "reserved" for each in prints)
     if "piece_id" in changed and line.status == "cancelled":
         raise Refused(f"{name} is cancelled, so its piece stays what it was.",
                       hint="If it was not printed, record the right piece as a new order.")
-    if "piece_id" in changed and (made or line.status in ("printed", "collected")):
+    if "piece_id" in changed and (made or line.status in MADE):
         raise Refused(f"{name} was printed as {line.title!r}, and a print that was made keeps its piece.",
                       hint="Cancel this line, then record the right piece as a new order.")
     if made:
         which = ", ".join(sorted({each.removesuffix("_mm") for each in changed}))
-        raise Refused(f"{name} was printed with edition {numbered}, so its {which} cannot be changed.",
+        raise Refused(f"{name} was printed with edition {numbers}, so its {which} cannot be changed.",
                       hint="Record further prints as a new order, and a print that was lost as destroyed.")
     if any(each.nth > 1 for each in prints):
-        raise Refused(f"{name} prints {numbered} again, which only its own edition can.",
+        raise Refused(f"{name} prints {numbers} again, which only its own edition can.",
                       hint="Cancel this line and record it again.")
 
 

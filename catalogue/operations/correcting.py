@@ -15,6 +15,7 @@ from catalogue.records import effective, pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Artist, Piece
+from catalogue.untrusted import shell_word
 
 __all__ = ["Correction", "add_piece", "add_spelling", "choose_current_master", "confirm_artist", "confirm_pieces",
            "correct_artist", "describe_artist", "describe_piece", "describe_pieces", "describe_scans",
@@ -119,7 +120,8 @@ def add_spelling(db: Database, artist_id: int, spelling: str) -> Correction:
     artist, other = pieces.get_artist(db, artist_id), pieces.artist_named(db, spelling)
     if other is not None and other.id != artist.id:
         raise Refused(f"{other.name!r} is another artist on record.",
-                      hint=f"If they are one: catalogue artist merge {other.name!r} --into {artist.name!r}.")
+                      hint=f"If they are one: catalogue artist merge {shell_word(other.name)}"
+                           f" --into {shell_word(artist.name)}.")
     with correction(db) as made:
         if other is None:
             state_names(db, {spelling: artist.name})

@@ -12,7 +12,7 @@ from catalogue.money import show_amount
 from catalogue.operations.wording import counted
 from catalogue.records import orders
 from catalogue.records.database import Database, last_statement, statement_since, transaction
-from catalogue.records.numbers import numbered
+from catalogue.records.numbers import is_several, numbered
 from catalogue.records.orders import Line, Order
 
 __all__ = ["OrdersChanged", "cancel_lines", "change_listed", "change_orders",
@@ -60,7 +60,7 @@ def _cancelled(db: Database, line: Line, after: Line) -> str:
     """What became of a line, of its numbers and of the rest of its order."""
     if line.status == "cancelled":
         return f"Line {line.id} of order {line.number} was cancelled already."
-    several = "," in line.numbers or "–" in line.numbers
+    several = is_several(line.numbers)
     fate = ("stay" if several else "stays") + " issued, since it was printed" if after.numbers else \
         ("are" if several else "is") + " free again"
     numbers = f"; {numbered(line.numbers)} {fate}" if line.numbers else ""

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
 from catalogue.records.database import Database, fetch
-from catalogue.records.orders import LINE_STATUS, Line, lines_where
+from catalogue.records.orders import LINE_STATUS, MADE, Line, lines_where
 from catalogue.records.rows import insert_row, save_row
 
 BASES = ("percentage", "fixed", "none")
@@ -43,7 +43,6 @@ class SoldPrint:
 
 _IDS = """WITH RECURSIVE same (id) AS (VALUES (?1) UNION
           SELECT s.artist_id FROM artist_stated s JOIN same ON s.joined_into = same.id)"""
-MADE = ("printed", "collected")     # statuses of a line whose prints there are
 
 
 def terms_of(db: Database, artist_id: int) -> list[Terms]:

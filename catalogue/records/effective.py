@@ -265,7 +265,7 @@ def _names_of(db: Database, run: Recomputation, stated: stated_facts.Row) -> tup
                 artist_id = artists.former_artist(db, run, artist_id, stated)
     else:
         artist_id = artists.artist_for(db, run, stated["known_artist"], stated["known_artist_key"])
-    return artist_id, stated["title"] if stated["title"] is not None else stated["known_title"]
+    return artist_id, pieces.title_of(stated)
 
 
 def _recompute_guessed_piece(db: Database, run: Recomputation, piece_id: int, artist_id: int) -> None:

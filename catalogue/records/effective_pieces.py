@@ -16,13 +16,17 @@ def add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str)
     return piece_id
 
 
+def title_of(stated: stated_facts.Row) -> str:
+    """The title a person gave a piece, else the one it was known by."""
+    return str(stated["known_title"] if stated["title"] is None else stated["title"])
+
+
 def joined_of_title(db: Database, run: Recomputation, key: str) -> list[stated_facts.Row]:
     """The stated rows of pieces that bore a title, folded, when they were joined into others, in order of id."""
     if run.joined is None:
         run.joined = {}
         for row in db.execute("SELECT * FROM piece_stated WHERE joined_into IS NOT NULL ORDER BY piece_id"):
-            title = row["title"] if row["title"] is not None else row["known_title"]
-            run.joined.setdefault(fold_name(title) or row["known_key"], []).append(row)
+            run.joined.setdefault(fold_name(title_of(row)) or row["known_key"], []).append(row)
     return run.joined.get(key, [])
 
 

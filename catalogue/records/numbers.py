@@ -59,9 +59,14 @@ def numbers_text(numbers: Iterable[tuple[str, int]]) -> str:
     return ", ".join(parts)
 
 
+def is_several(numbers: str) -> bool:
+    """Whether a text of :func:`numbers_text` is of more than one number."""
+    return "–" in numbers or "," in numbers
+
+
 def numbered(numbers: str) -> str:
     """``number 12``, ``numbers 3–5, 9``: of an edition, as :func:`numbers_text` has them; empty for none."""
-    return f"number{'s' * ('–' in numbers or ',' in numbers)} {numbers}" if numbers else ""
+    return f"number{'s' * is_several(numbers)} {numbers}" if numbers else ""
 
 
 def parse_numbers(text: str) -> tuple[list[Number], int | None]:

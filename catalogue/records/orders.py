@@ -11,6 +11,7 @@ from catalogue.records.rows import Database, fetch, fetch_id, fetch_one, insert_
 
 OWN_DIGITS = 9      # of a number of our own form; longer ones are somebody else's way of counting
 STATUSES = ("requested", "approved", "printed", "collected", "cancelled")
+MADE = ("printed", "collected")     # of a line whose prints there are
 STATUS_SPELLINGS = {"canceled": "cancelled", "asked": "requested"}  # typed for one of STATUSES; "asked" of old
 
 

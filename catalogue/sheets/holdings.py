@@ -93,7 +93,7 @@ def _left(state: editions.State, dates: str) -> str:
 
 
 def _printed(db: Database, piece: Piece, dates: str) -> str:
-    lines = [line for line in orders.lines_of_piece(db, piece.id) if line.status in ("printed", "collected")]
+    lines = [line for line in orders.lines_of_piece(db, piece.id) if line.status in orders.MADE]
     if not lines:
         return ""
     count = sum(line.quantity for line in lines)
