@@ -29,19 +29,24 @@ from tests.records.older_facts import facts  # noqa: E402
 # The last commit of each schema that was ever the newest on the main branch. 15, 16, 20 and 23 never were; while 17
 # was, 16 was not yet there, so such a catalogue is none that an upgrade could know.
 COMMITS = {6: "cd2b8de", 7: "ae93fd1", 8: "b13f207", 10: "93c62d7", 11: "c8fec8f", 12: "4d30ca1", 13: "57abbd3",
-           14: "8e2b4d2", 18: "7b45a98", 19: "deaa951", 21: "fc9117b", 22: "d17d5f0", 24: "fdcefee"}
+           14: "8e2b4d2", 18: "7b45a98", 19: "deaa951", 21: "fc9117b", 22: "d17d5f0", 24: "fdcefee",
+           27: "e2efe75"}
 
 
-def paint(folder: Path) -> None:
-    """Two artists; one work twice, the second time resaved with other metadata."""
+def paint(folder: Path, schema: int) -> None:
+    """Two artists; one work twice, the second time resaved with other metadata. A folder of one work is taken for no
+    artist since schema 27.
+    """
     ramp = np.linspace(0, 1, 400)
     works = {"Ada Quill/Harbour/master.tif": (1, 3.0), "Ada Quill/Pier/master.tif": (2, 5.0),
              "Bo Rand/Mill/master.tif": (3, 9.0)}
-    for place, (seed, waves) in works.items():
+    if schema >= 27:
+        works["Bo Rand/Orchard/master.tif"] = (4, 7.0)
+    for name, (seed, waves) in works.items():
         noise = np.random.default_rng(seed).normal(0, 12, (300, 400, 3))
         ground = 120 + 90 * np.sin(waves * np.outer(ramp[:300] * 4, ramp))[..., None]
         pixels = np.clip(ground + noise, 0, 255).astype(np.uint8)
-        path = folder / place
+        path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         tifffile.imwrite(path, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2, metadata=None)
         if seed == 1:
@@ -64,7 +69,7 @@ def make(schema: int, commit: str) -> None:
         packed = subprocess.run(["git", "archive", commit, "catalogue"], cwd=ROOT, capture_output=True, check=True)
         with tarfile.open(fileobj=io.BytesIO(packed.stdout)) as archive:
             archive.extractall(program, filter="data")
-        paint(main)
+        paint(main, schema)
         copy.mkdir()
         for words in (
                 ("store", "add", "main", str(main), "--marker"),

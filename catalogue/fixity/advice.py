@@ -9,7 +9,7 @@ from catalogue.fixity.copies import review_scans
 from catalogue.fixity.damage_regions import Damage, from_text
 from catalogue.fixity.restore import sources
 from catalogue.indexing.recording import ACCEPTED_EDIT
-from catalogue.reading.model import CHECK_PERMISSIONS
+from catalogue.reading.model import ACCESS_DENIED
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records import stores as store_rows
@@ -62,7 +62,7 @@ def damage_of(db: Database, file_id: int | None) -> Damage | None:
 def next_step(db: Database, finding: Finding, dates: str) -> NextStep:
     """What a person should do about a finding, and how; ``dates``: how the shop writes days."""
     store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
-    if finding.hint.casefold().startswith(CHECK_PERMISSIONS):
+    if finding.cause in (ACCESS_DENIED, findings.STAND_IN):  # it may well be sound, or there: a person must look
         return NextStep(finding.hint, "look")
     known = finding.scan_id is not None or finding.kind not in LOSSES
     if finding.kind in RESTORABLE and finding.file_id is not None and known:
@@ -74,8 +74,6 @@ def next_step(db: Database, finding: Finding, dates: str) -> NextStep:
             return NextStep("Index the store: the catalogue follows the file.", "index",
                             f"catalogue index {shell_word(store)}")
         case "offline":
-            if "store move" in finding.hint:  # it is there, or a clone is, and a person must say so
-                return NextStep(finding.hint, "look")
             return NextStep("Connect the disk or share, then audit it.", "connect",
                             f"catalogue audit {shell_word(store)}")
     return NextStep(finding.hint or "Check the file.", "look")

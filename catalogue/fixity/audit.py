@@ -22,7 +22,7 @@ from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.places import note_place
-from catalogue.indexing.stores import connect_advice, is_at, locate_store, stand_in_advice
+from catalogue.indexing.stores import is_at, locate_store, record_offline, stand_in_advice
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, findings, fixity, runs
 from catalogue.records.database import Database, transaction
@@ -139,8 +139,7 @@ def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
         return StoreAudit(store.name, "offline")
     audited = f"last audited on {shown_day(last, home.settings.dates)}" if last else "never audited"
     with transaction(db):
-        findings.record(db, "offline", f"the store was last seen at {store.root}, and {audited}", store_id=store.id,
-                        hint=advice or connect_advice(store))
+        record_offline(db, store, f"the store was last seen at {store.root}, and {audited}", advice)
     return StoreAudit(store.name, "offline", findings={"offline": 1})
 
 

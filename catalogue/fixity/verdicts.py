@@ -15,7 +15,7 @@ from catalogue.indexing.crawl import crawl
 from catalogue.indexing.places import note_file_place
 from catalogue.indexing.recording import real_path
 from catalogue.progress import Cancelled, Progress, Report
-from catalogue.reading.model import CHECK_PERMISSIONS
+from catalogue.reading.model import ACCESS_DENIED
 from catalogue.records import events, files, findings, fixity, pieces, scans, stores
 from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, now, transaction
@@ -40,7 +40,7 @@ _HINTS = {
     Result.UNREADABLE: "Restore it from a good copy, and replace this disk soon.",
     Result.CHANGING: "Audit it again when nothing is writing to it.",
 }
-_DENIED = f"{CHECK_PERMISSIONS.capitalize()}, then audit it again."
+_DENIED = "Check its permissions, then audit it again."
 # Events that tell of one file whether its bytes were those on record.
 _LOOKS = ("fixity check", "message digest calculation", "recovery", "replication")
 
@@ -188,8 +188,8 @@ def distrust_failed(db: Database, known: Sequence[Event]) -> int:
 
 def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, settled: tuple[str, ...]) -> None:
     due, kind = verdict.due, verdict.result
-    seen = [Observed(kind.value, verdict.detail, _DENIED if verdict.checked.denied else _HINTS[kind],
-                     offset, due.scan_id)]
+    hint, cause = (_DENIED, ACCESS_DENIED) if verdict.checked.denied else (_HINTS[kind], "")
+    seen = [Observed(kind.value, verdict.detail, hint, offset, due.scan_id, cause=cause)]
     if kind is Result.EDITED and any(f.former_sha256 for f in findings.open_at(db, store.id, due.path, ("edited",))):
         seen = []  # edited again since: the edit that was read in and is not accepted says all there is to say
     if kind is Result.MISSING and findings.open_at(db, store.id, due.path, ("moved",)):

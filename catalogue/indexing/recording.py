@@ -145,7 +145,7 @@ def _guess_by_rule(db: Database, home: Home, scan_id: int, path: str, reading: R
 def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> list[Observed]:
     """A reading's faults as findings; ``known`` is said of the file's last known content."""
     seen = [Observed(fault.kind.value, fault.detail + known, fault.hint or ("Restore it from a copy." if known else ""),
-                     fault.offset, scan_id) for fault in reading.faults]
+                     fault.offset, scan_id, cause=fault.cause) for fault in reading.faults]
     if not is_text(path):
         seen.append(Observed("name not UTF-8", "the name contains bytes that are not text",
                              "Rename it; each such byte is shown as �.", scan_id=scan_id))

@@ -14,7 +14,7 @@ from catalogue.indexing.places import note_place
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import real_path, record
 from catalogue.indexing.refiling import adopt_upgraded
-from catalogue.indexing.stores import connect_advice, is_at, locate_store, stand_in_advice
+from catalogue.indexing.stores import is_at, locate_store, record_offline, stand_in_advice
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
@@ -78,8 +78,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
         advice = stand_in_advice(store)
         if advice or store.kind != "off-site":  # which is where it belongs most of the time
             with transaction(db):
-                findings.record(db, "offline", f"the store was last seen at {store.root}", store_id=store.id,
-                                hint=advice or connect_advice(store))
+                record_offline(db, store, f"the store was last seen at {store.root}", advice)
             summary.findings["offline"] = 1
         return summary
     moment = now()

@@ -11,7 +11,7 @@ from uuid import uuid4
 from catalogue.errors import Busy, CatalogueError, Refused, StoreAway
 from catalogue.indexing import mount_points
 from catalogue.indexing.places import note_place
-from catalogue.records import events, locations, stores
+from catalogue.records import events, findings, locations, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
@@ -29,9 +29,9 @@ from catalogue.storage.identity import (
 from catalogue.untrusted import shell_word
 
 UNMARKED = "unmarked:"
-__all__ = ["MARKER", "UNMARKED", "add_store", "connect_advice", "has_lost_marker", "is_at", "is_same_disk",
-           "locate_store", "marked_elsewhere", "marker_facts", "move_store", "offline", "on_one_disk", "opened_store",
-           "overlapping_store", "read_marker", "retire_store", "stand_in_advice", "store_holding"]
+__all__ = ["MARKER", "UNMARKED", "add_store", "has_lost_marker", "is_at", "is_same_disk", "locate_store",
+           "marked_elsewhere", "marker_facts", "move_store", "offline", "on_one_disk", "opened_store",
+           "overlapping_store", "read_marker", "record_offline", "retire_store", "stand_in_advice", "store_holding"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -241,7 +241,7 @@ def on_one_disk(db: Database) -> list[tuple[str, str]]:
 def offline(store: Store) -> StoreAway:
     """The error that says a store is offline, and what to do."""
     return StoreAway(f"The store {store.name!r} is offline.",
-                     hint=stand_in_advice(store) or connect_advice(store), path=store.root)
+                     hint=stand_in_advice(store) or f"Connect it; it was at {store.root}.", path=store.root)
 
 
 def stand_in_advice(store: Store) -> str:
@@ -256,9 +256,10 @@ def stand_in_advice(store: Store) -> str:
     return ""
 
 
-def connect_advice(store: Store) -> str:
-    """What to do where nothing is there in place of an offline store."""
-    return f"Connect it; it was at {store.root}."
+def record_offline(db: Database, store: Store, detail: str, stand_in: str) -> None:
+    """Note the finding that a store is offline; ``stand_in``: :func:`stand_in_advice`. Within a transaction."""
+    findings.record(db, "offline", detail, store_id=store.id, hint=stand_in or f"Connect it; it was at {store.root}.",
+                    cause=findings.STAND_IN if stand_in else "")
 
 
 @contextmanager

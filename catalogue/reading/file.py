@@ -20,7 +20,7 @@ from catalogue.reading.digests import PixelDigest
 from catalogue.reading.handles import Hashing, file_state, open_without_waiting
 from catalogue.reading.kinds import HEAD_BYTES, format_of
 from catalogue.reading.limits import Deadline, Limits, OutOfTime
-from catalogue.reading.model import ANOTHER_COPY, CHECK_PERMISSIONS, Fault, FaultFound, Note, Reading
+from catalogue.reading.model import ACCESS_DENIED, ANOTHER_COPY, Fault, FaultFound, Note, Reading
 from catalogue.reading.opening import open_source
 from catalogue.reading.preview import LONG_SIDE, encode, hashes
 from catalogue.reading.reduce import Reducer, rows_at_a_time, spans, turned
@@ -96,8 +96,9 @@ def _still_named(name: str, before: os.stat_result) -> bool:
 def _refusal(error: OSError) -> FaultFound:
     if isinstance(error, FileNotFoundError):
         return FaultFound(Fault.VANISHED, "was listed, but is gone now")
-    hint = CHECK_PERMISSIONS if isinstance(error, PermissionError) else "the disk or its connection may be failing"
-    return FaultFound(Fault.UNREADABLE, error.strerror or str(error), hint, getattr(error, "offset", None))
+    hint, cause = (("check its permissions", ACCESS_DENIED) if isinstance(error, PermissionError) else
+                   ("the disk or its connection may be failing", ""))
+    return FaultFound(Fault.UNREADABLE, error.strerror or str(error), hint, getattr(error, "offset", None), cause)
 
 
 def _surprise(error: Exception) -> FaultFound:

@@ -24,16 +24,19 @@ class Fault(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class FaultFound:
-    """One fault of a file: what happened and what to do next. ``offset`` is a byte position where known."""
+    """One fault of a file: what happened and what to do next. ``offset`` is a byte position where known; ``cause`` is
+    given where it decides what to do: :data:`ACCESS_DENIED`.
+    """
 
     kind: Fault
     detail: str
     hint: str = ""
     offset: int | None = None
+    cause: str = ""
 
 
 ANOTHER_COPY = "look for another copy of this file"
-CHECK_PERMISSIONS = "check its permissions"  # where a hint begins so nothing is known of the bytes: no restore
+ACCESS_DENIED = "access denied"  # nothing is known of the bytes: no reason to restore the file
 TOO_LARGE = FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed")
 
 

@@ -10,6 +10,8 @@ KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a pictur
          "undecoded", "reader crashed", "no profile", "vanished", "changing", "single copy", "no off-site copy",
          "offline", "link", "unreadable folder", "name not UTF-8", "unusable manifest")
 
+STAND_IN = "stand-in"   # the cause of an offline store where another folder, or its own without marker, is in its place
+
 # Bytes that are wrong or gone: shown before everything that is merely untidy.
 DAMAGE_KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "missing")
 
@@ -30,13 +32,15 @@ class Finding:
     resolved: str | None
     resolution: str
     former_sha256: str
+    cause: str
 
 
 @dataclass(frozen=True, slots=True)
 class Observed:
-    """One thing wrong with one place, as just seen. ``scan_id`` is the content it speaks of.
+    """One thing wrong with one file, as just seen. ``scan_id`` is the content it speaks of.
 
-    ``former_sha256`` is, for an edit, what was held before it.
+    ``former_sha256`` is, for an edit, what was held before it; ``cause`` is given where it decides what to do, as
+    ``ACCESS_DENIED`` of reading.model does.
     """
 
     kind: str
@@ -45,6 +49,7 @@ class Observed:
     offset: int | None = None
     scan_id: int | None = None
     former_sha256: str = ""
+    cause: str = ""
 
 
 def observe(db: Database, store_id: int, path: str, seen: Sequence[Observed], *, file_id: int | None,
@@ -65,18 +70,19 @@ def observe(db: Database, store_id: int, path: str, seen: Sequence[Observed], *,
 
 def record(db: Database, kind: str, detail: str, *, store_id: int | None = None, path: str = "",
            file_id: int | None = None, scan_id: int | None = None, hint: str = "", offset: int | None = None,
-           former_sha256: str = "") -> int:
-    """Open a finding, or see an open one of the same kind and place again."""
+           former_sha256: str = "", cause: str = "") -> int:
+    """Open a finding, or see an open one of the same kind and path again."""
     moment = now()
     row = db.execute("""
         INSERT INTO finding (kind, store_id, path, file_id, scan_id, detail, hint, offset, first_seen, last_seen,
-                             former_sha256)
-        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                             former_sha256, cause)
+        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
         ON CONFLICT (kind, coalesce(store_id, 0), path, coalesce(scan_id, 0)) WHERE resolved IS NULL
         DO UPDATE SET last_seen = excluded.last_seen, detail = excluded.detail, hint = excluded.hint,
-                      offset = excluded.offset, file_id = coalesce(excluded.file_id, file_id)
+                      cause = excluded.cause, offset = excluded.offset, file_id = coalesce(excluded.file_id, file_id)
         RETURNING id""",
-        [kind, store_id, path, file_id, scan_id, detail, hint, offset, moment, moment, former_sha256]).fetchone()
+        [kind, store_id, path, file_id, scan_id, detail, hint, offset, moment, moment, former_sha256,
+         cause]).fetchone()
     return int(row[0])
 
 

@@ -17,6 +17,7 @@ from catalogue.commands import command, main
 from catalogue.commands.audit import duration, share, size
 from catalogue.fixity import checking
 from catalogue.progress import data_size
+from catalogue.reading.model import ACCESS_DENIED
 from catalogue.records import pieces, scans
 from catalogue.records.database import transaction
 
@@ -269,6 +270,8 @@ def test_a_file_that_may_not_be_opened_is_no_reason_to_replace_the_disk(shop: Sh
     told = run("findings", "--kind", "unreadable")
     assert "unreadable: Check its permissions, then audit it again." in told.out
     assert "replace this disk" not in told.out
+    (row,) = json.loads(run("findings", "--kind", "unreadable", "--json").out)
+    assert row["cause"] == ACCESS_DENIED
 
 
 def test_what_one_disk_holds_is_told_as_one_copy(run: Run, shop: Shop, master: Path) -> None:

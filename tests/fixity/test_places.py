@@ -285,6 +285,14 @@ def volumes(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     return place
 
 
+def test_the_words_of_a_path_do_not_decide_what_to_do(shop: Shop) -> None:
+    shop.add("store move", "copy")
+    (shop.folder / "store move").rename(shop.folder / "unplugged")
+    for look in (shop.index, shop.audit):
+        look("store move")
+        assert next_step(shop.db, shop.finding("offline"), "D Mon YYYY").action == "connect"
+
+
 def test_a_clone_is_never_taken_for_the_disk(shop: Shop, volumes: Path) -> None:
     store = shop.add("nas", "copy")
     shutil.copytree(shop.folder / "nas", volumes / "clone")
@@ -306,7 +314,8 @@ def test_a_marker_that_is_gone_is_told_and_written_again_by_a_move_alone(shop: S
     assert "is gone" not in on_disk.offline(store).hint, "an empty folder is a mount point"
     (root / "Ada").mkdir()
     shop.index("nas")
-    assert next_step(shop.db, shop.finding("offline"), "D Mon YYYY").text == on_disk.offline(store).hint
+    step = next_step(shop.db, shop.finding("offline"), "D Mon YYYY")
+    assert (step.text, step.action) == (on_disk.offline(store).hint, "look")
     assert f"store move nas {root} writes it again." in on_disk.offline(store).hint
     with pytest.raises(Refused, match=r"its marker is gone\..*store move nas.*store retire nas"):
         shop.add("nas", "copy")

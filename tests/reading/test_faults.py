@@ -20,7 +20,7 @@ from catalogue.reading import digests, trouble
 from catalogue.reading import file as file_module
 from catalogue.reading.file import read_file
 from catalogue.reading.limits import Limits
-from catalogue.reading.model import Fault, Reading
+from catalogue.reading.model import ACCESS_DENIED, Fault, Reading
 from catalogue.reading.raster import Raster
 
 
@@ -81,7 +81,8 @@ def test_a_file_that_the_system_refuses_is_unreadable(strips: Path, monkeypatch:
 
     monkeypatch.setattr(builtins, "open", refuse)
     reading = read_file(strips)
-    assert kinds(reading) == {Fault.UNREADABLE} and reading.size > 0
+    assert [(fault.kind, fault.cause) for fault in reading.faults] == [(Fault.UNREADABLE, ACCESS_DENIED)]
+    assert reading.size > 0
 
 
 def test_a_failing_medium_names_its_byte(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:

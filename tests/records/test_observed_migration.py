@@ -4,6 +4,9 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
+import pytest
+
+from catalogue.fixity.advice import next_step
 from catalogue.records import copies, files, findings
 from catalogue.records.database import migrations, open_database
 
@@ -53,3 +56,27 @@ def test_an_older_catalogue_gets_back_what_its_log_still_knows(tmp_path: Path) -
     assert copies.of_scan(db, 2).stores == 1, "an accepted edit is a sound file"
     assert copies.of_scan(db, 4).stores == 0, "no copy of a truncated picture is sound, whatever findings say"
     db.close()
+
+
+@pytest.mark.parametrize(("kind", "hint", "cause"), [
+    ("unreadable", "check its permissions", "access denied"),
+    ("unreadable", "Check its permissions, then audit it again.", "access denied"),
+    ("unreadable", "Restore it from a good copy, and replace this disk soon.", ""),
+    ("offline", "Connect it; it was at /media/store move nas/it is there, but clone.", ""),
+    ("offline", "Connect it, then index again.", ""),
+    ("offline", "/media/nas is there, but .scan-store.json in it is gone. If it is this store: catalogue store move nas"
+                " /media/nas writes it again.", "stand-in"),
+    ("offline", "/media/b has its marker, but is not the disk last seen at /media/a: it may be a clone. If it is this"
+                " store: catalogue store move 'a disk' /media/b.", "stand-in")])
+def test_a_finding_of_an_older_program_keeps_its_next_step(tmp_path: Path, kind: str, hint: str, cause: str) -> None:
+    older(tmp_path / "catalogue.sqlite")
+    with closing(sqlite3.connect(tmp_path / "catalogue.sqlite")) as db:
+        db.execute("INSERT INTO finding (kind, store_id, path, detail, hint, first_seen, last_seen)"
+                   " VALUES (?, 1, 'of old.tif', 'x', ?, ?, ?)", [kind, hint, T, T])
+        db.commit()
+    with closing(open_database(tmp_path / "catalogue.sqlite")) as db:
+        (finding,) = findings.open_at(db, 1, "of old.tif")
+        assert finding.cause == cause
+        step = next_step(db, finding, "YYYY-MM-DD")
+        assert step.action == ("connect" if kind == "offline" and not cause else "look")
+        assert (step.text == hint) == (step.action == "look")
