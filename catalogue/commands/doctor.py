@@ -23,6 +23,7 @@ from catalogue.records import pieces, stores
 from catalogue.records.database import read_only_database
 from catalogue.records.health import examine, sqlite_version
 from catalogue.storage.folders import missing_calls
+from catalogue.storage.mounts import SHARES
 
 LIBRARIES = ("textual", "rich", "click", "pillow", "tifffile", "imagecodecs", "numpy",
              "opencv-python-headless", "faiss-cpu", "sqlite-utils", "xxhash", "defusedxml", "rapidfuzz",
@@ -32,7 +33,6 @@ OPTIONAL = ("distributed",)
 CODECS = ("LZW", "DEFLATE", "ZSTD", "PACKBITS", "JPEG8", "JPEG2K", "LZMA", "WEBP")
 FEATURES = ("littlecms2", "webp", "jpg", "jpg_2000", "zlib", "libtiff")
 ROOM_LEAST = 2_000_000_000  # bytes free below which a store or the catalogue's disk is a finding
-NETWORK = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "afpfs", "webdav", "fuse.sshfs", "9p"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ def _catalogue(session: Session) -> Part:
     _room(part, home.folder)
     kind = filesystem(home.folder)
     part.facts["file system"] = kind or "unknown"
-    if kind in NETWORK:
+    if kind in SHARES:
         part.troubles.append("the catalogue is on a network share, where file locks are unreliable: move it to a disk"
                              " in this computer and set CATALOGUE_HOME")
     health = examine(home.database)
@@ -179,11 +179,12 @@ def _stores(session: Session) -> list[Part]:
             _room(part, root)
         else:
             part.facts["state"] = "offline"
-        together = sorted(numbers[second if first == store.name else first]
-                          for first, second in shared if store.name in (first, second))
-        if together:
-            names = ", ".join(f"store {number}" for number in together)
-            part.facts["on one disk with"] = f"{names}: lost together with it"
+        for where in ("disk", "server"):
+            together = sorted(numbers[second if first == store.name else first] for first, second, server in shared
+                              if store.name in (first, second) and bool(server) == (where == "server"))
+            if together:
+                names = ", ".join(f"store {number}" for number in together)
+                part.facts[f"on one {where} with"] = f"{names}: lost together with it"
         parts.append(part)
     return parts
 

@@ -84,8 +84,8 @@ def _print(out: Printer, data: dict[str, Any], dates: str) -> None:
             out.print(f"  {file['store']}:{display_path(file['path'])}  {file['state']}, "
                       f"checked {shown_day(file['checked'] or 'never', dates)}")
         if scan["copies"] < scan["stores"]:
-            out.print(f"  {scan['stores']} stores on {counted(scan['copies'], 'disk')}, so"
-                      f" {counted(scan['copies'], 'copy', 'copies')}: what one disk holds is lost together")
+            out.print(f"  {scan['stores']} stores on {counted(scan['copies'], 'disk or server', 'disks or servers')},"
+                      f" so {counted(scan['copies'], 'copy', 'copies')}: what one of them holds is lost together")
         for note in scan["notes"] if scan["role"] == "master" else ():
             out.print(f"  note: {note['kind']}: {note['detail']}")
     if data["prints up to"]:

@@ -68,7 +68,8 @@ def list_stores(session: Session) -> None:
                      "online": place is not None, "files": holding.files, "bytes": holding.bytes,
                      "missing": holding.missing, "unread": unread_files(db, store, place, holding),
                      "oldest check": holding.oldest_check,
-                     "on one disk with": [b if a == store.name else a for a, b in shared if store.name in (a, b)],
+                     "on one disk with": [b if a == store.name else a for a, b, _ in shared if store.name in (a, b)],
+                     "server": next((server for a, b, server in shared if store.name in (a, b) and server), ""),
                      "marker also at": [str(other) for other in marked_elsewhere(store) if other != place]})
 
     def text(out: Printer) -> None:
@@ -78,7 +79,8 @@ def list_stores(session: Session) -> None:
         out.table(("store", "kind", "state", "files", "size", "missing", "folder"), [
             (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
              row["missing"], row["folder"]) for row in rows])
-        out.lines(f"{first} and {second} are on one disk: if it fails, both are lost." for first, second in shared)
+        out.lines(f"{first} and {second} are both on {f'the server {server}' if server else 'one disk'}:"
+                  " if it fails, both are lost." for first, second, server in shared)
         out.lines(f"{row['name']} is {summarize_unread(row['unread'])}: catalogue index {shell_word(row['name'])}"
                   for row in rows if row["unread"])
         out.lines(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place. If it is the store:"

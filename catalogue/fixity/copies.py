@@ -29,7 +29,7 @@ from catalogue.storage.medium import writing
 from catalogue.untrusted import shell_word
 
 SINGLE, NO_OFF_SITE = "single copy", "no off-site copy"
-ALL_ON_ONE_DISK = "all stores lie on one disk: no scan has a second copy"
+ALL_ON_ONE_DISK = "all stores lie on one disk or server: no scan has a second copy"
 ANOTHER_DISK = "Add a store on another disk: catalogue store add NAME FOLDER --kind copy."
 NOTHING_SOUND = "Nothing sound is left to copy. Connect disks that may hold it, and index them."
 
@@ -63,8 +63,8 @@ class CopySummary:
 def review(db: Database, settings: Settings) -> dict[str, int]:
     """Bring ``single copy`` and ``no off-site copy`` up to date for every master; gives how many masters have each.
 
-    A copy is a sound file in a store of its own; two files in one store are lost together, and so are all on one disk:
-    where the stores lie on several, the copies must too, unless the setting ``copies_on_one_disk`` says otherwise.
+    A copy is a sound file in a store of its own; two files in one store are lost together, and so are all on one disk
+    or server: where the stores lie on several, the copies must too, unless ``copies_on_one_disk`` says otherwise.
     Where no store could hold what is missing, one finding says so for all masters. That all stores lie on one disk is
     no finding, but told by :func:`all_on_one_disk` and with the levels.
     """
@@ -124,7 +124,7 @@ def _lack_of(held: Copies, wanted: int, apart: int) -> str:
     count = {0: "no sound copy", 1: "one sound copy"}.get(held.stores, f"{held.stores} sound copies")
     if held.stores < 2 or held.disks >= apart:
         return f"{count}, {wanted} wanted"
-    where = "all on one disk" if held.disks == 1 else f"on {held.disks} disks"
+    where = "all on one disk or server" if held.disks == 1 else f"on {held.disks} disks"
     return f"{count}, {where}; {wanted} wanted, on {apart} disks"
 
 

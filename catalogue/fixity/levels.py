@@ -131,7 +131,7 @@ def _storage(p: _Page) -> list[Criterion]:
     return [
         Criterion(a, 1, TWO_COPIES, 0 < f.masters == f.in_two and not together,
                   _of(f.in_two, f.masters, "in two stores")
-                  + (f", {together} of them on one disk" if together else "")),
+                  + (f", {together} of them on one disk or server" if together else "")),
         p.ask(a, 1, "in separate places", "places"),
         Criterion(a, 1, "media listed", f.stores > 0, f"{f.stores} stores are on record"),
         Criterion(a, 2, THREE_COPIES, 0 < f.masters == f.in_three and not crowded,

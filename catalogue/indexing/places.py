@@ -7,7 +7,8 @@ from catalogue.records import files, locations
 from catalogue.records.database import Database
 from catalogue.records.paths import UnusablePath, native_path
 from catalogue.records.stores import Store
-from catalogue.storage.identity import Device, filesystem_id, identity, physical_disks
+from catalogue.storage.devices import device_of
+from catalogue.storage.identity import filesystem_id, identity
 
 
 def note_place(db: Database, store: Store, root: Path, *, look: bool = False) -> int:
@@ -19,12 +20,14 @@ def note_place(db: Database, store: Store, root: Path, *, look: bool = False) ->
     place = identity(root)
     if place is None:
         return 0
-    before, filesystem = locations.store_location(db, store.id), filesystem_id(root)
-    present = locations.StoreLocation(filesystem, place.inode)
-    locations.note_store(db, store.id, Device(filesystem, physical_disks(root)), place.inode)
-    if before is None or (before == present and not look):
+    before, device = locations.store_location(db, store.id), device_of(root)
+    locations.note_store(db, store.id, device, place.inode)
+    if before is None:
         return 0
-    copied = before.filesystem != filesystem and _names_a_volume(before.filesystem) and _names_a_volume(filesystem)
+    former, filesystem = before.device.filesystem, device.filesystem
+    if former == filesystem and before.inode == place.inode and not look:
+        return 0
+    copied = former != filesystem and _names_a_volume(former) and _names_a_volume(filesystem)
     others = []
     for file_id, path, inode in locations.inodes_of_store(db, store.id):
         try:

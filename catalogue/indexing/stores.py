@@ -13,19 +13,13 @@ from catalogue.indexing import mount_points
 from catalogue.indexing.places import note_place
 from catalogue.records import events, findings, locations, stores
 from catalogue.records.database import Database, transaction
+from catalogue.records.locations import SharedDevice
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
+from catalogue.storage.devices import device_of, shares_device
 from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
-from catalogue.storage.identity import (
-    FileId,
-    device_of,
-    filesystem_id,
-    identity,
-    inside,
-    overlapping,
-    same_file,
-    shares_device,
-)
+from catalogue.storage.identity import FileId, filesystem_id, identity, inside, overlapping, same_file
+from catalogue.storage.mounts import server_name
 from catalogue.untrusted import shell_word
 
 UNMARKED = "unmarked:"
@@ -182,7 +176,7 @@ def is_same_disk(db: Database, store: Store, root: Path) -> bool:
         return present is not None
     if store.marker.startswith(UNMARKED):
         return present.inode == noted.inode  # the folder under an unmounted disk has another
-    return (filesystem_id(root), present.inode) == (noted.filesystem, noted.inode)
+    return (filesystem_id(root), present.inode) == (noted.device.filesystem, noted.inode)
 
 
 def marked_elsewhere(store: Store) -> list[Path]:
@@ -231,11 +225,15 @@ def retire_store(db: Database, store: Store) -> None:
                       detail=f"{store.kind} store retired")
 
 
-def on_one_disk(db: Database) -> list[tuple[str, str]]:
-    """Names of stores in use, two and two, that are lost together when a disk fails, as last seen and as it is now."""
+def on_one_disk(db: Database) -> list[SharedDevice]:
+    """Stores in use, two and two, that are lost together when a disk or server fails, as last seen and as it is now."""
     devices = {store.name: device_of(store.root) for store in stores.listed(db) if is_at(store, Path(store.root))}
-    now = {pair for pair in combinations(sorted(devices), 2) if shares_device(*(devices[name] for name in pair))}
-    return sorted({*locations.shared_disks(db), *now})
+    together = {(pair.first, pair.second): pair for pair in locations.shared_disks(db)}
+    for names in combinations(sorted(devices), 2):
+        first, second = (devices[name] for name in names)
+        if shares_device(first, second):
+            together.setdefault(names, SharedDevice(*names, server_name(first.disks & second.disks)))
+    return sorted(together.values())
 
 
 def offline(store: Store) -> StoreAway:

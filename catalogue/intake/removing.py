@@ -26,13 +26,15 @@ from catalogue.records import events, files, intake, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.settings import Home, Settings
+from catalogue.storage.devices import Device, device_of, shares_device
 from catalogue.storage.folders import Entry, open_entry, open_folder, sync
-from catalogue.storage.identity import Device, FileId, device_of, is_regular, shares_device
+from catalogue.storage.identity import FileId, is_regular
 from catalogue.storage.sidecars import sidecars_of
 
 FEWEST_PLACES = 2
 
-ON_ONE_DISK = "its copies are on one disk; {} disks must hold a verified copy (or set copies_on_one_disk = true)"
+ON_ONE_DISK = ("its copies are on one disk or server; {} disks must hold a verified copy (or set copies_on_one_disk ="
+               " true)")
 
 
 @dataclass(frozen=True, slots=True)

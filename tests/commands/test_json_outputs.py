@@ -146,7 +146,8 @@ IMPORT = {"kind": str, "counts": Words(int), "matched": Words(str), "unused": [s
           "fates": [{"row": int, "fate": str, "text": str, "detail": str, "remarks": [str], "line_id": (int, NONE)}]}
 PHOTO_MATCH = {"key": str, "sure": NUMBER, "inliers": int, "agreement": NUMBER, "shown": NUMBER, "corners": [[NUMBER]]}
 STORES = [{"name": str, "kind": str, "folder": str, "online": bool, "files": int, "bytes": int, "missing": int,
-           "unread": int, "oldest check": (str, NONE), "on one disk with": [str], "marker also at": [str]}]
+           "unread": int, "oldest check": (str, NONE), "on one disk with": [str], "server": str,
+           "marker also at": [str]}]
 PLAN = {"bed": str, "bed_mm": [NUMBER], "width_mm": float, "height_mm": float, "across": int, "down": int,
         "overlap_across": (float, NONE), "overlap_down": (float, NONE), "lefts": [NUMBER], "tops": [NUMBER]}
 WISH = {"across": int, "down": int, "width_mm": float, "height_mm": float, "bed_mm": [NUMBER], "overlap": float}

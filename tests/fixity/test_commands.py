@@ -20,6 +20,7 @@ from catalogue.progress import data_size
 from catalogue.reading.model import ACCESS_DENIED
 from catalogue.records import pieces, scans
 from catalogue.records.database import transaction
+from catalogue.records.locations import SharedDevice
 
 Scan = Callable[..., Path]
 MASTER = "Ada Quill/Harbour/master.tif"
@@ -274,9 +275,21 @@ def test_a_file_that_may_not_be_opened_is_no_reason_to_replace_the_disk(shop: Sh
     assert row["cause"] == ACCESS_DENIED
 
 
+def test_stores_on_one_server_are_told_with_its_name(
+        run: Run, shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop.add("nas", "copy")
+    shared = [SharedDevice("main", "nas", "tower")]
+    for module in ("store", "doctor"):
+        monkeypatch.setattr(f"catalogue.commands.{module}.on_one_disk", lambda _: shared)
+    assert "main and nas are both on the server tower: if it fails, both are lost." in run("store", "list").out
+    listed = json.loads(run("store", "list", "--json").out)
+    assert [(row["on one disk with"], row["server"]) for row in listed] == [(["nas"], "tower"), (["main"], "tower")]
+    assert "on one server with" in run("doctor").out
+
+
 def test_what_one_disk_holds_is_told_as_one_copy(run: Run, shop: Shop, master: Path) -> None:
     """Both stores of this shop lie on one disk, which one failure takes whole."""
-    told = "all stores lie on one disk: no scan has a second copy"
+    told = "all stores lie on one disk or server: no scan has a second copy"
     run("copy", "--to", "nas", "--yes")
     with transaction(shop.db):
         piece = pieces.piece_called(shop.db, pieces.artist_called(shop.db, "Ada Quill").id, "Harbour", "")
@@ -287,7 +300,7 @@ def test_what_one_disk_holds_is_told_as_one_copy(run: Run, shop: Shop, master: P
     assert json.loads(run("audit", "--json").out)["all on one disk"] is True
     shown = json.loads(run("show", str(piece), "--json").out)["scans"][0]
     assert (shown["stores"], shown["copies"]) == (2, 1)
-    assert "2 stores on 1 disk, so 1 copy" in run("show", str(piece)).out
+    assert "2 stores on 1 disk or server, so 1 copy" in run("show", str(piece)).out
     (shop.home.folder / "settings.toml").write_text("copies_on_one_disk = true\n")
     assert told not in run("audit").out
     assert json.loads(run("show", str(piece), "--json").out)["scans"][0]["copies"] == 2

@@ -32,7 +32,7 @@ from catalogue.records.fixity import baggable, wanted_by
 from catalogue.records.locations import disks_in_use, shared_disks
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
-from catalogue.storage import identity
+from catalogue.storage import devices
 from catalogue.storage.folders import Entry
 from catalogue.storage.medium import NoRoom
 from tests.files import part_path
@@ -173,7 +173,7 @@ def test_two_stores_on_one_disk_are_told(shop: Shop, mount: Callable[[Path, str]
     mount(shop.folder / "other disk", "tmpfs")
     shop.add("nas", "copy")
     shop.add("other disk", "off-site")
-    assert shared_disks(shop.db) == [("main", "nas")]
+    assert shared_disks(shop.db) == [("main", "nas", "")]
 
 
 # --- disks that go away ----------------------------------------------------------------------------------
@@ -417,10 +417,11 @@ def test_a_disk_that_replaced_another_at_the_same_place_is_noticed(shop: Shop, s
 
 def test_a_store_that_moved_to_the_disk_of_another_is_no_copy_on_a_disk_of_its_own(
         shop: Shop, scan: Scan, volumes: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    real = identity.filesystem_id
-    monkeypatch.setattr(noted_places, "physical_disks", lambda _: frozenset())
-    monkeypatch.setattr(noted_places, "filesystem_id",
-                        lambda place: "volume B" if "/nas" in os.fspath(place) else real(place))
+    real = devices.filesystem_id
+    monkeypatch.setattr(devices, "physical_disks", lambda _: frozenset())
+    for module in (devices, noted_places):
+        monkeypatch.setattr(module, "filesystem_id",
+                            lambda place: "volume B" if "/nas" in os.fspath(place) else real(place))
     scan("main/Ada/Harbour/0.tif")
     shop.add("nas", "copy")
     (shop.folder / "nas" / "Ada" / "Harbour").mkdir(parents=True)
@@ -643,7 +644,7 @@ def test_two_copies_on_one_disk_are_lacking_one_where_there_is_another(
     mount(shop.folder / "away", "tmpfs")
     shop.add("away", "copy")
     assert review(shop.db, Settings())["single copy"] == 1
-    assert shop.finding("single copy").detail == "2 sound copies, all on one disk; 2 wanted, on 2 disks"
+    assert shop.finding("single copy").detail == "2 sound copies, all on one disk or server; 2 wanted, on 2 disks"
     assert review(shop.db, Settings(copies_on_one_disk=True))["single copy"] == 0
     copy(shop, "away")
     assert review(shop.db, Settings())["single copy"] == 0
@@ -664,20 +665,46 @@ def test_two_partitions_of_one_disk_count_as_one_also_once_it_is_away(
     three = Settings(copies_wanted=3)
     assert held(shop, "Ada/Harbour/0.tif").disks == 3 and review(shop.db, three)["single copy"] == 0
     disk = shop.folder / "devices" / "sdq"
-    monkeypatch.setattr(identity, "_BLOCKS", shop.folder / "block")
+    monkeypatch.setattr(devices, "_BLOCKS", shop.folder / "block")
     (shop.folder / "block").mkdir()
     for part in ("first", "second"):
         (disk / part / "partition").mkdir(parents=True)
         device = (shop.folder / part).stat().st_dev
         (shop.folder / "block" / f"{os.major(device)}:{os.minor(device)}").symlink_to(disk / part)
-    assert on_disk.on_one_disk(shop.db) == [("first", "second")]
+    assert on_disk.on_one_disk(shop.db) == [("first", "second", "")]
     shop.index("first", "second")
     for part in ("first", "second"):
         subprocess.run(["umount", "-l", str(shop.folder / part)], check=True)
     assert held(shop, "Ada/Harbour/0.tif").disks == 2 and disks_in_use(shop.db) == 2
-    assert shared_disks(shop.db) == [("first", "second")]
+    assert shared_disks(shop.db) == [("first", "second", "")]
     assert review(shop.db, Settings(copies_wanted=2))["single copy"] == 0
     assert locate_store(shop.db, shop.store("first")) is None
+
+
+def test_two_shares_of_one_server_count_as_one_place(shop: Shop, scan: Scan, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As far as anybody knows they lie on the same disks; nothing else is made up here than what the system says."""
+    names = {"first": ["nas", "192.168.1.5"], "second": ["192.168.1.5"], "main": []}
+
+    def device(place: Path | str | int) -> devices.Device:
+        name = Path(os.fsdecode(place) if not isinstance(place, int) else f"/proc/self/fd/{place}").resolve().name
+        return devices.Device(f"share {name}" if names[name] else "id 7",
+                              frozenset(f"server {host}" for host in names[name]))
+
+    for module in (noted_places, on_disk):
+        monkeypatch.setattr(module, "device_of", device)
+    for share in ("first", "second"):
+        shop.add(share, "copy")
+        scan(f"{share}/Ada/Harbour/0.tif", seed=1)
+    shop.index("first", "second")
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due("Ada/Harbour/0.tif", "first").scan_id, "master")
+    assert on_disk.on_one_disk(shop.db) == shared_disks(shop.db) == [("first", "second", "nas")]
+    assert disks_in_use(shop.db) == 2 and review(shop.db, Settings())["single copy"] == 1
+    assert shop.finding("single copy").detail == "2 sound copies, all on one disk or server; 2 wanted, on 2 disks"
+    assert review(shop.db, Settings(copies_on_one_disk=True))["single copy"] == 0
+    names["second"] = ["192.168.1.6"]  # the address was another machine's for a day
+    shop.index("second")
+    assert shared_disks(shop.db) == [] and disks_in_use(shop.db) == 3
 
 
 def test_what_a_kill_left_beside_the_marker_goes_when_the_store_is_added_again(shop: Shop) -> None:

@@ -163,7 +163,7 @@ def test_a_removal_that_cannot_be_recorded_is_told_and_recorded_by_the_next_run(
 
 def test_copies_on_one_disk_are_no_two_places_unless_the_shop_says_so(desk: Desk) -> None:
     desk.home = replace(desk.home, settings=Settings())
-    assert any("its copies are on one disk; 2 disks must hold a verified copy" in why for why in desk.free())
+    assert any("its copies are on one disk or server; 2 disks must hold a verified copy" in why for why in desk.free())
     assert desk.names() == ALL
 
 

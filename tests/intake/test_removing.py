@@ -20,7 +20,8 @@ from catalogue.records import files
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
-from catalogue.storage.identity import Device, FileId
+from catalogue.storage.devices import Device
+from catalogue.storage.identity import FileId
 from tests import recorded
 
 

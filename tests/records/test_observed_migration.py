@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from catalogue.fixity.advice import next_step
-from catalogue.records import copies, files, findings
-from catalogue.records.database import migrations, open_database
+from catalogue.records import copies, files, findings, locations, stores
+from catalogue.records.database import migrations, open_database, transaction
+from catalogue.storage.devices import Device
 
 A, B = "a1" * 32, "b2" * 32
 T = "2026-01-02T03:04:05.000Z"
@@ -80,3 +81,26 @@ def test_a_finding_of_an_older_program_keeps_its_next_step(tmp_path: Path, kind:
         step = next_step(db, finding, "YYYY-MM-DD")
         assert step.action == ("connect" if kind == "offline" and not cause else "look")
         assert (step.text == hint) == (step.action == "look")
+
+
+def test_an_older_catalogue_learns_which_of_its_stores_are_shares_of_one_server(tmp_path: Path) -> None:
+    """Also while they are away. Before 0030 the disks of all that are lost together stood behind the file system."""
+    places = {"a": "share //Nas./scans", "b": "share nas:/export/b", "c": "share ada@nas:/prints/c", "d": "share hgfs",
+              "e": "volume 12\ndisk naa.5 100", "f": "volume 34\ndisk naa.5 100", "g": "volume 34",
+              "h": "share https://nas/dav", "i": "share [fe80::1]:/i"}
+    with closing(open_database(tmp_path / "catalogue.sqlite")) as db, transaction(db):
+        db.execute("ALTER TABLE store_place DROP COLUMN disks")
+        db.execute("ALTER TABLE store_place DROP COLUMN device")
+        db.execute("PRAGMA user_version = 29")
+        for number, (name, place) in enumerate(places.items(), 1):
+            stores.add(db, name, f"/{name}", "copy", name)
+            db.execute("INSERT INTO store_place VALUES (?, ?, 2, ?)", [number, place, T])
+    db = open_database(tmp_path / "catalogue.sqlite")
+    assert locations.shared_disks(db) == [("a", "b", "nas"), ("a", "c", "nas"), ("b", "c", "nas"), ("e", "f", "")]
+    disk = Device("volume 12", frozenset({"disk naa.5 100"}))
+    assert locations.store_location(db, 5) == locations.StoreLocation(disk, 2)
+    assert locations.store_location(db, 4) == locations.StoreLocation(Device("share hgfs"), 2)
+    with db.conn:
+        locations.note_store(db, 7, Device("volume 34"), 2)
+    assert ("e", "g", "") in locations.shared_disks(db) and len(locations.shared_disks(db)) == 6
+    db.close()

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from catalogue.storage import identity as places
 from catalogue.storage.identity import filesystem_id, identity, inside, overlapping, same_file
 
 
@@ -83,32 +82,3 @@ def test_two_file_systems_have_two_ids(archive: Path) -> None:
     assert filesystem_id(archive)
     assert filesystem_id(other) != filesystem_id(archive)
     assert filesystem_id(archive / "gone") == ""
-
-
-def test_partitions_and_volumes_lead_to_the_whole_disks_below(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A tree as Linux shows it in sysfs (Documentation/ABI/stable/sysfs-block: a folder a device, partitions within
-    that of their disk, "slaves" of a device made of others)."""
-    device = tmp_path.stat().st_dev
-    blocks, devices, boot = tmp_path / "block", tmp_path / "devices", tmp_path / "boot"
-    monkeypatch.setattr(places, "_BLOCKS", blocks)
-    monkeypatch.setattr(places, "_BOOT", boot)
-    number = f"{os.major(device)}:{os.minor(device)}"
-    assert places.physical_disks(tmp_path) == frozenset(), "the system does not tell"
-    boot.write_text("b7c4\n")
-    for disk in ("sda", "sdb"):
-        (devices / disk / f"{disk}1").mkdir(parents=True)
-        (devices / disk / f"{disk}1" / "partition").write_text("1\n")
-        (devices / disk / "size").write_text("7814037168\n")
-    (devices / "sda" / "device").mkdir()
-    (devices / "sda" / "device" / "wwid").write_text("naa.5000c500a1b2c3d4\n")
-    (devices / "sdb" / "diskseq").write_text("9\n")
-    numbered, other = "disk naa.5000c500a1b2c3d4 7814037168", "sdb 9 b7c4"
-    (devices / "dm-0" / "slaves").mkdir(parents=True)
-    for disk in ("sda", "sdb"):
-        (devices / "dm-0" / "slaves" / f"{disk}1").symlink_to(devices / disk / f"{disk}1")
-    blocks.mkdir()
-    for leads_to, disks in (("sda", {numbered}), ("sda/sda1", {numbered}), ("dm-0", {numbered, other})):
-        (blocks / number).unlink(missing_ok=True)
-        (blocks / number).symlink_to(devices / leads_to)
-        assert places.physical_disks(tmp_path) == disks
-    assert places.physical_disks(tmp_path / "gone") == frozenset()

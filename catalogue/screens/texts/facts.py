@@ -38,7 +38,7 @@ def glance_words(glance: "Glance", day_form: str, *, one_disk: bool) -> Content:
 
 
 def state_line(glance: "Glance", *, one_disk: bool) -> Content:
-    """How safe the current master is, in a sign and words; ``one_disk``: stores on one disk are places enough."""
+    """How safe the current master is, in a sign and words; ``one_disk``: one disk or server is enough."""
     checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not checked yet"
     if glance.damaged:
         return line(("✗", "bold $error"), f" damage: {counted(glance.damaged, 'file')}; "
@@ -53,7 +53,7 @@ def state_line(glance: "Glance", *, one_disk: bool) -> Content:
     if glance.stores < 2:
         return line(("!", "bold $warning"), f" one store only, {checked}")
     if glance.disks < 2 and not one_disk:
-        return line(("!", "bold $warning"), f" {counted(glance.stores, 'store')} on one disk, {checked}")
+        return line(("!", "bold $warning"), f" {counted(glance.stores, 'store')} on one disk or server, {checked}")
     return line(("✓", "$success"), f" in {counted(glance.stores, 'store')}, {checked}")
 
 

@@ -1,0 +1,98 @@
+"""What places are lost together with: sysfs and the table of mounts as Linux shows them, made up in files."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from catalogue.storage import devices as places
+from catalogue.storage import mounts
+from catalogue.storage.devices import device_of, shares_device
+from catalogue.storage.identity import filesystem_id
+from catalogue.storage.mounts import host_of, server_name
+
+
+def test_partitions_and_volumes_lead_to_the_whole_disks_below(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tree as Linux shows it in sysfs (Documentation/ABI/stable/sysfs-block: a folder a device, partitions within
+    that of their disk, "slaves" of a device made of others)."""
+    device = tmp_path.stat().st_dev
+    blocks, devices, boot = tmp_path / "block", tmp_path / "devices", tmp_path / "boot"
+    monkeypatch.setattr(places, "_BLOCKS", blocks)
+    monkeypatch.setattr(places, "_BOOT", boot)
+    number = f"{os.major(device)}:{os.minor(device)}"
+    assert places.physical_disks(tmp_path) == frozenset(), "the system does not tell"
+    boot.write_text("b7c4\n")
+    for disk in ("sda", "sdb"):
+        (devices / disk / f"{disk}1").mkdir(parents=True)
+        (devices / disk / f"{disk}1" / "partition").write_text("1\n")
+        (devices / disk / "size").write_text("7814037168\n")
+    (devices / "sda" / "device").mkdir()
+    (devices / "sda" / "device" / "wwid").write_text("naa.5000c500a1b2c3d4\n")
+    (devices / "sdb" / "diskseq").write_text("9\n")
+    numbered, other = "disk naa.5000c500a1b2c3d4 7814037168", "sdb 9 b7c4"
+    (devices / "dm-0" / "slaves").mkdir(parents=True)
+    for disk in ("sda", "sdb"):
+        (devices / "dm-0" / "slaves" / f"{disk}1").symlink_to(devices / disk / f"{disk}1")
+    blocks.mkdir()
+    for leads_to, disks in (("sda", {numbered}), ("sda/sda1", {numbered}), ("dm-0", {numbered, other})):
+        (blocks / number).unlink(missing_ok=True)
+        (blocks / number).symlink_to(devices / leads_to)
+        assert places.physical_disks(tmp_path) == disks
+    assert places.physical_disks(tmp_path / "gone") == frozenset()
+
+
+@pytest.mark.parametrize(("source", "host"), [
+    ("//NAS/scans", "nas"), ("//nas./prints", "nas"), (r"\\Nas\scans", "nas"), ("//nas:445/a", "nas"),
+    ("//DOMAIN;ada@nas/a", "nas"), ("//192.168.1.5/a", "192.168.1.5"), ("//[FE80:0::1]:445/a", "fe80::1"),
+    ("//2001:db8::7/a", "2001:db8::7"), ("nas.shop.lan:/export/a", "nas.shop.lan"), ("nas:/", "nas"),
+    ("[2001:db8:0:0::7]:/export", "2001:db8::7"), ("2001:db8::7:/export", "2001:db8::7"), ("ada@Nas:scans", "nas"),
+    ("ada@[::1]:scans/b", "::1"), ("sshfs#ada@nas:/scans", "nas"),
+    ("https://ada@Cloud.example:8443/dav/", "cloud.example"),
+    ("http://cloud.example/dav", "cloud.example"), ("::ffff:192.168.1.5:/a", "192.168.1.5"), ("/dev/sda1", ""),
+    ("gvfsd-fuse", ""), ("/mnt/a:/mnt/b", ""), ("", ""), ("//", ""), ("hgfs", "")])
+def test_the_server_that_a_mount_names(source: str, host: str) -> None:
+    """Spellings as mount.cifs(8), nfs(5), sshfs(1) and mount.davfs(8) take them; addresses as RFC 5952 writes them."""
+    assert host_of(source) == host
+
+
+@pytest.fixture
+def mounted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> "Mounted":
+    monkeypatch.setattr(mounts, "_TABLE", tmp_path / "mountinfo")
+    monkeypatch.setattr(places, "_BLOCKS", tmp_path / "block")
+    return Mounted(tmp_path)
+
+
+class Mounted:
+    """A table of mounts that shows a folder as another mount each time it is asked for."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.number = f"{os.major(folder.stat().st_dev)}:{os.minor(folder.stat().st_dev)}"
+
+    def device(self, kind: str, source: str, options: str = "rw") -> places.Device:
+        """What the folder lies on while it is mounted so; a line as proc_pid_mountinfo(5) describes it."""
+        line = f"36 35 {self.number} / {self.folder} rw,noatime shared:1 - {kind} {source} {options}"
+        (self.folder / "mountinfo").write_text(f"{line}\n")
+        return device_of(self.folder)
+
+
+def test_two_shares_of_one_server_are_lost_together(mounted: Mounted) -> None:
+    first = mounted.device("cifs", "//nas/a", "rw,vers=3.1.1,username=ada,addr=192.168.1.5,file_mode=0755")
+    assert first.filesystem == "share //nas/a" and server_name(first.disks) == "nas"
+    for kind, source, options in [
+            ("cifs", "//NAS./b", "rw"), ("nfs4", "nas:/export/b", "rw,clientaddr=192.168.1.9,addr=192.168.1.7"),
+            ("fuse.sshfs", "ada@nas:scans", "rw,user_id=0"), ("fuse", "https://nas/dav", "rw"),
+            ("nfs", "archive.shop.lan:/b", "rw,addr=192.168.1.5"), ("nfs", "192.168.1.5:/b", "rw")]:
+        other = mounted.device(kind, source, options)
+        assert other.filesystem == f"share {source}"
+        assert shares_device(first, other), source
+    for kind, source, options in [("cifs", "//nas2/a", "rw,addr=192.168.1.6"), ("9p", "hgfs", "rw"),
+                                  ("nfs", "other:/nas/a", "rw,clientaddr=192.168.1.5")]:
+        assert not shares_device(first, mounted.device(kind, source, options)), source
+
+
+def test_an_address_names_a_server_only_where_nothing_else_does(mounted: Mounted) -> None:
+    assert server_name(mounted.device("nfs", "10.0.0.5:/a", "rw,addr=10.0.0.5").disks) == "10.0.0.5"
+    assert mounted.device("ext4", "/dev/sda1").disks == frozenset()
+    assert mounted.device("fuse.mergerfs", "a:b").disks == frozenset() and server_name(["disk naa.5 100"]) == ""
+    assert not filesystem_id(mounted.folder).startswith("share")
