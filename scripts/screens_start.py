@@ -19,7 +19,7 @@ from screens_terminal import Terminal
 
 ROOT = Path(__file__).resolve().parent.parent
 SIZE = (200, 60)
-TIMES = 7
+TIMES = 15
 READY = "Ready."
 # The least that Textual can show: one line of text.
 EMPTY = f"""

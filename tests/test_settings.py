@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from catalogue.allowed_settings import ALLOWED, setting_fault
 from catalogue.errors import CatalogueError
 from catalogue.indexing.naming import names_in_path
 from catalogue.intake.naming import checked_rule
-from catalogue.settings import ALLOWED, Settings, read_settings, setting_fault
+from catalogue.settings import Settings, read_settings
 
 WRONG = [
     ("colour = 1", "'colour'"), ("thema = 'dark'", "mean theme"),

@@ -10,7 +10,8 @@ from catalogue.commands.artist import correction_lines
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer, note
 from catalogue.commands.scan_lookup import scan_of_digest
-from catalogue.commands.session import Session, SessionGroup, watched
+from catalogue.commands.session import Session, SessionGroup
+from catalogue.commands.watching import watched
 from catalogue.dates import shown_day
 from catalogue.errors import Refused, required
 from catalogue.operations.correcting import merge_pieces, split_piece, undo_older_change

@@ -4,7 +4,8 @@ import re
 
 import click
 
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 from catalogue.fixity.audit import Budget
 from catalogue.operations.auditing import audit_stores, check_log, summarize, summarize_log
 

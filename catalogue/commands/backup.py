@@ -4,7 +4,8 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 from catalogue.fixity.backup import generations
 from catalogue.operations.backing_up import back_up, summarize
 

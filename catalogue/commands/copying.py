@@ -3,7 +3,8 @@
 import click
 
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, SessionCommand, bar, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import bar, watched
 from catalogue.operations.copying import complete, copy_to_store, plan_copy, summarize
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size

@@ -11,7 +11,8 @@ import click
 from platformdirs import user_data_path
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, SessionCommand, need_terminal, watched
+from catalogue.commands.session import Session, SessionCommand, need_terminal
+from catalogue.commands.watching import watched
 from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.operations.auditing import audit_stores
 from catalogue.operations.importing import import_table

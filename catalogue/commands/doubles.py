@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path

@@ -6,7 +6,8 @@ import click
 
 from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, SessionGroup, bar, watched
+from catalogue.commands.session import Session, SessionGroup
+from catalogue.commands.watching import bar, watched
 from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.manifest import NAME
 from catalogue.operations import exporting

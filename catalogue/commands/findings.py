@@ -6,7 +6,8 @@ from itertools import groupby
 import click
 
 from catalogue.commands.printing import Printer, plain
-from catalogue.commands.session import Session, SessionCommand, bar
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import bar
 from catalogue.fixity.advice import next_step
 from catalogue.operations.findings import accept_finding, summarize
 from catalogue.progress import Progress

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.session import Session, SessionCommand, named_values, watched
+from catalogue.commands.session import Session, SessionCommand, named_values
+from catalogue.commands.watching import watched
 from catalogue.operations.importing import import_table, summarize
 
 

@@ -4,7 +4,8 @@ from contextlib import ExitStack
 
 import click
 
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 
 
 @click.command("index", cls=SessionCommand)

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer, answer, note, yes_or_no
-from catalogue.commands.session import Session, SessionCommand, bar, interruptible, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import bar, interruptible, watched
 from catalogue.errors import Ambiguous, NotFound
 from catalogue.intake.capture import parse_notes
 from catalogue.operations.wording import counted

@@ -12,7 +12,8 @@ from catalogue.commands.order_changes import change_several, correct, set_status
 from catalogue.commands.order_options import StatusChoice, print_facts, print_options
 from catalogue.commands.order_text import print_list, print_order, print_proposal
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, SessionGroup, watched
+from catalogue.commands.session import Session, SessionGroup
+from catalogue.commands.watching import watched
 from catalogue.dates import shown_day
 from catalogue.errors import Ambiguous, CatalogueError, refusing, sentence
 from catalogue.ledger import periods

@@ -5,7 +5,8 @@ from typing import Any
 
 import click
 
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 
 EDGES = ("continued", "mirrored", "stretched", "colour")
 KERNELS = ("lanczos3", "catmull-rom", "mitchell")

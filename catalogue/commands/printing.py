@@ -4,7 +4,6 @@ A :class:`Printer` prints lines. Whatever is in a line, a file's name, a title, 
 see ``untrusted.visible``. What consists of several lines is printed line by line.
 """
 
-import json
 import os
 import sys
 from collections.abc import Iterable, Sequence
@@ -95,6 +94,8 @@ def note(text: str) -> None:
 
 def print_json(data: object) -> None:
     """Data as JSON on standard output; controls and bidi controls as ``\\\\uXXXX``."""
+    import json  # few want it
+
     click.echo(visible_json(json.dumps(plain(data), ensure_ascii=False, indent=2)))
 
 

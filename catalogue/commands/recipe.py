@@ -4,7 +4,8 @@ import click
 
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.scan_lookup import find_scan
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 
 
 @click.command("recipe", cls=SessionCommand)

@@ -5,7 +5,8 @@ from pathlib import Path
 import click
 
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, SessionCommand, bar, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import bar, watched
 from catalogue.errors import ReadOnly
 
 

@@ -2,7 +2,8 @@
 
 import click
 
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 from catalogue.operations.place_rules import refile, summarize, undo_refiling
 
 

@@ -4,7 +4,8 @@ import click
 
 from catalogue.commands.printing import ask, note
 from catalogue.commands.scan_lookup import scan_of_digest
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 from catalogue.fixity.restore import find_file
 from catalogue.operations.restoring import plan_restore, restore_file, summarize
 

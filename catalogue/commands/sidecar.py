@@ -7,7 +7,8 @@ import click
 
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 from catalogue.errors import NotFound
 
 

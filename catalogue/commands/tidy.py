@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer, yes_or_no
-from catalogue.commands.session import Session, SessionCommand, watched
+from catalogue.commands.session import Session, SessionCommand
+from catalogue.commands.watching import watched
 from catalogue.operations.wording import counted
 from catalogue.records import stores
 from catalogue.records.paths import display_path

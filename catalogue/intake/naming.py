@@ -11,8 +11,8 @@ import unicodedata
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, replace
 
+from catalogue.allowed_settings import NAMING_FIELDS, naming_rule_fault
 from catalogue.errors import CatalogueError
-from catalogue.settings import NAMING_FIELDS, naming_rule_fault
 
 PART_BYTES = 240   # of 255 that common file systems allow in UTF-8; the rest is for a partial copy's ending
 PATH_UNITS = 200   # of 259 UTF-16 units on an older Windows; the rest is for the store's root

@@ -5,6 +5,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from catalogue.allowed_settings import setting_fault
 from catalogue.errors import CatalogueError, Refused
 from catalogue.indexing.guessing import guess_paths, guess_scans
 from catalogue.indexing.refiling import Refiled, refile
@@ -15,7 +16,7 @@ from catalogue.progress import Cancelled, Report, ignore_progress, never_cancell
 from catalogue.records import effective, guesses, pieces, refilings
 from catalogue.records.database import Database
 from catalogue.records.guesses import Guess
-from catalogue.settings import Home, read_settings, setting_fault
+from catalogue.settings import Home, read_settings
 from catalogue.storage.atomic import write_atomically
 
 __all__ = ["Named", "RulesChanged", "adopt_names", "change_place_rules", "keep_place_rules", "named_by_path",

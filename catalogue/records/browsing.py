@@ -4,16 +4,13 @@ Every list function takes ``beyond``, the row the page starts beyond (None: from
 gives at most ``limit`` rows in the list's own order, whichever way it looked.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeVar
 
-from catalogue.records.copies import of_scan
-from catalogue.records.findings import DAMAGE_KINDS
+from catalogue.records.finding_kinds import IS_DAMAGE
 from catalogue.records.rows import Database, fetch, fetch_int, fetch_one
 
 T = TypeVar("T")
-
-IS_DAMAGE = f"f.kind IN ({', '.join(repr(kind) for kind in DAMAGE_KINDS)})"
 
 # After every text the catalogue can hold: U+10FFFF is no character anybody writes.
 _LAST = "\U0010ffff"
@@ -42,31 +39,6 @@ class PieceItem:
     findings: int
     damaged: int
     sha256: str | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Glance(PieceItem):
-    """What stands under a piece's picture.
-
-    ``present`` counts files of the current master that are there; ``stores``, ``disks`` and ``checked_at`` are of its
-    sound copies, as in :class:`catalogue.records.copies.Copies`. ``caution`` says why the current master is doubtful.
-    """
-
-    width_mm: float | None
-    height_mm: float | None
-    scan_id: int | None
-    width: int | None
-    height: int | None
-    bits: int | None
-    ppi_x: float | None
-    ppi_y: float | None
-    has_preview: int | None
-    lines: int
-    present: int = 0
-    stores: int = 0
-    disks: int = 0
-    checked_at: str | None = None
-    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +71,7 @@ def artist(db: Database, artist_id: int) -> ArtistItem | None:
     return fetch_one(db, ArtistItem, f"{_ARTIST_ITEM} WHERE a.id = ?", [artist_id])
 
 
-_PIECE_ITEM = f"""
+PIECE_COLUMNS = f"""
     p.id, p.key, p.artist_id, a.name AS artist, p.title, p.year,
     (SELECT count(*) FROM scan c WHERE c.piece_id = p.id) AS scans,
     (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id WHERE l.piece_id = p.id) AS last_order,
@@ -120,30 +92,14 @@ def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit:
     return in_order(fetch(db, PieceItem, f"""
         WITH page AS (SELECT * FROM piece WHERE (key, id) {sign} (?1, ?2) {chosen}
                       ORDER BY key {order}, id {order} LIMIT ?3)
-        SELECT {_PIECE_ITEM} FROM page p JOIN artist a ON a.id = p.artist_id
+        SELECT {PIECE_COLUMNS} FROM page p JOIN artist a ON a.id = p.artist_id
         ORDER BY p.key {order}, p.id {order}""", values), forward)
 
 
 def piece(db: Database, piece_id: int) -> PieceItem | None:
     """One piece as the list shows it."""
-    return fetch_one(db, PieceItem, f"""SELECT {_PIECE_ITEM} FROM piece p JOIN artist a ON a.id = p.artist_id
+    return fetch_one(db, PieceItem, f"""SELECT {PIECE_COLUMNS} FROM piece p JOIN artist a ON a.id = p.artist_id
                                         WHERE p.id = ?""", [piece_id])
-
-
-def glance(db: Database, piece_id: int) -> Glance | None:
-    """One piece for the panel under its picture; None where it has gone."""
-    from catalogue.records import current  # not needed for the first list
-
-    row = fetch_one(db, Glance, f"""
-        SELECT {_PIECE_ITEM}, p.width_mm, p.height_mm, m.id AS scan_id, m.width, m.height, m.bits, m.ppi_x, m.ppi_y,
-               m.has_preview, (SELECT count(*) FROM order_line l WHERE l.piece_id = p.id) AS lines
-        FROM piece p JOIN artist a ON a.id = p.artist_id LEFT JOIN scan m ON m.id = p.current_scan_id
-        WHERE p.id = ?""", [piece_id])
-    if row is None:
-        return None
-    held = of_scan(db, row.scan_id or 0)
-    return replace(row, present=held.present, stores=held.stores, disks=held.disks, checked_at=held.checked_at,
-                   caution=current.caution(db, piece_id))
 
 
 def totals(db: Database) -> Totals:

@@ -6,7 +6,6 @@ transaction of :func:`catalogue.records.database.transaction` is open, ``stateme
 program that writes past it is refused by the database itself.
 """
 
-import json
 import re
 import sqlite3
 import weakref
@@ -50,6 +49,8 @@ def packed_row(names: str, *values: Any) -> str:
 
     Made in Python because SQLite's own JSON writes a number with 15 digits, which is not always the number.
     """
+    import json  # not needed to read
+
     row = dict(zip(names.split(","), values, strict=True))
     return json.dumps(row, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 

@@ -3,18 +3,10 @@
 from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 
+from catalogue.records.finding_kinds import KINDS
 from catalogue.records.rows import Database, fetch, fetch_one, now
 
-# Every kind of finding that the program opens.
-KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
-         "undecoded", "reader crashed", "no profile", "vanished", "changing", "single copy", "no off-site copy",
-         "offline", "link", "unreadable folder", "name not UTF-8", "unusable manifest")
-
 STAND_IN = "stand-in"   # the cause of an offline store where another folder, or its own without marker, is in its place
-
-# Bytes that are wrong or gone: shown before everything that is merely untidy.
-DAMAGE_KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "missing")
-
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -174,6 +166,6 @@ def by_kind(db: Database) -> dict[str, int]:
 
 
 def known_kinds(db: Database) -> list[str]:
-    """Kinds there can be: :data:`KINDS`, and what a newer or older program has recorded besides."""
+    """Kinds there can be: :data:`.finding_kinds.KINDS`, and what a newer or older program has recorded besides."""
     return [*KINDS, *(row[0] for row in db.execute("SELECT DISTINCT kind FROM finding ORDER BY kind")
                       if row[0] not in KINDS)]

@@ -11,12 +11,13 @@ import unicodedata
 from functools import lru_cache
 
 _ACCENTED = ("LATIN", "GREEK", "CYRILLIC")
+# Patterns that few texts need: `re` compiles one when it is first used, and keeps it.
 # Variation selectors choose between drawings of one character.
-_INVISIBLE = re.compile("[\ufe00-\ufe0f\U000e0100-\U000e01ef]")
-_EAST_ASIAN = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af ]+")
+_INVISIBLE = "[\ufe00-\ufe0f\U000e0100-\U000e01ef]"
+_EAST_ASIAN = r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af ]+"
 # Han, kana and their marks of voicing: written without spaces between words.
-_UNSPACED = re.compile("[\u3005-\u3007\u3040-\u30ff\u31f0-\u31ff\u3400-\u4dbf\u4e00-\u9fff\U00020000-\U0003ffff]"
-                       "[\u3099\u309a]*")
+_UNSPACED = ("[\u3005-\u3007\u3040-\u30ff\u31f0-\u31ff\u3400-\u4dbf\u4e00-\u9fff\U00020000-\U0003ffff]"
+             "[\u3099\u309a]*")
 _PLAIN = re.compile(r"[a-z0-9 ]*")
 
 
@@ -42,12 +43,12 @@ def words(text: str) -> list[str]:
 def joined_name(key: str) -> str:
     """A folded Chinese, Japanese or Korean name without the space before the given name, which some write and others
     do not; empty for any other."""
-    return key.replace(" ", "") if _EAST_ASIAN.fullmatch(key) else ""
+    return key.replace(" ", "") if re.fullmatch(_EAST_ASIAN, key) else ""
 
 
 def separated(folded: str) -> str:
     """Folded text with every Chinese and Japanese character a word of its own."""
-    return folded if folded.isascii() else " ".join(_UNSPACED.sub(r" \g<0> ", folded).split())
+    return folded if folded.isascii() else " ".join(re.sub(_UNSPACED, r" \g<0> ", folded).split())
 
 
 def searchable(text: str) -> str:
@@ -76,7 +77,7 @@ def _composed(text: str) -> str:
     lowered = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
     letters: list[str] = []
     accented = False
-    for c in _INVISIBLE.sub("", lowered):
+    for c in re.sub(_INVISIBLE, "", lowered):
         category = unicodedata.category(c)
         if category == "Cf":  # joiners, soft hyphens, marks of direction
             continue

@@ -16,10 +16,9 @@ class Number(NamedTuple):
 
 _ROMAN = ((1000, "M"), (900, "CM"), (500, "D"), (400, "CD"), (100, "C"), (90, "XC"), (50, "L"), (40, "XL"), (10, "X"),
           (9, "IX"), (5, "V"), (4, "IV"), (1, "I"))
-_PART = re.compile(
+_PART = (
     r"(?P<proof>(?:A\.?P\.?|E\.?A\.?|P\.?A\.?|artist['’]?s? proofs?|proofs?)\s*)?"
-    r"(?P<first>[0-9]+|[IVXLCDM]+)(?:\s*(?:-|–|—|to)\s*(?P<last>[0-9]+|[IVXLCDM]+))?(?:\s*(?:/|of)\s*(?P<limit>[0-9]+|[IVXLCDM]+))?",
-    re.IGNORECASE)
+    r"(?P<first>[0-9]+|[IVXLCDM]+)(?:\s*(?:-|–|—|to)\s*(?P<last>[0-9]+|[IVXLCDM]+))?(?:\s*(?:/|of)\s*(?P<limit>[0-9]+|[IVXLCDM]+))?")
 
 
 def roman(number: int) -> str:
@@ -77,7 +76,7 @@ def parse_numbers(text: str) -> tuple[list[Number], int | None]:
     parsed: list[Number] = []
     stated: int | None = None
     for part in filter(None, (p.strip() for p in re.split(r"[,;+&]|\band\b", text))):
-        match = _PART.fullmatch(part)
+        match = re.fullmatch(_PART, part, re.IGNORECASE)
         if match is None:
             raise ValueError(f"{part!r} is not an edition number")
         first = _value(match["first"])

@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 from catalogue.records import stores
-from catalogue.records.browsing import IS_DAMAGE, in_order
-from catalogue.records.findings import DAMAGE_KINDS, Finding, by_id, by_kind
+from catalogue.records.browsing import in_order
+from catalogue.records.finding_kinds import DAMAGE_KINDS, IS_DAMAGE
+from catalogue.records.findings import Finding, by_id, by_kind
 from catalogue.records.fixity import last_audit
 from catalogue.records.rows import Database, fetch, fetch_int, fetch_one
 

@@ -22,7 +22,7 @@ from catalogue.operations.copying import NEVER_READ, NO_INTACT_COPY, OUTCOMES
 from catalogue.reading.exif import iso_time
 from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import Database, transaction
-from catalogue.records.findings import KINDS
+from catalogue.records.finding_kinds import KINDS
 from catalogue.settings import Home
 
 Scan = Callable[..., Path]

@@ -24,7 +24,7 @@ import catalogue.commands
 from catalogue.commands import COMMANDS, main
 from catalogue.commands import command as program
 from catalogue.commands.printing import plain
-from catalogue.commands.session import bar
+from catalogue.commands.watching import bar
 from catalogue.progress import Progress
 from catalogue.untrusted import visible, visible_json
 

@@ -4,10 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from catalogue.allowed_settings import setting_fault
 from catalogue.filing.levels import MEANINGS, Choice, choices_of, meaning_of, rules_of, with_choice
 from catalogue.indexing.guessing import guess_paths
 from catalogue.indexing.naming import names_in_path
-from catalogue.settings import setting_fault
 
 
 def test_levels_become_rules_the_most_particular_first() -> None:

@@ -527,7 +527,7 @@ def test_copies_and_last_check_are_the_same_wherever_they_are_asked(world: World
     """The piece page, an order's file, the holdings page, the levels and the findings of one scan."""
     from catalogue.fixity import levels
     from catalogue.ledger.health import health
-    from catalogue.records import browsing, fixity_facts
+    from catalogue.records import fixity_facts, glances
     from catalogue.sheets.holdings import _kept
 
     shop, db = world.shop, world.shop.db
@@ -551,7 +551,7 @@ def test_copies_and_last_check_are_the_same_wherever_they_are_asked(world: World
     assert f"kept in {said.stores} cop" in words
     words = _kept(db, a, shop.home.settings)
     assert f"kept in {min(said.stores, 1)} cop" in words, "the stores of a test lie on one disk"
-    seen = browsing.glance(db, a.piece_id or 0)
+    seen = glances.glance(db, a.piece_id or 0)
     if seen is not None and seen.sha256 == a.sha256:
         assert (seen.stores, seen.disks, seen.checked_at, seen.present) == (
             said.stores, said.disks, said.checked_at, said.present)

@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from catalogue.allowed_settings import ALLOWED
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger.capture_plan import CapturePlan, capture_plans
 from catalogue.operations.capturing import summarize
-from catalogue.settings import ALLOWED, Bed, Settings, read_settings
+from catalogue.settings import Bed, Settings, read_settings
 
 
 def test_ninety_by_ninety_on_an_a3_bed() -> None:

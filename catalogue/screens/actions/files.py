@@ -2,40 +2,18 @@
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from catalogue.errors import CatalogueError
-from catalogue.records.database import Database
-from catalogue.records.paths import native_path
 from catalogue.screens.page import Page
 from catalogue.screens.texts.formats import safe
 
+if TYPE_CHECKING:
+    from catalogue.operations.file_locations import FileLocation
+    from catalogue.records.database import Database
+
 DISK_PATIENCE = 2.0     # seconds for which keys wait until the disks have answered
-
-
-@dataclass(frozen=True, slots=True)
-class FileLocation:
-    """One file of a scan as it lies now. ``reachable``: its store is connected and the file is there."""
-
-    path: Path
-    store: str
-    role: str
-    reachable: bool
-
-
-def file_locations(db: Database, sha256: str) -> list[FileLocation]:
-    """Where a scan's files are, those within reach first."""
-    from catalogue.indexing.stores import locate_store
-    from catalogue.records import files, scans, stores
-
-    scan = scans.by_digest(db, sha256)
-    locations = []
-    for file in files.of_scan(db, scan.id) if scan else ():
-        root = locate_store(db, stores.by_id(db, file.store_id))
-        path = (root or Path(file.root)) / native_path(file.path)
-        locations.append(FileLocation(path, file.store, scan.role if scan else "", root is not None and path.is_file()))
-    return sorted(locations, key=lambda place: not place.reachable)
 
 
 def text_of(path: Path) -> str:
@@ -50,18 +28,24 @@ class FileActions(Page):
         """SHA-256 of the scan under the cursor, as it is drawn; None where there is none."""
         raise NotImplementedError
 
-    def _with_places(self, then: Callable[[list[FileLocation]], object]) -> None:
+    def _with_places(self, then: Callable[["list[FileLocation]"], object]) -> None:
         sha256 = self.scan_meant()
         if sha256 is None:
             self.app.say("No scan selected.", "warning")
             return
-        self.ask(lambda db: file_locations(db, sha256), then, group="places", thread="disks", holds=self.app,
+
+        def locate(db: "Database") -> "list[FileLocation]":
+            from catalogue.operations.file_locations import file_locations  # not needed for the first list
+
+            return file_locations(db, sha256)
+
+        self.ask(locate, then, group="places", thread="disks", holds=self.app,
                  patience=DISK_PATIENCE)
 
     def action_copy_path(self) -> None:
         from catalogue.screens.dialogs.confirm import MessageDialog
 
-        def show(locations: list[FileLocation]) -> None:
+        def show(locations: "list[FileLocation]") -> None:
             if not locations:
                 self.app.say("No file of this scan is on record.", "warning")
                 return
@@ -82,8 +66,8 @@ class FileActions(Page):
 
         self._with_reachable(lambda place: self._start(revealer(place.path), place))
 
-    def _with_reachable(self, then: Callable[[FileLocation], object]) -> None:
-        def first(locations: list[FileLocation]) -> None:
+    def _with_reachable(self, then: Callable[["FileLocation"], object]) -> None:
+        def first(locations: "list[FileLocation]") -> None:
             reachable = [place for place in locations if place.reachable]
             if reachable:
                 then(reachable[0])
@@ -94,7 +78,7 @@ class FileActions(Page):
 
         self._with_places(first)
 
-    def _open(self, place: FileLocation) -> None:
+    def _open(self, place: "FileLocation") -> None:
         from catalogue.screens.dialogs.confirm import confirm
         from catalogue.screens.system_viewer import viewer
 
@@ -106,7 +90,7 @@ class FileActions(Page):
         else:
             self._start(command, place)
 
-    def _start(self, command: list[str], place: FileLocation) -> None:
+    def _start(self, command: list[str], place: "FileLocation") -> None:
         from catalogue.screens.system_viewer import start_program
 
         try:

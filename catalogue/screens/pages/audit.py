@@ -13,7 +13,7 @@ from catalogue.fixity.copies import ALL_ON_ONE_DISK, all_on_one_disk
 from catalogue.operations.findings import Accepted, accept_finding, summarize
 from catalogue.records import scans, upkeep_lists
 from catalogue.records.database import Database
-from catalogue.records.findings import DAMAGE_KINDS
+from catalogue.records.finding_kinds import DAMAGE_KINDS
 from catalogue.records.paths import display_path
 from catalogue.records.scans import Scan
 from catalogue.records.upkeep_lists import FindingItem, KindCount

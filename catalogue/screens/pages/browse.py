@@ -1,7 +1,6 @@
 """Browse: artists, their pieces, and the picture at once while the cursor moves."""
 
 from collections.abc import Iterable
-from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from textual.containers import Container, Vertical
@@ -9,7 +8,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from catalogue.records import browsing
-from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
+from catalogue.records.browsing import ArtistItem, PieceItem, Totals
 from catalogue.records.database import Database
 from catalogue.screens.actions import opening, repeating
 from catalogue.screens.actions.files import FileActions
@@ -21,6 +20,7 @@ from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
 if TYPE_CHECKING:
+    from catalogue.records.glances import Glance
     from catalogue.screens.app import CatalogueApp
 
 NOTHING = "Nothing here yet.\nPress 6 for the stores, then a\nto add a folder of scans."
@@ -39,7 +39,8 @@ class BrowsePage(FileActions, Page):
     def __init__(self) -> None:
         super().__init__()
         self._glance: Glance | None = None
-        self._totals = Totals(0, 0, 0, 0)
+        self._totals: Totals | None = None
+        self._first_rows_read = False       # what else there is to read waits until they are drawn
         self._listed: int | None = None     # the artist whose pieces are listed; 0 is all
         self._artists = PagedTable[ArtistItem](
             [Column("Artist", 0, lambda row: (row.name, "italic" if row is ALL else "")),
@@ -72,6 +73,10 @@ class BrowsePage(FileActions, Page):
             return [ALL, *rows] if at_start else rows
 
         self._artists.show(Source(page, lambda db, row: browsing.artist(db, row.id) if row.id else ALL), keep=keep)
+        if self._first_rows_read:
+            self._ask_totals()
+
+    def _ask_totals(self) -> None:
         self.ask(browsing.totals, self._show_totals, group="totals")
 
     def _show_totals(self, totals: Totals) -> None:
@@ -88,7 +93,7 @@ class BrowsePage(FileActions, Page):
         if artist is not None and artist.id:
             self._pieces.set_title(artist.name, artist.pieces)
         else:
-            self._pieces.set_title("Pieces", self._totals.pieces)
+            self._pieces.set_title("Pieces", self._totals.pieces if self._totals else None)
 
     def _load_pieces(self, *, keep: bool = False) -> None:
         artist = self._artists.highlighted
@@ -105,17 +110,33 @@ class BrowsePage(FileActions, Page):
         if event.table is self._artists:
             if event.row is not None:   # else not read yet: a list that was read has a row for all artists
                 self._load_pieces(keep=event.row.id == self._listed)
-        elif event.row is None:
-            self._show_glance(None)
+        elif self._listed is None:
+            return      # no list was read yet
+        elif self._first_rows_read:
+            self._ask_glance(event.row)
         else:
+            self._first_rows_read = True
             self.release_drawing()
-            self.ask(partial(browsing.glance, piece_id=event.row.id), self._show_glance, group="glance")
+            self.call_after_refresh(self._ask_glance, event.row)
+            self.call_after_refresh(self._ask_totals)
 
-    def _show_glance(self, glance: Glance | None) -> None:
+    def _ask_glance(self, row: PieceItem | None) -> None:
+        if row is None:
+            self._show_glance(None)
+            return
+
+        def glance(db: Database) -> "Glance | None":
+            from catalogue.records.glances import glance  # not needed for the first list
+
+            return glance(db, row.id)
+
+        self.ask(glance, self._show_glance, group="glance")
+
+    def _show_glance(self, glance: "Glance | None") -> None:
         self._glance = glance
         if glance is not None:
             self.call_after_refresh(self.app.first_list_shown)     # nobody waits for the first list any more
-        self._preview.show(glance, "" if self._totals.pieces else NOTHING)
+        self._preview.show(glance, "" if self._totals and self._totals.pieces else NOTHING)
 
     def action_open(self) -> None:
         if self._artists.has_focus:
@@ -204,15 +225,15 @@ class PiecePreview(Vertical):
         self._words = Static("", id="preview-words", markup=False)
         super().__init__(self._picture, self._words)
 
-    def show(self, glance: Glance | None, empty: str = "") -> None:
+    def show(self, glance: "Glance | None", empty: str = "") -> None:
         """Show a piece, or ``empty``."""
-        from catalogue.screens.texts.facts import glance_words
-
-        shop = cast("CatalogueApp", self.app)
         if glance is None:
             self._picture.show(None, "")
             self._words.update(empty, layout=False)
             return
+        from catalogue.screens.texts.facts import glance_words  # not needed for the first list
+
+        shop = cast("CatalogueApp", self.app)
         self._picture.show(
             shop.preview(glance.sha256) if glance.has_preview else None,
             "No master yet" if glance.scan_id is None else "No preview: the picture could not be read",

@@ -15,7 +15,7 @@ from catalogue.ledger.values import shown_prints
 from catalogue.money import show_amount
 from catalogue.operations import orders as operations
 from catalogue.operations.wording import summarize_sums
-from catalogue.records import browsing, order_list
+from catalogue.records import glances, order_list
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
 from catalogue.records.numbers import numbered
@@ -111,7 +111,7 @@ class OrdersPage(Page):
         if row is None:
             self._preview.show(None)
         else:
-            self.ask(lambda db: browsing.glance(db, row.line.piece_id), self._preview.show, group="glance")
+            self.ask(lambda db: glances.glance(db, row.line.piece_id), self._preview.show, group="glance")
 
     # The filter and the order of the list
 

@@ -11,7 +11,7 @@ from catalogue.errors import GONE
 from catalogue.operations.correcting import choose_current_master
 from catalogue.records import pieces
 from catalogue.records.database import Database
-from catalogue.records.findings import DAMAGE_KINDS
+from catalogue.records.finding_kinds import DAMAGE_KINDS
 from catalogue.records.orders import Line
 from catalogue.screens.actions import repeating
 from catalogue.screens.actions.correcting import announce_correction, edit_pieces, edit_scans

@@ -7,13 +7,13 @@ from textual.content import Content
 
 from catalogue.progress import data_size
 from catalogue.reading.printsize import prints_up_to
-from catalogue.records.findings import DAMAGE_KINDS
+from catalogue.records.finding_kinds import DAMAGE_KINDS
 from catalogue.records.paths import display_path
 from catalogue.screens.texts.formats import BAD, DOUBT, ago, centimetres, counted, day, line, lines, scanned_cm, size_cm
 
 if TYPE_CHECKING:
     from catalogue.ledger.editions import State
-    from catalogue.records.browsing import Glance
+    from catalogue.records.glances import Glance
     from catalogue.screens.pages.piece_view import PieceView, ScanView
 
 def glance_words(glance: "Glance", day_form: str, *, one_disk: bool) -> Content:

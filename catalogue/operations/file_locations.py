@@ -1,0 +1,30 @@
+"""Where the files of a scan lie now, and which of them can be reached."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.indexing.stores import locate_store
+from catalogue.records import files, scans, stores
+from catalogue.records.database import Database
+from catalogue.records.paths import native_path
+
+
+@dataclass(frozen=True, slots=True)
+class FileLocation:
+    """One file of a scan as it lies now. ``reachable``: its store is connected and the file is there."""
+
+    path: Path
+    store: str
+    role: str
+    reachable: bool
+
+
+def file_locations(db: Database, sha256: str) -> list[FileLocation]:
+    """Where a scan's files are, those within reach first."""
+    scan = scans.by_digest(db, sha256)
+    locations = []
+    for file in files.of_scan(db, scan.id) if scan else ():
+        root = locate_store(db, stores.by_id(db, file.store_id))
+        path = (root or Path(file.root)) / native_path(file.path)
+        locations.append(FileLocation(path, file.store, scan.role if scan else "", root is not None and path.is_file()))
+    return sorted(locations, key=lambda place: not place.reachable)

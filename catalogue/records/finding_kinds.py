@@ -1,0 +1,12 @@
+"""The kinds of finding, apart from their rows: what lists pieces needs no more."""
+
+# Every kind of finding that the program opens.
+KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
+         "undecoded", "reader crashed", "no profile", "vanished", "changing", "single copy", "no off-site copy",
+         "offline", "link", "unreadable folder", "name not UTF-8", "unusable manifest")
+
+# Bytes that are wrong or gone: shown before everything that is merely untidy.
+DAMAGE_KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "missing")
+
+# As a condition on a finding ``f``.
+IS_DAMAGE = f"f.kind IN ({', '.join(repr(kind) for kind in DAMAGE_KINDS)})"
