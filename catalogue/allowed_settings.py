@@ -10,8 +10,10 @@ from datetime import date, datetime
 from difflib import get_close_matches
 
 from catalogue.money import CURRENCIES
-from catalogue.settings import BED, GRAPHICS
 from catalogue.untrusted import unsafe_path
+
+GRAPHICS = ("auto", "sharp", "sextants", "quadrants", "half blocks")
+BED = r"(?P<name>\S.*?)\s+(?P<one>[0-9]{1,6})\s*[x×]\s*(?P<other>[0-9]{1,6})(?:\s*mm)?"
 
 
 def setting_fault(name: str, value: object) -> str:

@@ -10,8 +10,6 @@ from catalogue.errors import CatalogueError
 from catalogue.untrusted import read_regular
 
 ENVIRONMENT = "CATALOGUE_HOME"
-GRAPHICS = ("auto", "sharp", "sextants", "quadrants", "half blocks")
-BED = r"(?P<name>\S.*?)\s+(?P<one>[0-9]{1,6})\s*[x×]\s*(?P<other>[0-9]{1,6})(?:\s*mm)?"
 FILE_BYTES = 1 << 20
 RENAMED = {"minimum_copies": "copies_wanted"}   # the name that settings files of earlier versions give it
 
@@ -60,6 +58,8 @@ class Settings:
     @property
     def all_beds(self) -> tuple[Bed, ...]:
         """The usual bed first."""
+        from catalogue.allowed_settings import BED
+
         matches = [match for bed in self.beds if (match := re.fullmatch(BED, bed))]
         return (Bed("usual bed", self.bed_mm), *(Bed(m["name"], (int(m["one"]), int(m["other"]))) for m in matches))
 

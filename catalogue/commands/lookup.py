@@ -1,10 +1,14 @@
 """The one piece or artist that a person's words mean."""
 
+from typing import TYPE_CHECKING
+
 from catalogue.errors import Ambiguous, NotFound
 from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.pieces import Artist, Piece
-from catalogue.records.search import search
+
+if TYPE_CHECKING:
+    from catalogue.records.search import Found
 
 ID, TITLE = "id:", "title:"  # before a piece's number, or its title, where both could be meant
 ID_DIGITS = 18  # SQLite's integers have 64 bits
@@ -25,7 +29,7 @@ def find_piece(db: Database, words: str) -> Piece:
         raise NotFound(f"There is no piece number {words.removeprefix(ID)}.", hint="Try: catalogue find WORDS.")
     words = words.removeprefix(TITLE)
     fitting = pieces.matching(db, words) or [
-        piece for hit in search(db, words, 20).pieces if (piece := pieces.by_id(db, hit.id))]
+        piece for hit in _search(db, words).pieces if (piece := pieces.by_id(db, hit.id))]
     if not fitting:
         raise NotFound(f"No piece matches {words!r}.", hint="Try: catalogue find WORDS.")
     if len(fitting) > 1:
@@ -50,9 +54,15 @@ def meant_pieces(db: Database, words: str) -> list[tuple[str, Piece]]:
 def find_artist(db: Database, words: str) -> Artist:
     """The one artist meant; raises NotFound, or Ambiguous with those who fit."""
     fitting = pieces.artists_matching(db, words) or [
-        artist for hit in search(db, words, 20).artists if (artist := pieces.artist_by_id(db, hit.id))]
+        artist for hit in _search(db, words).artists if (artist := pieces.artist_by_id(db, hit.id))]
     if not fitting:
         raise NotFound(f"No artist matches {words!r}.", hint="Try: catalogue artist list.")
     if len(fitting) > 1:
         raise Ambiguous(f"{len(fitting)} artists match {words!r}.", hint="; ".join(a.name for a in fitting[:8]) + ".")
     return fitting[0]
+
+
+def _search(db: Database, words: str) -> "Found":
+    from catalogue.records.search import search  # not needed where a number or a title is given
+
+    return search(db, words, 20)

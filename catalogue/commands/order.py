@@ -7,22 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.order_changes import change_several, correct, set_status
 from catalogue.commands.order_options import StatusChoice, print_facts, print_options
 from catalogue.commands.order_text import print_list, print_order, print_proposal
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, SessionGroup
-from catalogue.commands.watching import watched
 from catalogue.dates import shown_day
 from catalogue.errors import Ambiguous, CatalogueError, refusing, sentence
 from catalogue.ledger import periods
-from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.order_filter import read_filter
-from catalogue.ledger.prices import stated_prices
 from catalogue.ledger.values import shown_size
 from catalogue.money import currency_code
-from catalogue.records import numbers, order_list, orders, pieces
+from catalogue.records import numbers, order_list, orders
 from catalogue.records.numbers import numbered
 from catalogue.records.order_list import OrderFilter
 from catalogue.records.orders import STATUSES
@@ -82,8 +78,12 @@ def _filter(session: Session, db: "Database", words: str, given: dict[str, Any])
     except ValueError as error:
         raise click.UsageError(sentence(error)) from error
     if given["artist"]:
+        from catalogue.commands.lookup import find_artist
+
         wanted = replace(wanted, artist_id=find_artist(db, given["artist"]).id)
     if given["buyer"]:
+        from catalogue.ledger.buyers import find_buyer
+
         wanted = replace(wanted, buyer=find_buyer(db, given["buyer"]).key)
     return replace(wanted, medium=given["medium"], statuses=given["statuses"] or wanted.statuses)
 
@@ -107,6 +107,7 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 
     PIECE is its number, title, or words that fit; id:3 and title:3 tell a number from a title.
     """
+    from catalogue.commands.lookup import find_piece
     from catalogue.ledger.repeat import propose
 
     db = session.existing()
@@ -127,6 +128,7 @@ def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, a
 
     ORDER is its number. Where the words could be either, write order:NUMBER, id:NUMBER or title:TITLE.
     """
+    from catalogue.commands.watching import watched
     from catalogue.ledger.repeat import propose
     from catalogue.operations.orders import check_now
 
@@ -147,6 +149,9 @@ def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, a
 
 def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | None, int | None]:
     """The line or the piece meant, as ``(line id, piece id)``."""
+    from catalogue.commands.lookup import find_piece
+    from catalogue.records import pieces
+
     if line_id is not None:
         return line_id, None
     number = words.removeprefix("order:")
@@ -182,6 +187,8 @@ def _print_asked(out: Printer, session: Session, db: "Database", proposal: "Prop
 
 def _priced(db: "Database", proposal: "Proposal", given: dict[str, Any]) -> "Proposal":
     """The proposal with the price that was typed. Raises Refused where that is none."""
+    from catalogue.ledger.prices import stated_prices
+
     if given["price"] is None and given["unit_price"] is None:
         return proposal
     order = orders.find_by_number(db, given["number"]) if given["number"] else None
@@ -226,6 +233,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
 
     As HTML and as text.
     """
+    from catalogue.commands.watching import watched
     from catalogue.operations.job_sheets import summarize, write_job_sheets
     from catalogue.sheets.job import job_sheet
 

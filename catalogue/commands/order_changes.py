@@ -4,7 +4,6 @@ from typing import Any
 
 import click
 
-from catalogue.commands.lookup import find_piece
 from catalogue.commands.order_options import PRINTING, SHAPE, StatusChoice, options, print_facts
 from catalogue.commands.order_text import print_changed, print_order
 from catalogue.commands.session import Session, SessionCommand
@@ -82,6 +81,8 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
     lines = orders.lines_of(db, orders.by_number(db, number).id)
     changes = print_facts(given)
     if given["piece"] is not None:
+        from catalogue.commands.lookup import find_piece
+
         changes["piece_id"] = find_piece(db, given["piece"]).id
     order = {name: given[key] for name, key in (("buyer", "buyer"), ("notes", "order_notes"), ("currency", "currency"))
              if given[key] is not None}

@@ -5,11 +5,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from catalogue.errors import AlreadyExists, Gone, Refused, required
-from catalogue.records import editions, effective, events, history, pieces, refilings, replay, scans, stated_facts
+from catalogue.records import editions, events, history, pieces, refilings, replay, scans, stated_facts
 from catalogue.records.database import Database, last_statement, statement_since, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
+from catalogue.records.transactions import recompute
 from catalogue.untrusted import shell_word
 
 
@@ -49,7 +50,7 @@ def correction(db: Database) -> Iterator[Making]:
     making = Making(db, last_statement(db))
     with transaction(db):
         yield making
-        effective.recompute(db)
+        recompute(db)
         for words in making.words:
             with transaction(db, words):
                 pass

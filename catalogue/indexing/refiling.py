@@ -15,10 +15,10 @@ from catalogue.indexing.guessing import guess_scans
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import guesses, pieces, refilings, scans, stated_facts
 from catalogue.records.database import Database, RolledBack, transaction
-from catalogue.records.effective import recompute
 from catalogue.records.folding import fold_name
 from catalogue.records.guesses import Guess, Guessed
 from catalogue.records.paths import display_path
+from catalogue.records.transactions import recompute
 from catalogue.settings import Home
 
 

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from catalogue.money import exact_amount
-from catalogue.records import search
 from catalogue.records.database import Database
 from catalogue.records.folding import separated
 from catalogue.records.orders import LINE_STATUS, SELECT_LINE, Line, find_by_number, line_of
@@ -119,7 +118,7 @@ def sums(db: Database, wanted: OrderFilter) -> OrderSums:
             money.setdefault(currency, []).append(count * Decimal(price))
         else:
             unpriced += count
-    orders = fetch_int(db, f"""SELECT count(DISTINCT o.id) FROM {source} WHERE {where}
+    orders = fetch_int(db, f"""SELECT count(DISTINCT l.order_id) FROM {source} WHERE {where}
                                AND {LINE_STATUS} <> 'cancelled'""", values)
     return OrderSums(orders, lines, prints, tuple(Money(currency, exact_amount(sum(amounts, Decimal(0)), currency))
                                                   for currency, amounts in sorted(money.items())), unpriced, cancelled)
@@ -159,6 +158,8 @@ def _where(db: Database, wanted: OrderFilter) -> tuple[str, list[object]]:
     if order:   # "N-1" is that order, not every line with a word in n and one in 1
         add("o.id = ?", order.id)
     elif wanted.words:
+        from catalogue.records import search  # not needed for the whole list
+
         terms = search.corrected_terms(db, wanted.words)
         add("+o.id IN (SELECT rowid FROM order_words WHERE order_words MATCH ?)", search.match_query(terms, "*"))
         # the index is of whole orders: where one has several lines, each line is looked at

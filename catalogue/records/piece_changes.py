@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalogue.errors import GONE, Refused
-from catalogue.records import effective, stated_facts
+from catalogue.records import stated_facts
 from catalogue.records.rows import Database, fetch, fetch_one, now
-from catalogue.records.transactions import transaction
+from catalogue.records.transactions import recompute, transaction
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,14 +52,14 @@ def undo(db: Database, change: PieceChange) -> None:
         for row in before["pieces"]:
             if row["id"] == before.get("removed"):
                 _state_as_it_was(db, row)
-        effective.recompute(db)  # the piece must be there again before a line can refer to it
+        recompute(db)  # the piece must be there again before a line can refer to it
         for moved in before["moved"]:
             for rowid in moved["rowids"]:
                 _move_back(db, moved, rowid)
         made = before.get("made")
         if made is not None and not stated_facts.is_referred_to(db, int(made)):
             db.execute("DELETE FROM piece_stated WHERE piece_id = ?", [made])
-        effective.recompute(db)
+        recompute(db)
         db.execute("UPDATE piece_change SET undone = ? WHERE id = ?", [now(), change.id])
 
 

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from catalogue.errors import required
-from catalogue.records import effective, effective_artists, folding, stale_rows, stated_facts
+from catalogue.records import effective_artists, folding, stale_rows, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_id, fetch_int, fetch_one, fetch_text
-from catalogue.records.transactions import transaction
+from catalogue.records.transactions import recompute, transaction
 
 folded = folding.fold_name  # a name as compared
 
@@ -100,7 +100,7 @@ def piece_called(db: Database, artist_id: int, title: str, year: str = "", inven
                 facts[name] = value
         stated_facts.state_piece(db, piece_id, facts)
         if row is not None and facts:
-            effective.recompute(db)
+            recompute(db)
         elif facts:
             db.execute("UPDATE piece SET year = ?, inventory_number = ? WHERE id = ?",
                        [year, inventory_number, piece_id])
@@ -158,21 +158,21 @@ def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -
         if chosen is not None or (held is not None and held["current_sha256"] is not None):
             stated_facts.state_piece(db, piece_id, {"current_sha256": chosen})
         stale_rows.mark_stale(db, "current", [piece_id])
-        effective.recompute(db)
+        recompute(db)
 
 
 def propose_current(db: Database, piece_id: int) -> None:
     """Have the current master follow the rule again (``records.current``), unless a person chose."""
     with transaction(db):
         stale_rows.mark_stale(db, "current", [piece_id])
-        effective.recompute(db)
+        recompute(db)
 
 
 def state(db: Database, piece_id: int, facts: Mapping[str, object]) -> None:
     """What a person says of a piece: any of ``stated_facts.PIECE_FACTS``."""
     with transaction(db):
         stated_facts.state_piece(db, piece_id, facts)
-        effective.recompute(db)
+        recompute(db)
 
 
 def has_stated_facts(db: Database, piece_id: int) -> bool:
@@ -205,7 +205,7 @@ def join(db: Database, keep: Piece, gone: Piece) -> None:
     stated_facts.state_piece(db, gone.id, {"joined_into": keep.id})
     for table, column in _referrers(db):
         db.execute(f"UPDATE {table} SET {column} = ? WHERE {column} = ?", [keep.id, gone.id])
-    effective.recompute(db)
+    recompute(db)
 
 
 def joined_facts(keeping: Mapping[str, object], lost: Mapping[str, object], name: str) -> dict[str, object]:
@@ -276,7 +276,7 @@ def describe_artist(db: Database, artist_id: int, **facts: str) -> None:
     if changed:
         with transaction(db):
             stated_facts.state_artist(db, artist_id, changed)
-            effective.recompute(db)
+            recompute(db)
 
 
 def describe(db: Database, piece_id: int, **facts: object) -> None:

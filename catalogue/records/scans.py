@@ -6,9 +6,9 @@ import zlib
 from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest, Stated
-from catalogue.records import effective, stale_rows, stated_facts
+from catalogue.records import stale_rows, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_int, fetch_one, fetch_text, now, save_row
-from catalogue.records.transactions import transaction
+from catalogue.records.transactions import recompute, transaction
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
 
@@ -139,7 +139,7 @@ def set_capture(db: Database, scan_id: int, notes: dict[str, str]) -> None:
 def _state(db: Database, scan_id: int, facts: dict[str, object]) -> None:
     with transaction(db):
         stated_facts.state_scan(db, fetch_text(db, "SELECT sha256 FROM scan WHERE id = ?", [scan_id]), facts)
-        effective.recompute(db)
+        recompute(db)
 
 
 def capture(db: Database, scan_id: int) -> dict[str, str]:

@@ -79,7 +79,7 @@ def unlogged_transaction(db: Database) -> Iterator[None]:
     with write_lock(db):
         statements.drop_triggers(db)
         yield
-        catalogue_connection(db).before_commit(db)
+        recompute(db)
         statements.make_triggers(db)
 
 
@@ -111,6 +111,11 @@ def statement_since(db: Database, before: int | None) -> int | None:
     """Id of the event of what was stated since :func:`last_statement` gave ``before``; None where nothing was."""
     event = last_statement(db)
     return event if event != before else None
+
+
+def recompute(db: Database) -> None:
+    """Compute the stale derived rows now, within a transaction, for what asks for them before its commit does so."""
+    catalogue_connection(db).before_commit(db)
 
 
 def catalogue_connection(db: Database) -> Connection:

@@ -17,6 +17,7 @@ from textual.cache import FIFOCache, LRUCache
 from textual.css.stylesheet import Stylesheet
 from textual.drivers import linux_driver
 from textual.events import ScreenResume
+from textual.geometry import Size
 from textual.message import Message
 from textual.message_pump import MessagePump
 from textual.screen import Screen
@@ -206,7 +207,8 @@ class ThriftyApp(App[T]):
 
 
 class HeldScreen(Screen[T]):
-    """A screen that can put off its drawing: what is laid out step by step is drawn once, when it is whole."""
+    """A screen that can put off its drawing: what is made step by step is laid out again and drawn once, when it is
+    whole."""
 
     drawing_held = False
 
@@ -214,7 +216,11 @@ class HeldScreen(Screen[T]):
         """Draw from now on, and what there is at once."""
         if self.drawing_held:
             self.drawing_held = False
-            self.refresh()
+            self.refresh(layout=True)
+
+    def _refresh_layout(self, size: Size | None = None, scroll: bool = False) -> None:
+        if not self.drawing_held or (size or self.outer_size) != self._compositor.size:
+            super()._refresh_layout(size, scroll)
 
     def _compositor_refresh(self) -> None:
         if not self.drawing_held:
