@@ -8,6 +8,7 @@ from catalogue.records.rows import Database, fetch, fetch_one, now
 
 STAND_IN = "stand-in"   # the cause of an offline store where another folder, or its own without marker, is in its place
 
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     id: int

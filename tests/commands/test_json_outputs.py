@@ -39,7 +39,7 @@ STORE = {"id": int, "name": str, "root": str, "kind": str, "marker": str, "added
          "forgotten": (str, NONE)}
 FINDING = {"id": int, "kind": str, "store_id": (int, NONE), "path": str, "file_id": (int, NONE), "scan_id": (int, NONE),
            "detail": str, "hint": str, "offset": (int, NONE), "first_seen": str, "last_seen": str,
-           "resolved": (str, NONE), "resolution": str, "former_sha256": str}
+           "resolved": (str, NONE), "resolution": str, "former_sha256": str, "cause": str}
 SCAN = {"id": int, "sha256": str, "pixel_digest": str, "bytes": int, "format": str, "width": (int, NONE),
         "height": (int, NONE), "bits": (int, NONE), "samples": (int, NONE), "photometric": str, "compression": str,
         "ppi_x": (float, NONE), "ppi_y": (float, NONE), "profile_name": str, "profile_digest": str, "role": str,
