@@ -15,7 +15,7 @@ from catalogue import __version__
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, SessionCommand
 from catalogue.errors import CatalogueError
-from catalogue.indexing.stores import is_at, on_one_disk
+from catalogue.indexing.stores import is_in_place, on_one_disk
 from catalogue.operations.upkeep import rebuild_search_indexes
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
@@ -166,6 +166,7 @@ def _stores(session: Session) -> list[Part]:
         with closing(read_only_database(session.home.database)) as db:
             held = [(store, stores.holding(db, store.id)) for store in stores.listed(db)]
             shared = on_one_disk(db)
+            in_place = {store.id for store, _ in held if is_in_place(db, store, Path(store.root))}
     except CatalogueError:
         return []  # the catalogue's own part has said why
     numbers = {store.name: number for number, (store, _) in enumerate(held, 1)}
@@ -173,7 +174,7 @@ def _stores(session: Session) -> list[Part]:
     for number, (store, holding) in enumerate(held, 1):
         root = Path(store.root)
         part = Part(f"Store {number} ({store.kind})", {"files": f"{holding.files:,}", "held": data_size(holding.bytes)})
-        if is_at(store, root):
+        if store.id in in_place:
             part.facts["file system"] = filesystem(root) or "unknown"
             part.facts["may be written"] = "yes" if os.access(root, os.W_OK) else "no"
             _room(part, root)

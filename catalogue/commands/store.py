@@ -7,13 +7,13 @@ import click
 
 from catalogue.commands.printing import Printer, ask, yes_or_no
 from catalogue.commands.session import Session, SessionGroup
+from catalogue.indexing.markers import read_marker
 from catalogue.indexing.stores import (
     MARKER,
     has_lost_marker,
     locate_store,
     marked_elsewhere,
     on_one_disk,
-    read_marker,
 )
 from catalogue.operations.stores import (
     add_store,

@@ -7,7 +7,7 @@ from catalogue.records import files, locations
 from catalogue.records.database import Database
 from catalogue.records.paths import UnusablePath, native_path
 from catalogue.records.stores import Store
-from catalogue.storage.devices import device_of
+from catalogue.storage.devices import device_of, is_other_disk
 from catalogue.storage.identity import filesystem_id, identity
 
 
@@ -25,9 +25,10 @@ def note_place(db: Database, store: Store, root: Path, *, look: bool = False) ->
     if before is None:
         return 0
     former, filesystem = before.device.filesystem, device.filesystem
-    if former == filesystem and before.inode == place.inode and not look:
+    copied = is_other_disk(before.device, device) or (
+        former != filesystem and _names_a_volume(former) and _names_a_volume(filesystem))
+    if former == filesystem and before.inode == place.inode and not copied and not look:
         return 0
-    copied = former != filesystem and _names_a_volume(former) and _names_a_volume(filesystem)
     others = []
     for file_id, path, inode in locations.inodes_of_store(db, store.id):
         try:

@@ -1,6 +1,5 @@
 """Stores on the disk: the marker by which one is known again, where it is mounted now, and its root held open."""
 
-import json
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -10,22 +9,23 @@ from uuid import uuid4
 
 from catalogue.errors import Busy, CatalogueError, Refused, StoreAway
 from catalogue.indexing import mount_points
+from catalogue.indexing.markers import read_marker, write_marker
 from catalogue.indexing.places import note_place
 from catalogue.records import events, findings, locations, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.locations import SharedDevice
 from catalogue.records.stores import Store
-from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
-from catalogue.storage.devices import device_of, shares_device
-from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
+from catalogue.storage.atomic import opened, remove_leftover
+from catalogue.storage.devices import device_of, is_other_disk, numbered_disks, shares_device
+from catalogue.storage.folders import MARKER, OpenFolder, open_root
 from catalogue.storage.identity import FileId, filesystem_id, identity, inside, overlapping, same_file
 from catalogue.storage.mounts import server_name
 from catalogue.untrusted import shell_word
 
 UNMARKED = "unmarked:"
-__all__ = ["MARKER", "UNMARKED", "add_store", "has_lost_marker", "is_at", "is_same_disk", "locate_store",
-           "marked_elsewhere", "marker_facts", "move_store", "offline", "on_one_disk", "opened_store",
-           "overlapping_store", "read_marker", "record_offline", "retire_store", "stand_in_advice", "store_holding"]
+__all__ = ["MARKER", "UNMARKED", "add_store", "has_lost_marker", "is_at", "is_in_place", "is_same_disk", "locate_store",
+           "marked_elsewhere", "move_store", "offline", "on_one_disk", "opened_store",
+           "overlapping_store", "record_offline", "retire_store", "stand_in_advice", "store_holding"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -54,7 +54,7 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
     if marker and consent:
         with suppress(CatalogueError), opened(root / MARKER) as place:
             remove_leftover(place)  # of a program that was killed once the marker stood
-    marker = marker or (_write_marker(root, name, str(uuid4())) if consent else f"{UNMARKED}{uuid4()}")
+    marker = marker or (write_marker(root, name, str(uuid4())) if consent else f"{UNMARKED}{uuid4()}")
     with transaction(db):
         store = stores.add(db, name, str(root), kind, marker)
         note_place(db, store, root, look=True)  # a retired store that returns: much may have happened to its files
@@ -88,20 +88,6 @@ def store_holding(db: Database, path: Path) -> Store | None:
     return next((store for store in stores.listed(db) if inside(path, Path(store.root))), None)
 
 
-def read_marker(root: Path) -> str | None:
-    """The id in the marker at ``root``, or None where there is none that can be read."""
-    return marker_facts(root).get("store")
-
-
-def marker_facts(root: Path) -> dict[str, str]:
-    """``store`` (the id) and ``name`` from the marker at ``root``, as far as a small file there says them."""
-    try:
-        with open_folder(root) as folder:
-            return marker_facts_in(folder)
-    except OSError:
-        return {}
-
-
 def _marker_advice(store: Store, root: Path) -> str:
     return (f"If it is this store: catalogue store move {shell_word(store.name)} {shell_word(str(root))} writes it"
             f" again. {_replaced_advice(store)}")
@@ -121,46 +107,24 @@ def _lacks_marker(store: Store, root: Path) -> bool:
     return not store.marker.startswith(UNMARKED) and read_marker(root) is None and bool(_first_name(root))
 
 
-def _write_marker(root: Path, name: str, marker: str) -> str:
-    text = json.dumps({"store": marker, "name": name,
-                       "note": "Marks this folder as a scan store, so that it is recognised again. Please do not "
-                               "remove it."}, indent=1) + "\n"
-    place = root / MARKER
-    try:
-        if os.path.lexists(place) and os.lstat(place).st_size == 0 and place.is_file():
-            write_atomically(place, text.encode())  # left empty by a disk that was full
-        else:
-            write_new(place, text.encode())
-    except Refused as error:
-        if os.path.lexists(place):
-            raise Refused("Another file has the marker's name, or it is damaged.",
-                          hint="Look at it, and move it elsewhere; or add the store with --no-marker.",
-                          path=place) from error
-        raise CatalogueError(f"The marker was not written, and the store was not added: {error.message}",
-                             hint="Allow writing once, or add the store with --no-marker.", path=root) from error
-    except CatalogueError as error:
-        raise CatalogueError(f"The store was not added, because its marker cannot be written: {error.message}",
-                             hint=error.hint or "Add the store with --no-marker.", path=root) from error
-    return marker
-
-
 def locate_store(db: Database, store: Store) -> Path | None:
     """The store's root as mounted now, or None while it is offline. A new mount point of the same disk is noted, and
-    so is another disk at the store's place: what nobody has read there counts as no copy from then on.
+    so is another file system at the store's place: what nobody has read there counts as no copy from then on.
 
     A disk with the store's marker that is not the one last seen there, as a clone is, is never taken for it: see
-    :func:`marked_elsewhere` and :func:`move_store`.
+    :func:`marked_elsewhere` and :func:`move_store`. Neither is one at the store's place whose serial number is another.
     """
     root = Path(store.root)
-    if is_at(store, root):
-        if is_same_disk(db, store, root):
-            return root
-        if store.marker.startswith(UNMARKED):
-            return None
-        with suppress(Refused, Busy), transaction(db):  # a seat that only looks, or while another writes
-            note_place(db, store, root)
+    if is_in_place(db, store, root):
+        if not is_same_disk(db, store, root):
+            with suppress(Refused, Busy), transaction(db):  # a seat that only looks, or while another writes
+                note_place(db, store, root)
         return root
     candidates = marked_elsewhere(store)
+    noted = locations.store_location(db, store.id)
+    if len(candidates) > 1 and noted is not None:  # two that look alike: only a serial number tells
+        candidates = [place for place in candidates
+                      if numbered_disks(device_of(place)) & numbered_disks(noted.device)]
     if len(candidates) != 1 or not is_same_disk(db, store, candidates[0]):
         return None
     with suppress(Refused), transaction(db):  # a seat that only looks cannot note it
@@ -174,6 +138,8 @@ def is_same_disk(db: Database, store: Store, root: Path) -> bool:
     noted, present = locations.store_location(db, store.id), identity(root)
     if noted is None or present is None:
         return present is not None
+    if is_other_disk(noted.device, device_of(root)):
+        return False
     if store.marker.startswith(UNMARKED):
         return present.inode == noted.inode  # the folder under an unmounted disk has another
     return (filesystem_id(root), present.inode) == (noted.device.filesystem, noted.inode)
@@ -208,7 +174,7 @@ def move_store(db: Database, store: Store, folder: Path) -> int:
         raise Refused(f"This folder and the store {other.name!r} overlap.",
                       hint="A file can belong to one store only.", path=root)
     if lost:
-        _write_marker(root, store.name, store.marker)
+        write_marker(root, store.name, store.marker)
     with transaction(db):
         stores.move(db, store.id, str(root))
         unread = note_place(db, store, root)
@@ -227,7 +193,8 @@ def retire_store(db: Database, store: Store) -> None:
 
 def on_one_disk(db: Database) -> list[SharedDevice]:
     """Stores in use, two and two, that are lost together when a disk or server fails, as last seen and as it is now."""
-    devices = {store.name: device_of(store.root) for store in stores.listed(db) if is_at(store, Path(store.root))}
+    devices = {store.name: device_of(store.root) for store in stores.listed(db)
+               if is_in_place(db, store, Path(store.root))}
     together = {(pair.first, pair.second): pair for pair in locations.shared_disks(db)}
     for names in combinations(sorted(devices), 2):
         first, second = (devices[name] for name in names)
@@ -248,10 +215,19 @@ def stand_in_advice(store: Store) -> str:
     root = Path(store.root)
     if _lacks_marker(store, root):
         return f"{root} is there, but {MARKER} in it is gone. {_marker_advice(store, root)}"
+    if is_at(store, root):
+        reason = ("is not the folder last seen there" if store.marker.startswith(UNMARKED) else
+                  "has its marker, but its disk has another serial number than the one last seen there")
+        return f"{root} {reason}: {_clone_advice(store, root)}"
     if others := marked_elsewhere(store):
-        return (f"{others[0]} has its marker, but is not the disk last seen at {store.root}: it may be a clone. If it"
-                f" is this store: catalogue store move {shell_word(store.name)} {shell_word(str(others[0]))}.")
+        return (f"{others[0]} has its marker, but is not the disk last seen at {store.root}:"
+                f" {_clone_advice(store, others[0])}")
     return ""
+
+
+def _clone_advice(store: Store, place: Path) -> str:
+    return (f"it may be a clone, or the same disk in another case. If it is this store: catalogue store move"
+            f" {shell_word(store.name)} {shell_word(str(place))}. Its files count as copies again once they are read.")
 
 
 def record_offline(db: Database, store: Store, detail: str, stand_in: str) -> None:
@@ -284,6 +260,15 @@ def is_at(store: Store, root: Path) -> bool:
     if store.marker.startswith(UNMARKED):
         return bool(_first_name(root))
     return read_marker(root) == store.marker
+
+
+def is_in_place(db: Database, store: Store, root: Path) -> bool:
+    """As :func:`is_at`, and it lies on no disk that is known by its serial number to be another: a clone, bit for bit,
+    has the store's marker too. For an unmarked store it must be the very folder."""
+    if store.marker.startswith(UNMARKED):
+        return is_at(store, root) and is_same_disk(db, store, root)
+    noted = locations.store_location(db, store.id)
+    return is_at(store, root) and (noted is None or not is_other_disk(noted.device, device_of(root)))
 
 
 def _first_name(root: Path) -> str:

@@ -112,8 +112,8 @@ def summarize(result: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
             lines = [f"The store {store.name} is {'still' if former == store.root else 'now'} at {store.root}"
                      + ("; its marker is there." if former == store.root else f"; it was at {former}.")]
             if unread:
-                lines += [f"{counted(unread, 'file')} there {'is another' if unread == 1 else 'are others'} than those"
-                          " that were read before, and will count as copies once the store has been indexed again.",
+                lines += [f"{counted(unread, 'file')} there {'has' if unread == 1 else 'have'} to be read again before"
+                          f" {'it counts as a copy' if unread == 1 else 'they count as copies'}.",
                           *masters_lacking(lacking)]
             return lines
         case StoreRetired(store, closed, lacking):

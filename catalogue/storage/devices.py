@@ -36,8 +36,22 @@ def device_of(place: Path | str | int) -> Device:
 
 def shares_device(first: Device, second: Device) -> bool:
     """Whether two places are lost together when one disk or server fails: one file system, file systems of one disk,
-    or shares of one server, for nothing says that these lie on disks of their own."""
-    return bool(first.filesystem == second.filesystem or first.disks & second.disks)
+    or shares of one server, for nothing says that these lie on disks of their own. A file system cloned bit for bit is
+    one by its name only."""
+    return bool(first.disks & second.disks) or (
+        first.filesystem == second.filesystem and not is_other_disk(first, second))
+
+
+def is_other_disk(noted: Device, present: Device) -> bool:
+    """Whether disks tell by their own numbers that a place lies on others than it did; one of several that is still
+    there is enough. No where the system shows no numbers, as of virtual disks."""
+    return (bool(numbered_disks(noted)) and bool(numbered_disks(present))
+            and not numbered_disks(noted) & numbered_disks(present))
+
+
+def numbered_disks(device: Device) -> frozenset[str]:
+    """Those of a device's disks that have numbers of their own."""
+    return frozenset(disk for disk in device.disks if disk.startswith(_NUMBERED))
 
 
 def physical_disks(place: Path | str | int) -> frozenset[str]:
@@ -67,7 +81,9 @@ def _whole_disks(block: Path) -> Iterator[str]:
     for slave in below:
         yield from _whole_disks(slave)
     if not below:
-        yield _lasting_name(real.parent if (real / "partition").exists() else real)
+        disk = real.parent if (real / "partition").exists() else real
+        image = _first_line(disk / "loop" / "backing_file")
+        yield from physical_disks(image) if image else [_lasting_name(disk)]
 
 
 def _lasting_name(disk: Path) -> str:
@@ -76,6 +92,9 @@ def _lasting_name(disk: Path) -> str:
     for number in ("device/wwid", "wwid", "serial", "device/serial", "device/cid"):
         if known := _first_line(disk / number):
             return f"{_NUMBERED}{known} {_first_line(disk / 'size')}"
+    for above in disk.parents:  # a stick or case that answers nothing itself has the number of its plug
+        if (above / "idVendor").exists() and (known := _first_line(above / "serial")):
+            return f"{_NUMBERED}usb {_first_line(above / 'idVendor')} {known} {_first_line(disk / 'size')}"
     return f"{disk.name} {_first_line(disk / 'diskseq')} {_first_line(_BOOT)}"
 
 

@@ -15,6 +15,7 @@ from typing import NamedTuple
 from catalogue.storage.mounts import mount_table, mounts_in
 
 _UUIDS = Path("/dev/disk/by-uuid")
+_UDEV = Path("/run/udev/data")
 
 
 class FileId(NamedTuple):
@@ -89,6 +90,10 @@ def _filesystem(device: int, fsid: int, mounts: bytes) -> str:
     for mount in mounts_in(mounts):
         if mount.device == number and mount.is_share:
             return f"share {mount.source}"
+    with suppress(OSError):  # first: of a disk and its clone only one has the link below
+        for line in (_UDEV / f"b{number}").read_text(encoding="utf-8", errors="replace").splitlines():
+            if line.startswith("E:ID_FS_UUID_ENC="):
+                return f"volume {line.partition('=')[2]}"
     with suppress(OSError):  # no such folder in a container, or on another system
         for link in sorted(_UUIDS.iterdir()):
             if link.stat().st_rdev == device:

@@ -22,6 +22,7 @@ from catalogue.fixity.verdicts import link_on_the_way
 from catalogue.indexing import corrections, mount_points
 from catalogue.indexing import places as noted_places
 from catalogue.indexing import stores as on_disk
+from catalogue.indexing.markers import read_marker
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
 from catalogue.operations import copying as copying_operation
 from catalogue.operations import stores as moving
@@ -32,7 +33,7 @@ from catalogue.records.fixity import baggable, wanted_by
 from catalogue.records.locations import disks_in_use, shared_disks
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
-from catalogue.storage import devices
+from catalogue.storage import devices, identity
 from catalogue.storage.folders import Entry
 from catalogue.storage.medium import NoRoom
 from tests.files import part_path
@@ -305,6 +306,85 @@ def test_a_clone_is_never_taken_for_the_disk(shop: Shop, volumes: Path) -> None:
     assert locate_store(shop.db, shop.store("nas")) == volumes / "clone"
 
 
+@pytest.fixture
+def disks(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
+    """The serial number of the disk that each folder lies on, by the folder's name; of others the system tells none.
+    All have one file system and one inode, as a disk has and what dd(1) makes of it."""
+    serials: dict[str, str] = {}
+
+    def device(place: Path | str) -> devices.Device:
+        serial = serials.get(Path(place).name)
+        return devices.Device("volume 7", frozenset([f"disk naa.{serial} 100"] if serial else []))
+
+    def one_inode(place: Path) -> identity.FileId | None:
+        real = identity.identity(place)
+        return real and identity.FileId(real.inode, 2)
+
+    for module in (noted_places, on_disk):
+        monkeypatch.setattr(module, "device_of", device)
+        monkeypatch.setattr(module, "filesystem_id", lambda _: "volume 7")
+    monkeypatch.setattr(on_disk, "identity", one_inode)
+    monkeypatch.setattr(noted_places, "identity", lambda place, **options: (
+        one_inode(place) if Path(place).is_dir() else identity.identity(place, **options)))
+    return serials
+
+
+def test_a_clone_in_the_stores_place_is_known_by_its_serial_number(
+        shop: Shop, scan: Scan, volumes: Path, disks: dict[str, str]) -> None:
+    """Made by dd, with marker, UUID and inodes of the disk, and mounted where that was; then said to be the store."""
+    scan("main/Ada/Harbour/0.tif")
+    disks["nas"] = "1"
+    store = shop.add("nas", "copy")
+    shop.index()
+    copy(shop, "nas")
+    assert held(shop, "Ada/Harbour/0.tif").stores == 2
+    disks["nas"] = "2"
+    assert locate_store(shop.db, store) is None and not on_disk.is_same_disk(shop.db, store, Path(store.root))
+    assert not on_disk.is_in_place(shop.db, store, Path(store.root))
+    with pytest.raises(StoreAway, match=f"another serial number.*the same disk in.*store move nas {store.root}"):
+        copy(shop, "nas")
+    shop.index("nas")
+    assert next_step(shop.db, shop.finding("offline"), "D Mon YYYY").action == "look"
+    moved = moving.move_store(shop.db, shop.home, "nas", Path(store.root))
+    assert moved.unread == 1 and held(shop, "Ada/Harbour/0.tif").stores == 1, "its bytes have not been read"
+    assert moving.summarize(moved)[1] == "1 file there has to be read again before it counts as a copy."
+    shop.index("nas")
+    assert held(shop, "Ada/Harbour/0.tif").stores == 2 and not shop.kinds("", "nas")
+    disks["nas"] = "1"
+    assert locate_store(shop.db, store) is None, "the disk that was left is none either"
+
+
+def test_of_a_disk_and_its_clone_the_serial_number_tells(shop: Shop, volumes: Path, disks: dict[str, str]) -> None:
+    disks["nas"] = "1"
+    store = shop.add("nas", "copy")
+    for place in ("clone", "disk"):
+        shutil.copytree(shop.folder / "nas", volumes / place)
+    disks.update({"nas": "2", "clone": "2", "disk": "1"})
+    assert locate_store(shop.db, store) == volumes / "disk", "a clone is in its place"
+    disks.update({"nas": "1"})
+    move_store(shop.db, store, shop.folder / "nas")
+    shutil.rmtree(shop.folder / "nas")
+    assert locate_store(shop.db, store) == volumes / "disk", "both are elsewhere"
+    shop.add("nas2")
+    move_store(shop.db, shop.store("nas"), volumes / "clone")
+    disks.update({"clone": "", "disk": ""})
+    assert locate_store(shop.db, shop.store("nas")) == volumes / "clone", "without numbers as ever: the place decides"
+    shop.index("nas")
+    disks["clone"] = "3"
+    assert locate_store(shop.db, shop.store("nas")) == volumes / "disk", "the number is still known"
+
+
+def test_an_unmarked_store_on_another_disk_is_offline(shop: Shop, disks: dict[str, str]) -> None:
+    disks["plain"] = "1"
+    (shop.folder / "plain" / "Ada").mkdir(parents=True)
+    store = add_store(shop.db, "plain", shop.folder / "plain", "copy", consent=False)
+    disks["plain"] = "2"
+    assert locate_store(shop.db, store) is None
+    assert f"store move plain {store.root}" in on_disk.offline(store).hint
+    move_store(shop.db, store, shop.folder / "plain")
+    assert locate_store(shop.db, store) == shop.folder / "plain"
+
+
 def test_a_marker_that_is_gone_is_told_and_written_again_by_a_move_alone(shop: Shop) -> None:
     """Neither adding nor moving helped: the folder was the store already, and had no marker of it."""
     store = shop.add("nas", "copy")
@@ -346,7 +426,7 @@ def test_files_on_the_disk_that_replaced_a_stores_own_count_once_they_are_read(s
     moved = moving.move_store(shop.db, shop.home, "nas", volumes / "larger")
     assert moved.unread == 2
     assert moved.lacking[SINGLE] == 2
-    assert moving.summarize(moved)[1].startswith("2 files there are others than those that were read before")
+    assert moving.summarize(moved)[1].startswith("2 files there have to be read again")
     assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [1, 1]
     shop.index("nas")
     assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [2, 1]
@@ -527,7 +607,7 @@ def test_a_marker_on_a_full_disk_is_whole_or_not_there(shop: Shop, monkeypatch: 
     assert list((shop.folder / "nas").iterdir()) == []
     (shop.folder / "nas" / MARKER).touch()  # as an earlier version left it
     add_store(shop.db, "nas", shop.folder / "nas", "copy", consent=True)
-    assert on_disk.read_marker(shop.folder / "nas")
+    assert read_marker(shop.folder / "nas")
 
 
 def test_a_file_too_large_for_the_disk_does_not_end_the_copying_of_others(
@@ -711,7 +791,7 @@ def test_what_a_kill_left_beside_the_marker_goes_when_the_store_is_added_again(s
     """Killed between giving the marker its name and dropping the temporary one."""
     root = shop.folder / "nas"
     on_disk.retire_store(shop.db, shop.add("nas", "copy"))
-    marker = on_disk.read_marker(root)
+    marker = read_marker(root)
     os.link(root / MARKER, part_path(root / MARKER))
     add_store(shop.db, "nas", root, "copy", consent=True)
-    assert on_disk.read_marker(root) == marker and [p.name for p in root.iterdir()] == [MARKER]
+    assert read_marker(root) == marker and [p.name for p in root.iterdir()] == [MARKER]

@@ -23,7 +23,8 @@ from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
 from catalogue.fixity.restore import plan, restore
-from catalogue.indexing.stores import MARKER, add_store, read_marker
+from catalogue.indexing.markers import read_marker
+from catalogue.indexing.stores import MARKER, add_store
 from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.packets import Description
 from catalogue.intake.sidecars import files_to_describe, write_sidecars

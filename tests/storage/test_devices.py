@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from catalogue.storage import devices as places
-from catalogue.storage import mounts
+from catalogue.storage import identity, mounts
 from catalogue.storage.devices import device_of, shares_device
 from catalogue.storage.identity import filesystem_id
 from catalogue.storage.mounts import host_of, server_name
@@ -74,6 +74,48 @@ class Mounted:
         line = f"36 35 {self.number} / {self.folder} rw,noatime shared:1 - {kind} {source} {options}"
         (self.folder / "mountinfo").write_text(f"{line}\n")
         return device_of(self.folder)
+
+
+def test_a_disk_has_the_number_of_its_plug_and_an_image_that_of_its_disk(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As sysfs shows a USB stick without wwid, and loop devices (drivers/block/loop.c: loop/backing_file)."""
+    blocks, stick = tmp_path / "block", tmp_path / "usb1" / "1-1"
+    disk, image = stick / "1-1:1.0" / "host2" / "block" / "sdb", tmp_path / "image"
+    monkeypatch.setattr(places, "_BLOCKS", blocks)
+    for folder in (blocks, disk, tmp_path / "loop0" / "loop"):
+        folder.mkdir(parents=True)
+    for file, text in {stick / "idVendor": "0781", stick / "serial": "4C53", disk / "size": "100", image: "",
+                       tmp_path / "loop0" / "loop" / "backing_file": str(image)}.items():
+        file.write_text(f"{text}\n")
+    number = f"{os.major(tmp_path.stat().st_dev)}:{os.minor(tmp_path.stat().st_dev)}"
+    (blocks / number).symlink_to(disk)
+    assert places.physical_disks(image) == {"disk usb 0781 4C53 100"}
+    assert list(places._whole_disks(tmp_path / "loop0")) == ["disk usb 0781 4C53 100"]
+    (stick / "serial").unlink()
+    assert places.physical_disks(image) == {"sdb  " + places._first_line(places._BOOT)}, "it has no number"
+
+
+@pytest.mark.parametrize(("noted", "present", "other"), [
+    (["disk a 1"], ["disk b 1"], True), (["disk a 1"], ["disk a 1"], False), (["disk a 1"], ["disk a 2"], True),
+    (["disk a 1", "disk b 1"], ["disk b 1", "disk c 1"], False), ([], ["disk b 1"], False), (["disk a 1"], [], False),
+    (["sda 1 x"], ["sdb 2 x"], False), (["disk a 1"], ["sda 1 x"], False), (["server a"], ["server b"], False)])
+def test_another_disk_is_known_by_numbers_alone(noted: list[str], present: list[str], other: bool) -> None:
+    """A member of a RAID may be replaced; virtual disks have no numbers, and shares no disks."""
+    first, second = (places.Device("volume 7", frozenset(disks)) for disks in (noted, present))
+    assert places.is_other_disk(first, second) is other
+    assert shares_device(first, second) is not other
+
+
+def test_a_disk_and_its_clone_have_one_uuid_whichever_the_link_leads_to(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """udev(7) keeps facts by device number, "E:" before each property; only one link of a name can be."""
+    number = f"{os.major(tmp_path.stat().st_dev)}:{os.minor(tmp_path.stat().st_dev)}"
+    monkeypatch.setattr(identity, "_UDEV", tmp_path)
+    monkeypatch.setattr(identity, "_UUIDS", tmp_path / "none")
+    (tmp_path / f"b{number}").write_text("S:disk/by-id/x\nE:ID_FS_UUID=b7 c4\nE:ID_FS_UUID_ENC=b7\\x20c4\n")
+    identity._filesystem.cache_clear()
+    assert filesystem_id(tmp_path) == r"volume b7\x20c4"
+    identity._filesystem.cache_clear()
 
 
 def test_two_shares_of_one_server_are_lost_together(mounted: Mounted) -> None:
