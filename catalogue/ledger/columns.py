@@ -12,7 +12,8 @@ from catalogue.records.pieces import folded
 from catalogue.spreadsheets import cell_text
 from catalogue.untrusted import LIST_BYTES, read_regular
 
-# Our column, then further headings it is known by, folded. A trailing "cm", "mm" or "in" of a heading is its unit.
+# Our column (in a heading also with blanks for "_"), then further headings it is known by, folded. A trailing "cm",
+# "mm" or "in" of a heading is its unit.
 ORDERS: dict[str, tuple[str, ...]] = {
     "number": ("invoice number", "invoice no", "invoice", "order number", "order no", "order", "job number", "job"),
     "date": ("order date", "invoice date", "ordered", "placed"),
@@ -37,7 +38,7 @@ ORDERS: dict[str, tuple[str, ...]] = {
     "sha256": ("digest", "checksum", "sha 256"),
     "profile": ("printer profile", "icc profile"),
     "settings": ("print notes", "print settings", "intent"),
-    "order_notes": ("order notes",),
+    "order_notes": (),
     "edition": (),              # as the editions are labelled
     "replacing": ("printed anew",),
     "lost": ("destroyed",),
@@ -191,7 +192,8 @@ def _chosen(headings: list[str], ours: Mapping[str, Sequence[str]], mapping: Map
                                  path=path)
         chosen[name] = headings.index(theirs)
     for name, also in ours.items():
-        index = next((plain[key] for key in (name, *also) if key in plain and plain[key] not in chosen.values()), None)
+        index = next((plain[key] for key in (name.replace("_", " "), *also)
+                      if key in plain and plain[key] not in chosen.values()), None)
         if name not in chosen and index is not None:
             chosen[name] = index
     return chosen, {name: units[i] for name, i in chosen.items() if i in units}

@@ -15,6 +15,7 @@ from catalogue.ledger.editions import close
 from catalogue.ledger.importing import RowFate, import_orders
 from catalogue.ledger.importing_editions import import_editions
 from catalogue.ledger.importing_names import import_artists, import_pieces
+from catalogue.ledger.statuses import correct
 from catalogue.records import editions, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.numbers import Number
@@ -301,6 +302,8 @@ def test_the_table_of_orders_read_into_an_empty_catalogue_gives_the_same_lines(s
     import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
     text = ORDERS.replace("deeper blue", "=HYPERLINK(1)")
     import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", text))
+    priced = recorded.order_lines(stocked.db)[0]
+    correct(stocked.db, priced.number, {}, line_id=priced.id, line={"unit_price": "95"})
     other = open_database(tmp_path / "other" / "catalogue.sqlite")
     for name, table in (("e.csv", tables.editions_csv(stocked.db)), ("o.csv", tables.orders_csv(stocked.db))):
         path = written(stocked, name, table)
@@ -310,7 +313,7 @@ def test_the_table_of_orders_read_into_an_empty_catalogue_gives_the_same_lines(s
     assert "'=HYPERLINK" in tables.orders_csv(stocked.db)  # no spreadsheet runs it
     def said(db: Database) -> list[object]:
         return [(o.number, o.placed, o.buyer, o.artist, o.title, o.width_mm, o.height_mm, o.medium, o.border_mm,
-                 o.wrap_mm, o.edge, o.quantity, o.numbers, o.price, o.notes, o.scan_sha256, o.scan_name)
+                 o.wrap_mm, o.edge, o.quantity, o.numbers, o.price, o.unit_price, o.notes, o.scan_sha256, o.scan_name)
                 for o in orders.all_lines(db)]
     assert said(other) == said(stocked.db) and len(said(other)) == 3
     other.close()
