@@ -207,6 +207,8 @@ WORKS = (
          stores=True),
     Work("order status", states.ordered, ("order", "status", "K-1", "printed"),
          rows("SELECT status FROM orders", ("printed",)), may_repeat=True, stores=True),
+    Work("order handover", states.ordered, ("order", "handover", "K-1", "--quantity", "1"),
+         rows("SELECT quantity FROM handover", (1,)), may_repeat=True, stores=True),
     Work("order correct", states.ordered, ("order", "correct", "K-1", "--buyer", "Bea"),
          rows("SELECT buyer FROM orders", ("Bea",)), may_repeat=True, stores=True),
     Work("order change", states.with_buyers,

@@ -106,6 +106,8 @@ def make(schema: int, commit: str) -> None:
             prints = Path(folder) / "prints"
             prints.mkdir()
             run(program, home, "print", "2024-0003", "--to", str(prints), "--ppi", "20")
+        if schema >= 28:
+            run(program, home, "order", "handover", "2024-0003", "--quantity", "1", "--date", "2024-04-05")
         if schema >= 24:  # the recipe of a print file that nothing on record says the making of
             old = main / "Ada Quill" / "Harbour" / "print 2019.tif"
             with tifffile.TiffFile(old.with_name("master.tif")) as master:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.commands.order_changes import change_several, correct, set_status
+from catalogue.commands.order_changes import change_several, correct, hand_over, set_status
 from catalogue.commands.order_options import StatusChoice, print_facts, print_options
 from catalogue.commands.order_text import print_list, print_order, print_proposal
 from catalogue.commands.printing import Printer, ask
@@ -21,7 +21,7 @@ from catalogue.money import currency_code
 from catalogue.records import numbers, order_list, orders
 from catalogue.records.numbers import numbered
 from catalogue.records.order_list import OrderFilter
-from catalogue.records.orders import STATUSES
+from catalogue.records.orders import PARTLY_COLLECTED, STATUSES
 
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
@@ -41,8 +41,8 @@ command = SessionGroup("order", help="Record, list, repeat and correct orders; w
 @click.option("--year", type=click.IntRange(1000, 9999), metavar="YEAR", help="Only orders of this year, such as 2026.")
 @click.option("--artist", default="", help="Only prints of this artist's works.")
 @click.option("--buyer", default="", help="Only orders of this buyer, however spelt.")
-@click.option("--state", "--status", "statuses", type=StatusChoice(STATUSES), multiple=True,
-              help="Only orders in this state; may be repeated.")
+@click.option("--state", "--status", "statuses", type=StatusChoice((*STATUSES, PARTLY_COLLECTED)), multiple=True,
+              help="Only orders in this state; may be repeated. partly: what is left of orders handed over in part.")
 @click.option("--medium", default="", help="Only prints on this paper or canvas.")
 @click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS), help="Sort by this.")
 @click.option("--reverse", is_flag=True, help="Reverse the sort order.")
@@ -92,11 +92,14 @@ def _filter(session: Session, db: "Database", words: str, given: dict[str, Any])
 @click.argument("number")
 def show(session: Session, number: str) -> None:
     """Show order NUMBER with its lines."""
+    from catalogue.records import handovers
+
     db = session.looking()
     order = orders.by_number(db, number)
     lines = orders.lines_of(db, order.id)
-    session.emit({**asdict(order), "lines": lines},
-                 lambda out: print_order(out, order, lines, session.home.settings.dates))
+    handed = handovers.of_order(db, order.id)
+    session.emit({**asdict(order), "lines": lines, "handed_over": handed},
+                 lambda out: print_order(out, order, lines, session.home.settings.dates, handed))
 
 
 @command.command("add")
@@ -250,5 +253,5 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     session.emit(written, summarize(written))
 
 
-for changing in (set_status, change_several, correct):
+for changing in (set_status, hand_over, change_several, correct):
     command.add_command(changing)

@@ -1,4 +1,4 @@
-"""``catalogue order status``, ``change`` and ``correct``: change orders that are on record."""
+"""``catalogue order status``, ``handover``, ``change`` and ``correct``: change orders that are on record."""
 
 from typing import Any
 
@@ -7,8 +7,9 @@ import click
 from catalogue.commands.order_options import PRINTING, SHAPE, StatusChoice, options, print_facts
 from catalogue.commands.order_text import print_changed, print_order
 from catalogue.commands.session import Session, SessionCommand
-from catalogue.errors import Ambiguous, refusing
+from catalogue.errors import Ambiguous, Refused, refusing
 from catalogue.records import orders
+from catalogue.records.numbers import MOST, parse_numbers
 from catalogue.records.orders import STATUSES
 
 
@@ -33,6 +34,37 @@ def set_status(session: Session, number: str, status: str, line_id: int | None) 
         return
     order = set_order_status(db, number, status)
     session.emit(order, summarize(order))
+
+
+@click.command("handover", cls=SessionCommand)
+@click.argument("number")
+@click.option("--line", "line_ids", type=int, multiple=True, help="Only this line; may be repeated.")
+@click.option("--quantity", type=click.IntRange(1, MOST), help="How many prints; otherwise all that are left.")
+@click.option("--numbers", default="", help="Edition numbers that went, such as 3-5; otherwise the lowest in the shop.")
+@click.option("--date", "day", default="", help="When; otherwise today.")
+@click.option("--notes", default="", help="Who collected the prints, or how they were sent.")
+def hand_over(session: Session, number: str, line_ids: tuple[int, ...], quantity: int | None, numbers: str, day: str,
+              notes: str) -> None:
+    """Record which prints of order NUMBER were handed over.
+
+    Without options all that are left. A line of which all prints were handed over is collected, and with its last line
+    the order is. `catalogue undo` takes it back.
+    """
+    from catalogue.operations import orders as operations
+
+    db = session.existing()
+    with refusing("Nothing was recorded"):
+        wanted, on = parse_numbers(numbers)[0], session.day(day)
+    chosen = list(line_ids) or [line.id for line in orders.lines_by_number(db, number)
+                                if line.status not in ("collected", "cancelled")]
+    if not chosen:
+        order = orders.by_number(db, number)
+        raise Refused(f"Nothing of order {order.number} is left to hand over: it is {order.status}.")
+    if (quantity or wanted) and len(chosen) > 1:
+        raise Ambiguous(f"The order {number!r} has {len(chosen)} lines to hand over.",
+                        hint="Choose one with --line; catalogue order show lists them.")
+    result = operations.hand_over(db, chosen, quantity=quantity, numbers=wanted, day=on, notes=notes, of_order=number)
+    session.emit(result, lambda out: print_changed(out, result))
 
 
 @click.command("change", cls=SessionCommand)

@@ -15,6 +15,7 @@ from catalogue.records.orders import Line, NewLine, Order
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
     from catalogue.operations.orders import OrdersChanged
+    from catalogue.records.handovers import Handover
     from catalogue.records.order_list import OrderSums
 
 
@@ -34,7 +35,7 @@ def print_lines(out: Printer, lines: Sequence[Line], dates: str) -> None:
         out.print("  ".join(filter(None, (shown_day(placed, dates), order, status, buyer))))
         for line in its:
             facts = (f"{line.artist}: {line.title}", prints_of(line), print_details(line),
-                     numbered(line.numbers), price_of(line, line.currency))
+                     numbered(line.numbers), price_of(line, line.currency), line.partly)
             out.print(f"    {', '.join(filter(None, facts))}")
 
 
@@ -44,7 +45,7 @@ def print_list(out: Printer, lines: Sequence[Line], sums: "OrderSums", dates: st
         print_lines(out, lines, dates)
     else:
         out.table(["Date", "Order", "State", "Buyer", "Artist", "Piece", "Prints", "Size", "Medium", "Price"], (
-            (shown_day(line.placed, dates), line.number, line.status, line.buyer, line.artist, line.title,
+            (shown_day(line.placed, dates), line.number, line.state, line.buyer, line.artist, line.title,
              line.quantity, shown_size(line.width_mm, line.height_mm), line.medium,
              show_amount(line.price, line.currency)) for line in lines))
     print_sums(out, sums, shown=len(lines))
@@ -65,21 +66,27 @@ def print_changed(out: Printer, result: "OrdersChanged") -> None:
     out.print(" ".join([*summarize(result), *undo_hint(result.event)]))
 
 
-def print_order(out: Printer, order: Order, lines: Sequence[Line], dates: str) -> None:
-    """One order with all that its lines say."""
+def print_order(out: Printer, order: Order, lines: Sequence[Line], dates: str,
+                handed: Sequence["Handover"] = ()) -> None:
+    """One order with all that its lines say, and what of them was ``handed`` over when."""
     out.print(f"Order {order.number}, {shown_day(order.placed, dates)}, {order.status}"
               + (f", {order.buyer}" if order.buyer else ""))
     if order.notes:
         out.print(order.notes)
     for line in lines:
         out.print()
-        out.print(f"line {line.id}{', cancelled' * bool(line.cancelled)}: {line.artist}: {line.title}")
+        state = f", {line.state}" if line.cancelled or line.partly or line.status != order.status else ""
+        out.print(f"line {line.id}{state}: {line.artist}: {line.title}")
         out.print(f"  {prints_of(line)}, {print_details(line)}".rstrip(", "))
         for name, text in (("numbers", line.numbers), ("price", price_of(line, line.currency)),
                            ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
                            ("print notes", line.settings), ("notes", line.notes)):
             if text:
                 out.print(f"  {name}: {text}")
+        for part in handed:
+            if part.line_id == line.id:
+                out.print(f"  handed over {shown_day(part.day, dates)}: " + ", ".join(filter(None, (
+                    counted(part.quantity, "print"), numbered(part.numbers), part.notes))))
 
 
 def print_proposal(out: Printer, proposal: "Proposal", dates: str, asked: str = "") -> None:

@@ -98,11 +98,13 @@ def _print(out: Printer, data: dict[str, Any], dates: str) -> None:
         place = f"{finding['store']}:{display_path(finding['path'])}".strip(":")
         out.print(f"finding: {finding['kind']}: {place}: "
                   f"{finding['detail']}. {finding['hint']}")
+    from catalogue.records.orders import Line
+
     if data["orders"]:
         out.print()
         out.print("orders")
     for line in data["orders"]:
         out.print(f"  {shown_day(line['placed'], dates)}  {line['number']}  "
                   f"{shown_prints(line['quantity'], line['width_mm'], line['height_mm'])}, {line['medium']}  "
-                  f"{line['status']}  {line['buyer']}  "
+                  f"{Line(**line).state}  {line['buyer']}  "
                   f"{'nos. ' + line['numbers'] if line['numbers'] else ''}  from {line['scan_name'] or 'unknown scan'}")

@@ -42,6 +42,7 @@ ORDERS: dict[str, tuple[str, ...]] = {
     "edition": (),              # as the editions are labelled
     "replacing": ("printed anew",),
     "lost": ("destroyed",),
+    "handed_over": (),          # as ledger.handovers writes it
     "year": ("year of work",),
 }
 EDITIONS: dict[str, tuple[str, ...]] = {

@@ -11,9 +11,10 @@ from typing import TypeVar
 
 from catalogue import money
 from catalogue.errors import CatalogueError, Refused
-from catalogue.ledger import columns, editions, values
+from catalogue.ledger import columns, editions, handovers, values
 from catalogue.ledger.book_dates import BookDates
 from catalogue.ledger.columns import Row, Table
+from catalogue.ledger.handovers import read_handovers
 from catalogue.ledger.prices import stated_prices
 from catalogue.ledger.row_numbers import book, edition_of, not_on_record, numbers_of, unbooked
 from catalogue.ledger.rows import (
@@ -30,6 +31,7 @@ from catalogue.ledger.rows import (
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import buyers, files, numbers, orders, pieces
 from catalogue.records.database import Database, RolledBack, transaction
+from catalogue.records.order_states import stated_status
 from catalogue.records.orders import NewLine, Order
 from catalogue.settings import Settings
 
@@ -218,6 +220,9 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
         border_mm=values.margin_mm(row.get("border"), rules.units.get("border", "mm")),
         wrap_mm=values.margin_mm(row.get("wrap"), rules.units.get("wrap", "mm")), scan_name=row.get("file"),
         profile=row.get("profile"), settings=row.get("settings"), notes=row.get("notes"))
+    handed = read_handovers(row.get("handed_over"))
+    if sum(part.quantity for part in handed) > quantity:
+        raise ValueError(f"more prints are handed over than the {quantity} it has")
     if numbered.any:
         line = replace(line, edition_id=edition_of(db, line, numbered))
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
@@ -233,8 +238,10 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
     alone = status == "cancelled" != order.status
     if not fresh:
         same_buyer = buyers.key_of(db, row.get("buyer")) == buyers.key_of(db, order.buyer)
-        remarks += _disagreements(order, placed, order.buyer if same_buyer else row.get("buyer"),
-                                  status if row.get("status") and not alone else order.status)
+        stated = stated_status(db, order.id)    # without what the file's earlier rows hand over
+        theirs = status if row.get("status") and not alone and not handed else stated
+        remarks += _disagreements(replace(order, status=stated), placed,
+                                  order.buyer if same_buyer else row.get("buyer"), theirs)
     same = next((like.id for like in orders.lines_like(db, order.id, line) if like.id not in rules.claimed
                  and (not numbered.any
                       or like.numbers == numbers.numbers_text([*numbered.taken, *numbered.replacing]))), None)
@@ -249,6 +256,8 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
         orders.cancel_line(db, line_id)
     if line.edition_id is not None:
         book(db, line.edition_id, line_id, numbered)
+    for part in handed:
+        handovers.record(db, replace(part, line_id=line_id))
     rules.claimed.add(line_id)
     orders.note_imported(db, digest, nth, line_id)
     return Fate(row.number, RowFate.RECORDED, "", "", tuple(remarks), line_id)

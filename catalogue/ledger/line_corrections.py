@@ -23,12 +23,21 @@ def facts_that_follow(db: Database, line: Line, changes: Mapping[str, Any]) -> d
 
     A line that took no number although its edition had some left it that way, and does so still.
 
-    Raises NotFound: no such piece. Refused: the line is cancelled or its prints exist, it prints a destroyed number
-    again, or its edition has too few numbers left.
+    Raises NotFound: no such piece. Refused: the line is cancelled or its prints exist, more of them were handed over,
+    it prints a destroyed number again, or its edition has too few numbers left. Of a line that is printed in part, the
+    quantity can still be less: numbers not printed yet are freed.
     """
     changed = {name for name in NUMBERED & set(changes) if changes[name] != getattr(line, name)}
     prints = editions.of_line(db, line.id)
+    if changes.get("quantity", line.quantity) < line.handed:
+        raise Refused(f"{line.handed} prints of line {line.id} of order {line.number} were handed over.",
+                      hint="Its quantity cannot be less.")
     if not changed or ("piece_id" not in changed and not prints and line.status not in ("requested", "approved")):
+        return {}
+    made = [each for each in prints if each.state != "reserved"]
+    if changed == {"quantity"} and made and len(made) <= changes["quantity"] < len(prints) == line.quantity:
+        waiting = [each for each in prints if each.state == "reserved"]     # the rest is not wanted after all
+        editions.free(db, line.id, waiting[changes["quantity"] - len(made):])
         return {}
     _refuse(line, prints, changed)
     after = replace(line, **{name: changes[name] for name in changed})
@@ -49,7 +58,7 @@ def _refuse(line: Line, prints: Sequence[LinePrint], changed: set[str]) -> None:
     if "piece_id" in changed and line.status == "cancelled":
         raise Refused(f"{name} is cancelled, so its piece stays what it was.",
                       hint="If it was not printed, record the right piece as a new order.")
-    if "piece_id" in changed and (made or line.status in MADE):
+    if "piece_id" in changed and (made or line.handed or line.status in MADE):
         raise Refused(f"{name} was printed as {line.title!r}, and a print that was made keeps its piece.",
                       hint="Cancel this line, then record the right piece as a new order.")
     if made:

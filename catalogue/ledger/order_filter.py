@@ -5,7 +5,7 @@ from datetime import date
 
 from catalogue.ledger.periods import take_period
 from catalogue.records.order_list import OrderFilter
-from catalogue.records.orders import STATUS_SPELLINGS, STATUSES
+from catalogue.records.orders import PARTLY_COLLECTED, STATUS_SPELLINGS, STATUSES
 
 _PARTS = re.compile(r'"([^"]*)"|(\S+)')
 
@@ -28,4 +28,4 @@ def read_filter(text: str, today: date) -> OrderFilter:
 def _status(word: str) -> str:
     plain = word.casefold()
     status = STATUS_SPELLINGS.get(plain, plain)
-    return status if status in STATUSES else ""
+    return status if status in (*STATUSES, PARTLY_COLLECTED) else ""

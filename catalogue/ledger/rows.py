@@ -62,13 +62,18 @@ def number_of(row: Row, dates: BookDates) -> str:
 
 def statuses_of(rows: Iterable[Row], dates: BookDates, otherwise: str,
                 status_words: Mapping[str, str]) -> dict[str, str]:
-    """Each order's status: its first row's that is not cancelled, for one row may be cancelled alone."""
+    """Each order's status: its first row's that is not cancelled, for one row may be cancelled alone; nor collected by
+    what was handed over of it, where another's was not."""
     statuses: dict[str, str] = {}
+    alone: set[str] = set()     # orders whose status is so far that of such a row
     for row in rows:
         with suppress(ValueError):  # the row's own fate tells what is wrong with it
             number, status = number_of(row, dates), status_of(row.get("status"), otherwise, status_words)
-            if statuses.get(number, "cancelled") == "cancelled":
+            handed = status == "collected" and bool(row.get("handed_over"))
+            if statuses.get(number, "cancelled") == "cancelled" or (
+                    number in alone and status != "cancelled" and not handed):
                 statuses[number] = status
+                alone = alone | {number} if handed else alone - {number}
     return statuses
 
 

@@ -1,6 +1,6 @@
 """How an order moves on (requested, approved, printed, collected; or cancelled), and how it is corrected."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from catalogue import money
 from catalogue.errors import Refused, refusing
@@ -17,6 +17,9 @@ def set_status(db: Database, number: str, status: str) -> Order:
     Cancelling before printing frees its edition numbers. Once printed the prints exist: their numbers stay out,
     whatever the order is set to later, and only a recorded destruction lets one be printed again. The table of prints
     does both by itself. A cancelled order stays cancelled.
+
+    Raises NotFound; Refused: no such status, the order is cancelled, is to be cancelled though some of its prints were
+    handed over and others not, or is to be back in an earlier state though all were.
     """
     status = orders.known_status(status)
     with transaction(db):
@@ -24,14 +27,35 @@ def set_status(db: Database, number: str, status: str) -> Order:
         if order.status == "cancelled" and status != "cancelled":
             raise Refused(f"The order {number!r} was cancelled, and its numbers may have been issued again.",
                           hint="Record a new one: catalogue order repeat.")
+        if status == "cancelled":
+            _refuse_if_partly(f"order {number}", [line for line in orders.lines_of(db, order.id)
+                                                  if line.status != "cancelled"],
+                              "Cancel its lines of which nothing was handed over, and correct the quantity of others.")
         orders.set_status(db, order.id, status)
-        return orders.by_number(db, number)
+        after = orders.by_number(db, number)
+        if after.status != status:
+            raise Refused(f"All prints of order {number} were handed over.",
+                          hint="If that is wrong, undo the hand-over: catalogue history, then catalogue undo.")
+        return after
+
+
+def _refuse_if_partly(name: str, lines: Sequence[Line], hint: str) -> None:
+    """Raise Refused where some prints of these lines were handed over and others not: what of them is to be cancelled
+    nobody can tell."""
+    gone = sum(line.quantity if line.status == "collected" else line.handed for line in lines)
+    count = sum(line.quantity for line in lines)
+    if 0 < gone < count:
+        raise Refused(f"{gone} of {count} prints of {name} were handed over, so it cannot be cancelled.", hint=hint)
 
 
 def cancel_line(db: Database, line_id: int) -> Line:
     """Cancel one line alone, as :func:`set_status` cancels a whole order; with its last line the order goes too."""
     with transaction(db):
-        order = orders.by_number(db, orders.get_line(db, line_id).number)
+        line = orders.get_line(db, line_id)
+        order = orders.by_number(db, line.number)
+        if line.status != "cancelled":
+            _refuse_if_partly(f"line {line.id} of order {order.number}", [line],
+                              f"If the rest is not wanted, correct its quantity to {line.handed}.")
         orders.cancel_line(db, line_id)
         if all(other.status == "cancelled" for other in orders.lines_of(db, order.id)):
             orders.set_status(db, order.id, "cancelled")
@@ -45,7 +69,7 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
     Prices are given as typed; a line's two prices stay in step with its quantity, and with a currency that is
     corrected. Its scan, edition and numbers follow its piece, size, medium and quantity. Raises:
         NotFound: no such order, line or piece. Refused: as :func:`facts_that_follow`; a price or a currency that is
-        none.
+        none; fewer prints than were handed over.
     """
     with transaction(db):
         known = orders.by_number(db, number)

@@ -85,6 +85,13 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
     return [held for held in whereabouts(db, edition_id) if held.number in numbers]
 
 
+def at_hand(db: Database, edition_id: int | None, numbers: Sequence[Number]) -> list[Number]:
+    """Those of the numbers whose prints are in the shop, or are still to be made there."""
+    places = {Number(held.series, held.number): whereabouts_of(held).place
+              for held in print_moves.prints(db, edition_id)}
+    return [number for number in numbers if places.get(number) in ("shop", "not printed", "unknown")]
+
+
 def place_in_words(held: Whereabouts) -> str:
     """``"with the buyer: Ann Tarn"``, ``"on consignment with Gallery Umberlow"``."""
     words = {"buyer": "with the buyer", "shop": "in the shop", "artist": "with the artist",

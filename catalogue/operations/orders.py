@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from catalogue.errors import Refused
 from catalogue.ledger import statuses
+from catalogue.ledger.handovers import hand_over as hand_over_line
 from catalogue.ledger.health import check_now
 from catalogue.ledger.repeat import record as record_order
 from catalogue.ledger.statuses import correct as correct_order
@@ -12,11 +13,11 @@ from catalogue.money import show_amount
 from catalogue.operations.wording import counted
 from catalogue.records import orders
 from catalogue.records.database import Database, last_statement, statement_since, transaction
-from catalogue.records.numbers import is_several, numbered
+from catalogue.records.numbers import Number, is_several, numbered
 from catalogue.records.orders import Line, Order
 
 __all__ = ["OrdersChanged", "cancel_lines", "change_listed", "change_orders",
-           "check_now", "correct_order", "record_order", "set_order_status", "summarize"]
+           "check_now", "correct_order", "hand_over", "record_order", "set_order_status", "summarize"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,28 @@ def _cancelled(db: Database, line: Line, after: Line) -> str:
     others = "With it the order is cancelled." if not rest else \
         f"The order's other {'line stays' if rest == 1 else f'{rest} lines stay'}."
     return f"Line {line.id} of order {line.number} is cancelled{numbers}. {others}"
+
+
+def hand_over(db: Database, line_ids: Sequence[int], *, quantity: int | None = None, numbers: Sequence[Number] = (),
+              day: str = "", notes: str = "", of_order: str = "") -> OrdersChanged:
+    """Record that prints of these lines were handed over, all or none of it: of one line a ``quantity`` or its
+    ``numbers``, else all that is left of each; ``of_order`` alone where that is said. Raises NotFound, Refused."""
+    before, chosen = last_statement(db), list(dict.fromkeys(line_ids))
+    with transaction(db):
+        for line_id in chosen if of_order else ():
+            orders.lines_by_number(db, of_order, line_id)
+        for line_id in chosen:
+            hand_over_line(db, line_id, quantity=quantity, numbers=numbers, day=day, notes=notes)
+        after = [orders.get_line(db, line_id) for line_id in chosen]
+    complete = dict.fromkeys(line.number for line in after if line.order_status == "collected")
+    return OrdersChanged((), tuple(after), statement_since(db, before), (*map(_handed, after), *(
+        f"Order {number} is collected." for number in complete)))
+
+
+def _handed(line: Line) -> str:
+    if line.status == "collected":
+        return f"Line {line.id} of order {line.number}: handed over in full."
+    return f"Line {line.id} of order {line.number}: {line.partly}, {line.quantity - line.handed} to come."
 
 
 def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = None, notes: str | None = None,

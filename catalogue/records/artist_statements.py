@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
 from catalogue.records.database import Database, fetch
-from catalogue.records.orders import LINE_STATUS, MADE, Line, lines_where
+from catalogue.records.order_states import LINE_STATUS
+from catalogue.records.orders import MADE, Line, lines_where
 from catalogue.records.rows import insert_row, save_row
 
 BASES = ("percentage", "fixed", "none")

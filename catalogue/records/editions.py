@@ -196,6 +196,13 @@ def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None
     _add_print(db, edition_id, number, nth + 1, line_id)
 
 
+def mark_printed(db: Database, line_id: int, numbers: Iterable[Number]) -> None:
+    """These prints of a line exist, though its order may not be printed yet."""
+    for number in numbers:
+        db.execute("""UPDATE edition_print SET state = 'printed'
+                      WHERE line_id = ? AND series = ? AND number = ? AND state = 'reserved'""", [line_id, *number])
+
+
 def of_line(db: Database, line_id: int) -> list[LinePrint]:
     """The prints that an order line took, lowest number first."""
     return fetch(db, LinePrint, """SELECT series, number, nth, state FROM edition_print WHERE line_id = ?

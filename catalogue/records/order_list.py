@@ -6,7 +6,8 @@ from decimal import Decimal
 from catalogue.money import exact_amount
 from catalogue.records.database import Database
 from catalogue.records.folding import separated
-from catalogue.records.orders import LINE_STATUS, SELECT_LINE, Line, find_by_number, line_of
+from catalogue.records.order_states import LINE_CANCELLED, LINE_STATUS, PARTLY
+from catalogue.records.orders import PARTLY_COLLECTED, SELECT_LINE, Line, find_by_number, line_of
 from catalogue.records.rows import fetch_int
 
 Value = str | float
@@ -18,7 +19,7 @@ class OrderFilter:
 
     ``buyer`` is a buyer's key (:mod:`catalogue.records.buyers`), ``medium`` stands anywhere in the line's medium, and
     each of the ``words`` begins a word of its artist, title, buyer, medium, size, number or notes; words that are an
-    order's number mean that order.
+    order's number mean that order. ``statuses`` are statuses of a line, or ``PARTLY_COLLECTED``.
     """
 
     first: str = ""
@@ -108,7 +109,7 @@ def sums(db: Database, wanted: OrderFilter) -> OrderSums:
     money: dict[str, list[Decimal]] = {}
     lines = prints = unpriced = cancelled = 0
     for currency, price, status, count, quantity in db.execute(f"""
-            SELECT o.currency, l.price, {LINE_STATUS} = 'cancelled', count(*), sum(l.quantity)
+            SELECT o.currency, l.price, {LINE_CANCELLED}, count(*), sum(l.quantity)
             FROM {source} WHERE {where} GROUP BY 1, 2, 3""", values):
         if status:
             cancelled += count
@@ -119,7 +120,7 @@ def sums(db: Database, wanted: OrderFilter) -> OrderSums:
         else:
             unpriced += count
     orders = fetch_int(db, f"""SELECT count(DISTINCT l.order_id) FROM {source} WHERE {where}
-                               AND {LINE_STATUS} <> 'cancelled'""", values)
+                               AND NOT {LINE_CANCELLED}""", values)
     return OrderSums(orders, lines, prints, tuple(Money(currency, exact_amount(sum(amounts, Decimal(0)), currency))
                                                   for currency, amounts in sorted(money.items())), unpriced, cancelled)
 
@@ -153,7 +154,8 @@ def _where(db: Database, wanted: OrderFilter) -> tuple[str, list[object]]:
         if value not in ("", None):
             add(test, value)
     if wanted.statuses:
-        add(f"{LINE_STATUS} IN ({', '.join('?' * len(wanted.statuses))})", *wanted.statuses)
+        partly = f" OR {PARTLY}" * (PARTLY_COLLECTED in wanted.statuses)
+        add(f"({LINE_STATUS} IN ({', '.join('?' * len(wanted.statuses))}){partly})", *wanted.statuses)
     order = wanted.words and (find_by_number(db, wanted.words) or find_by_number(db, wanted.words.upper()))
     if order:   # "N-1" is that order, not every line with a word in n and one in 1
         add("o.id = ?", order.id)

@@ -7,11 +7,13 @@ from typing import Any
 
 from catalogue.errors import AlreadyExists, NotFound, Refused, required
 from catalogue.records.numbers import numbers_text
+from catalogue.records.order_states import HANDED, LINE_STATUS, ORDER_STATUS
 from catalogue.records.rows import Database, fetch, fetch_id, fetch_one, insert_row, now, save_row, update_row
 
 OWN_DIGITS = 9      # of a number of our own form; longer ones are somebody else's way of counting
 STATUSES = ("requested", "approved", "printed", "collected", "cancelled")
 MADE = ("printed", "collected")     # of a line whose prints there are
+PARTLY_COLLECTED = "partly"           # asked for beside STATUSES: what is to come of an order collected in part
 STATUS_SPELLINGS = {"canceled": "cancelled", "asked": "requested"}  # typed for one of STATUSES; "asked" of old
 
 
@@ -25,6 +27,8 @@ def known_status(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Order:
+    """``status`` is as stated, but ``collected`` where all prints of every line were handed over."""
+
     id: int
     number: str
     placed: str
@@ -65,7 +69,9 @@ class NewLine:
 class Line(NewLine):
     """A recorded line with its order, its piece, and the edition numbers it took (``"3–12, AP I"``).
 
-    ``status`` is the order's, but ``cancelled`` where the line alone was.
+    ``status`` is the order's as stated, but ``cancelled`` where the line alone was, and ``collected`` where all its
+    prints were handed over; ``order_status`` is that of :class:`Order`. ``handed`` prints are on record as handed over:
+    of an order that was stated as collected it may be fewer than all.
     """
 
     id: int
@@ -79,11 +85,30 @@ class Line(NewLine):
     artist: str
     title: str
     numbers: str
+    handed: int
+    order_status: str
+
+    @property
+    def partly(self) -> str:
+        """``"3 of 10 handed over"`` where some prints were and others are still to come, else empty."""
+        if self.status in ("collected", "cancelled") or not self.handed:
+            return ""
+        return f"{self.handed} of {self.quantity} handed over"
+
+    @property
+    def order_state(self) -> str:
+        """The status of its order, but ``cancelled`` where the line alone was."""
+        return "cancelled" if self.cancelled else self.order_status
+
+    @property
+    def state(self) -> str:
+        """How far the line is, in words."""
+        return self.partly or self.status
 
 
-LINE_STATUS = "CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END"
+_SELECT_ORDER = f"SELECT o.id, o.number, o.placed, o.buyer, {ORDER_STATUS} AS status, o.currency, o.notes FROM orders o"
 SELECT_LINE = f"""SELECT l.*, o.number, o.placed, o.buyer, {LINE_STATUS} AS status, o.currency, a.name AS artist,
-                  p.title,
+                  p.title, {HANDED} AS handed, {ORDER_STATUS} AS order_status,
                   coalesce((SELECT group_concat(series || ' ' || number) FROM (
                       SELECT DISTINCT series, number FROM edition_print WHERE line_id = l.id)), '') AS numbers
            FROM order_line l JOIN orders o ON o.id = l.order_id
@@ -143,19 +168,19 @@ def by_number(db: Database, number: str) -> Order:
     """The order of that number; of the only one that is it in other case, where none is it exactly. Raises NotFound."""
     order = find_by_number(db, number)
     if order is None:
-        alike = fetch(db, Order, "SELECT * FROM orders WHERE number = ? COLLATE NOCASE LIMIT 2", [number])
+        alike = fetch(db, Order, f"{_SELECT_ORDER} WHERE o.number = ? COLLATE NOCASE LIMIT 2", [number])
         order = alike[0] if len(alike) == 1 else None
     return required(order, f"There is no order {number!r}.", "List them with: catalogue order list.")
 
 
 def find_by_number(db: Database, number: str) -> Order | None:
     """The order of exactly that number; None where there is none."""
-    return fetch_one(db, Order, "SELECT * FROM orders WHERE number = ?", [number])
+    return fetch_one(db, Order, f"{_SELECT_ORDER} WHERE o.number = ?", [number])
 
 
 def by_id(db: Database, order_id: int) -> Order | None:
     """The order of that id; None where there is none."""
-    return fetch_one(db, Order, "SELECT * FROM orders WHERE id = ?", [order_id])
+    return fetch_one(db, Order, f"{_SELECT_ORDER} WHERE o.id = ?", [order_id])
 
 
 def line(db: Database, line_id: int) -> Line | None:
@@ -269,4 +294,4 @@ def _change(db: Database, table: str, allowed: tuple[str, ...], row_id: int, fac
 
 def every(db: Database) -> list[Order]:
     """Every order, oldest first."""
-    return fetch(db, Order, "SELECT * FROM orders ORDER BY placed, id")
+    return fetch(db, Order, f"{_SELECT_ORDER} ORDER BY o.placed, o.id")

@@ -3,6 +3,7 @@
 from dataclasses import asdict, dataclass
 
 from catalogue.records.database import Database, fetch
+from catalogue.records.order_states import LINE_STATUS
 from catalogue.records.rows import insert_row
 
 PLACES = ("shop", "artist", "buyer", "consigned")
@@ -47,10 +48,10 @@ def add(db: Database, move: PrintMove) -> int:
 
 def prints(db: Database, edition_id: int | None = None) -> list[LivingPrint]:
     """The newest print of each number of an edition, or of all of them, by artist, title and number."""
-    return fetch(db, LivingPrint, """
+    return fetch(db, LivingPrint, f"""
         SELECT n.edition_id, a.name AS artist, p.title, n.series, n.number, n.nth, n.state, n.destroyed,
                coalesce(o.number, '') AS order_number, coalesce(o.placed, '') AS placed,
-               CASE WHEN l.cancelled THEN 'cancelled' ELSE coalesce(o.status, '') END AS status,
+               coalesce({LINE_STATUS}, '') AS status,
                coalesce(s.name, o.buyer, '') AS buyer, l.width_mm, l.height_mm,
                coalesce(l.medium, '') AS medium, coalesce(l.scan_sha256, '') AS scan_sha256,
                coalesce(m.place, '') AS place,

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.records.folding import separated
+from catalogue.records.order_states import ORDER_STATUS
 from catalogue.records.query_terms import Term, has_figure, is_telling, terms_of
 from catalogue.records.rows import Database, exists, fetch
 
@@ -227,7 +228,7 @@ def _pieces(db: Database, ids: Sequence[int]) -> list[PieceHit]:
 
 def _orders(db: Database, ids: Sequence[int]) -> list[OrderHit]:
     return fetch(db, OrderHit, f"""
-        SELECT o.id, o.number, o.placed, o.buyer, o.status,
+        SELECT o.id, o.number, o.placed, o.buyer, {ORDER_STATUS} AS status,
                coalesce((SELECT group_concat(p.title, ', ') FROM order_line l JOIN piece p ON p.id = l.piece_id
                          WHERE l.order_id = o.id), '') AS summary,
                (SELECT piece_id FROM order_line l WHERE l.order_id = o.id ORDER BY id LIMIT 1) AS piece_id

@@ -49,6 +49,7 @@ STATED_TABLES = (
     StatedTable("print_recipe"),
     StatedTable("edition_print"),
     StatedTable("print_move"),
+    StatedTable("handover"),
     StatedTable("buyer_stated"),
     StatedTable("artist_terms"),
     StatedTable("artist_statement"),

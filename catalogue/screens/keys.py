@@ -107,6 +107,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("e,f2", "edit", "edit", "Correct the line, from state and size to price and date; what marked lines "
             "have in common, at once.", 5),
         Key("m", "move_on", "move on", "Move the order or orders on: approved, printed, collected.", 6),
+        Key("h", "hand_over", "hand over", "Record prints that were handed over: some of a line, or all that are left "
+            "of the marked lines.", 7),
         Key("c", "cancel_lines", "cancel line", "Cancel the line, or the marked lines; the order's others stay.", 92),
         Key("space", "mark", "mark", "Mark or unmark the line, to act on several at once.", 7),
         UNDO,

@@ -88,7 +88,8 @@ def _facts(line: Line, job: Proposal) -> list[tuple[str, str]]:
     inner = (line.width_mm - 2 * line.border_mm, line.height_mm - 2 * line.border_mm)
     outer = (line.width_mm + 2 * line.wrap_mm, line.height_mm + 2 * line.wrap_mm)
     rows = [
-        ("quantity", f"{line.quantity} {'print' if line.quantity == 1 else 'prints'}"),
+        ("quantity", f"{line.quantity} {'print' if line.quantity == 1 else 'prints'}"
+         f"{f', {line.handed} handed over' if line.partly else ''}"),
         ("edition numbers", line.numbers),
         ("finished size", values.shown_size(line.width_mm, line.height_mm)),
         ("border", f"{line.border_mm:g} mm white; picture {values.shown_size(*inner)}" if line.border_mm else ""),

@@ -4,8 +4,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from catalogue.ledger.editions import label
+from catalogue.ledger.handovers import handover_text
 from catalogue.ledger.row_numbers import AFTER_PRINTING, Loss, loss_text
-from catalogue.records import buyers, editions, orders, pieces, provenance
+from catalogue.records import buyers, editions, handovers, orders, pieces, provenance
 from catalogue.records.database import Database
 from catalogue.records.folding import fold_name
 from catalogue.records.numbers import numbers_text
@@ -15,7 +16,7 @@ from catalogue.storage.atomic import write_atomically
 
 ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm", "medium", "border_mm", "wrap_mm",
           "edge", "quantity", "numbers", "price", "unit_price", "currency", "status", "notes", "file", "sha256",
-          "profile", "settings", "order_notes", "edition", "replacing", "lost")
+          "profile", "settings", "order_notes", "edition", "replacing", "lost", "handed_over")
 ARTISTS = ("artist", "contact", "terms", "notes")
 BUYERS = ("buyer", "contact", "notes", "spellings")
 PIECES = ("artist", "piece", "year", "series", "inventory", "medium", "width_mm", "height_mm", "relief_mm",
@@ -78,6 +79,7 @@ EXPORTS = TABLES | {"files": files_csv}
 def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
     known = {edition.id: edition for edition in editions.listed(db)}
     held, anew, lost = editions.by_line(db)
+    handed = handovers.by_line(db)
     notes = {order.number: order.notes for order in orders.every(db)}
     for line in orders.all_lines(db):
         mine, edition = held.get(line.id, []), known.get(line.edition_id or 0)
@@ -87,7 +89,7 @@ def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
                line.unit_price, line.currency, status, line.notes, line.scan_name, line.scan_sha256, line.profile,
                line.settings,
                notes[line.number], label(edition) if edition else "", numbers_text(anew.get(line.id, [])),
-               loss_text([Loss(*loss) for loss in lost.get(line.id, [])]))
+               loss_text([Loss(*loss) for loss in lost.get(line.id, [])]), handover_text(handed.get(line.id, [])))
 
 
 def _buyer_rows(db: Database) -> Iterator[tuple[object, ...]]:

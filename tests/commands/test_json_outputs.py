@@ -54,7 +54,9 @@ ASKED = {"piece_id": int, "width_mm": float, "height_mm": float, "medium": str, 
          "edge": str, "quantity": int, "edition_id": (int, NONE), "scan_sha256": str, "scan_name": str,
          "profile": str, "settings": str, "price": str, "unit_price": str, "notes": str, "repeat_of": (int, NONE)}
 LINE = ASKED | {"id": int, "order_id": int, "cancelled": int, "number": str, "placed": str, "buyer": str,
-                "status": str, "currency": str, "artist": str, "title": str, "numbers": str}
+                "status": str, "currency": str, "artist": str, "title": str, "numbers": str, "handed": int,
+                "order_status": str}
+HANDED = {"line_id": int, "day": str, "quantity": int, "numbers": str, "notes": str, "id": int}
 RECIPE = {"master_sha256": str, "width_mm": float, "height_mm": float, "ppi": int, "turn": int, "crop": NONE,
           "fit": str, "border_mm": float, "wrap_mm": float, "edge": str, "stretch_mm": float, "edge_colour": str,
           "bleed_mm": float, "marks": bool, "kernel": str, "profile_sha256": str, "intent": str, "black_point": bool,
@@ -170,7 +172,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["order", "add", "{dunes}", "--size", "20x30", "--medium", "rag", "--number", "N1", "--buyer", "Ann", "--yes"], 0,
      LINE),
     (["order", "list"], 0, {"lines": [LINE], "sums": SUMS}), (["find", "Ann"], 0, FIND),
-    (["order", "show", "N1"], 0, ORDER | {"lines": [LINE]}),
+    (["order", "show", "N1"], 0, ORDER | {"lines": [LINE], "handed_over": [HANDED]}),
     (["order", "change", "N1", "--notes", "x", "--unit-price", "12"], 0,
      {"orders": [ORDER], "lines": [LINE], "event": (int, NONE), "sentences": [str]}),
     (["order", "status", "N1", "approved"], 0, ORDER),
@@ -183,7 +185,10 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["buyer", "set", "ann", "--notes", "x"], 0, {"buyer": BUYER, "event": (int, NONE)}),
     (["buyer", "merge", "ann", "--into", "ann"], 2, FAULT), (["order", "list", "--month", "2025"], 2, FAULT),
     (["show", "{dunes}"], 0, SHOW),
-    (["order", "repeat", "N1", "--yes"], 0, LINE),
+    (["order", "repeat", "N1", "--number", "N2", "--yes"], 0, LINE),
+    (["order", "handover", "N2", "--quantity", "2"], 2, FAULT),
+    (["order", "handover", "N2"], 0, {"orders": [ORDER], "lines": [LINE], "event": (int, NONE), "sentences": [str]}),
+    (["order", "show", "N2"], 0, ORDER | {"lines": [LINE], "handed_over": [HANDED]}),
     (["order", "status", "N1", "approved"], 0, ORDER),
     (["order", "correct", "N1", "--line", "1", "--notes", "x"], 0, {"order": ORDER, "lines": [LINE]}),
     (["order", "sheet", "N1", "--text"], 0, [str]), (["order", "sheet", "N1"], 0, [{"folder": str, "files": [str]}]),

@@ -71,6 +71,8 @@ CALLS: dict[str, list[list[str]]] = {
     "order show": [["order", "show", "N" + HOSTILE], ["order", "show", HOSTILE]],
     "order repeat": [["order", "repeat", "N" + HOSTILE, "--dry-run"], ["order", "repeat", "1", "--yes"],
                      ["order", "repeat", "1"]],
+    "order handover": [["order", "handover", "N" + HOSTILE, "--notes", HOSTILE], ["order", "handover", HOSTILE],
+                       ["order", "handover", "N" + HOSTILE, "--numbers", HOSTILE]],
     "order status": [["order", "status", "N" + HOSTILE, "approved"], ["order", "status", HOSTILE, "approved"]],
     "order correct": [["order", "correct", "N" + HOSTILE, "--line", "1", "--notes", HOSTILE],
                       ["order", "correct", HOSTILE, "--notes", HOSTILE]],

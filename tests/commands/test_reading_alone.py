@@ -44,6 +44,7 @@ WRITING = [
     ["alike", "undo", "1"],
     ["order", "add", "harbour", "--size", "20x30", "--yes"], ["order", "repeat", "7", "--yes"],
     ["order", "repeat", "7", "--check", "--dry-run"], ["order", "status", "7", "printed"],
+    ["order", "handover", "7"],
     ["order", "change", "7", "--notes", "x"], ["buyer", "set", "ann", "--notes", "x"],
     ["buyer", "merge", "ann", "--into", "ben"],
     ["order", "correct", "7", "--buyer", "x"], ["order", "sheet", "7", "--check"], ["order", "sheet", "7", "--copy"],

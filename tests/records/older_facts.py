@@ -45,6 +45,7 @@ _NUMBERS = """
 _PRINT_FILES = """SELECT line_id, made, recipe, versions, width, height, size, sha256, pixel_digest, name
                   FROM print_file ORDER BY id"""
 _PRINT_RECIPES = "SELECT sha256, recipe, delta_e, confirmed FROM print_recipe ORDER BY sha256"
+_HANDOVERS = "SELECT line_id, day, quantity, numbers, notes FROM handover ORDER BY id"
 
 
 def facts(connection: sqlite3.Connection) -> dict[str, list[list[Any]]]:
@@ -55,4 +56,6 @@ def facts(connection: sqlite3.Connection) -> dict[str, list[list[Any]]]:
         queries["print files"] = _PRINT_FILES
     if "print_recipe" in tables:
         queries["print recipes"] = _PRINT_RECIPES
+    if "handover" in tables:
+        queries["handovers"] = _HANDOVERS
     return {name: [list(row) for row in connection.execute(sql)] for name, sql in queries.items()}

@@ -103,7 +103,7 @@ def test_a_row_altered_past_the_log_is_a_difference(db: Database, tamper: str, w
 
 # What every table holds, from the meaning of its rows: what a person typed, chose, judged, ordered or confirmed …
 STATED = {"answer", "artist_stated", "edition", "edition_print", "finding_accepted", "imported_row", "likeness_verdict",
-          "artist_statement", "artist_terms", "buyer_stated", "print_file", "print_recipe", "print_move",
+          "artist_statement", "artist_terms", "buyer_stated", "print_file", "print_recipe", "print_move", "handover",
           "manifest_export", "order_line", "order_number_known", "orders", "piece_stated", "scan_stated", "store"}
 # … what was observed, what follows from both, and the program's own notes of its work
 NOT_STATED = {"artist", "damage", "event", "file", "file_place", "finding", "fixity_turn", "intake_file", "issued_id",

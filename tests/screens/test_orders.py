@@ -286,3 +286,47 @@ async def test_one_line_of_an_order_is_cancelled_after_a_yes_and_taken_back(book
     db = open_database(book.database)
     assert orders.lines_of(db, before.order_id) == [before, orders.get_line(db, kept)]
     db.close()
+
+
+async def test_part_of_a_line_is_handed_over_and_taken_back(book: Home) -> None:
+    before = line_of(book, "A-106")
+    async with running(book, size=(200, 60), place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("f", *"A-106", "enter", "h")
+        await settled(pilot)
+        form = app.screen
+        assert isinstance(form, FormDialog) and "Hand over: order A-106, Three Kites, 2 of 2 left" in words(pilot)
+        await fill_in(pilot, quantity="3")
+        await pilot.press("enter")
+        await settled(pilot)
+        assert "has 2 prints left to hand over, not 3" in str(form.query_one("#form-wrong", Static).content)
+        await fill_in(pilot, quantity="1", notes="her son")
+        await pilot.press("enter")
+        await settled(pilot)
+        assert line_of(book, "A-106").state == "1 of 2 handed over" and "part 1/2" in words(pilot)
+        await pilot.press("m")
+        await settled(pilot)
+        assert "Order A-106: requested → approved?" in words(pilot), "the order goes on"
+        await pilot.press("escape", "h")
+        await settled(pilot)
+        assert "1 of 2 left" in words(pilot)
+        await pilot.press("enter")  # as it is proposed: all that is left, today
+        await settled(pilot)
+        assert line_of(book, "A-106").order_status == "collected"
+        await pilot.press("h")
+        await settled(pilot)
+        assert any("nothing is left to hand over" in text for text in said(pilot))
+        await pilot.press("u", "u")
+        await settled(pilot)
+    assert line_of(book, "A-106") == before
+
+
+async def test_marked_lines_are_handed_over_whole(book: Home) -> None:
+    async with running(book, size=(100, 40), place="orders") as pilot:
+        await pilot.press("f", *"canvas", "enter", "space", "space", "space", "h")
+        await settled(pilot)
+        assert "Hand over 2 order lines, all that are left" in words(pilot), "A-108 is cancelled"
+        await pilot.press("enter")
+        await settled(pilot)
+        assert [line_of(book, number).status for number in ("A-106", "A-107", "A-108")] == [
+            "collected", "collected", "cancelled"]

@@ -75,9 +75,12 @@ class FormDialog(Dialog[Correction]):
     PLACE = "form"
     PANEL = "form"
 
-    def __init__(self, title: str, fields: Sequence[Field], save: Save, *, clash: str = "") -> None:
-        """``clash``: what to do here where a name is taken already, in place of the error's hint."""
+    def __init__(self, title: str, fields: Sequence[Field], save: Save, *, clash: str = "",
+                 proposed: bool = False) -> None:
+        """``clash``: what to do here where a name is taken already, in place of the error's hint. ``proposed``: what
+        the fields hold at first is recorded too if nothing is changed."""
         super().__init__(title)
+        self._proposed = proposed
         self._fields, self._save, self._clash = {entry.name: entry for entry in fields}, save, clash
         self._chosen: dict[str, Match] = {}
         self._given_back: set[str] = set()
@@ -233,7 +236,7 @@ class FormDialog(Dialog[Correction]):
             return
         try:
             filled = self._filled()
-            if not filled.changed and not filled.given_back:
+            if not (filled.changed or filled.given_back or self._proposed):
                 self.app.say("Nothing was changed.")
                 self.dismiss(None)
                 return

@@ -6,8 +6,9 @@ from catalogue.dates import read_day, shown_day
 from catalogue.indexing.corrections import Correction
 from catalogue.ledger import values
 from catalogue.money import show_amount
-from catalogue.operations.orders import OrdersChanged, change_listed, summarize
+from catalogue.operations.orders import OrdersChanged, change_listed, hand_over, summarize
 from catalogue.records.database import Database
+from catalogue.records.numbers import parse_numbers
 from catalogue.records.orders import STATUSES, Line
 from catalogue.screens.dialogs.correction_forms import piece_matches
 from catalogue.screens.dialogs.form import Field, Filled, FormDialog, Match, Matches
@@ -22,7 +23,7 @@ def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
     """State, price of one print, notes, buyer and date of these lines and their orders; of one line also quantity,
     size, medium and piece. A line that was printed keeps its piece."""
     def field(name: str, label: str, matches: Matches | None = None) -> Field:
-        values_typed = {str(getattr(line, name)) for line in lines}
+        values_typed = {line.order_state if name == "status" else str(getattr(line, name)) for line in lines}
         if name == "placed":
             values_typed = {shown_day(day, day_form) for day in values_typed}
         value, hint = (values_typed.pop(), "") if len(values_typed) == 1 else ("", "unchanged")
@@ -37,7 +38,8 @@ def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
         prints = (field("quantity", "Prints"),
                   Field("size", "Size", values.shown_size(lines[0].width_mm, lines[0].height_mm)),
                   field("medium", "Medium"))
-        stays = {"printed": MADE, "collected": MADE, "cancelled": CANCELLED}.get(lines[0].status)
+        status = "printed" if lines[0].partly else lines[0].status
+        stays = {"printed": MADE, "collected": MADE, "cancelled": CANCELLED}.get(status)
         piece = (Field("piece", "Piece", stays or lines[0].title, matches=order_matches, only=True,
                        id=lines[0].piece_id, fixed=stays is not None),)
     fields = (field("status", "State", _states), *prints, field("unit_price", "Price each"), field("notes", "Notes"),
@@ -65,11 +67,36 @@ def _save(lines: Sequence[Line], filled: Filled, day_form: str) -> Callable[[Dat
     piece = filled.chosen.get("piece")
     if "piece" in changed and piece is None:
         raise ValueError("Choose the piece from the list")
-    seen = {line.number: line.status for line in lines if not line.cancelled}
+    seen = {line.number: line.order_status for line in lines if not line.cancelled}
     return lambda db: corrected(change_listed(
         db, [line.id for line in lines], status=changed.get("status"), seen=seen, unit_price=changed.get("unit_price"),
         notes=changed.get("notes"), buyer=changed.get("buyer"), placed=placed, quantity=prints, size=size,
         medium=changed.get("medium"), piece_id=piece.id if piece else None))
+
+
+def handover_form(lines: Sequence[Line], today: str, day_form: str) -> FormDialog:
+    """How many prints of a line are handed over, and which; of several lines all that are left. ``today``: ISO."""
+    single = lines[0] if len(lines) == 1 else None
+    left = f"{single.quantity - single.handed} of {single.quantity} left" if single else "all that are left"
+    title = f"Hand over: order {single.number}, {single.title}, {left}" if single else \
+        f"Hand over {counted(len(lines), 'order line')}, {left}"
+    fields = [Field("day", "On", shown_day(today, day_form)),
+              Field("notes", "Notes", hint="who collected, or how it was sent")]
+    if single is not None and single.numbers:
+        fields.insert(0, Field("numbers", "Numbers", hint=f"the lowest of {single.numbers} in the shop"))
+    if single is not None:
+        fields.insert(0, Field("quantity", "Prints", str(single.quantity - single.handed)))
+
+    def save(filled: Filled) -> Callable[[Database], Correction]:
+        typed = filled.texts
+        numbers = parse_numbers(typed.get("numbers", ""))[0]
+        by_number = single is None or (numbers and "quantity" not in filled.changed)
+        count = None if by_number else quantity(typed["quantity"])
+        day = read_day(typed["day"], day_form)
+        return lambda db: corrected(hand_over(db, [line.id for line in lines], quantity=count, numbers=numbers, day=day,
+                                              notes=typed["notes"]))
+
+    return FormDialog(title, fields, save, proposed=True)
 
 
 def corrected(done: OrdersChanged) -> Correction:

@@ -25,12 +25,12 @@ from catalogue.screens.actions import opening, repeating
 from catalogue.screens.actions.correcting import announce_correction
 from catalogue.screens.background.jobs import panel_text, start_job_sheet, start_print_files
 from catalogue.screens.dialogs.confirm import confirm
-from catalogue.screens.dialogs.order_form import change_form, corrected
+from catalogue.screens.dialogs.order_form import change_form, corrected, handover_form
 from catalogue.screens.dialogs.sheet import JobSheetPanel, job_sheet_panel, read_sheet
 from catalogue.screens.page import Page
 from catalogue.screens.pages.browse import PiecePreview
 from catalogue.screens.pages.buyers import BuyersPage
-from catalogue.screens.texts.formats import counted, day, safe, size_cm
+from catalogue.screens.texts.formats import counted, day, part_state, safe, size_cm
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
@@ -65,7 +65,7 @@ class OrdersPage(Page):
              Column("Qty", 4, lambda row: row.line.quantity, right=True),
              Column("Medium", 0, lambda row: row.line.medium, least=84, weight=2),
              Column("Price", 12, lambda row: show_amount(row.line.price, row.line.currency) or "–", right=True),
-             Column("State", 9, lambda row: row.line.status)],
+             Column("State", 9, lambda row: part_state(row.line))],
             lambda row: row.line.id, id="lines")
         self._sums = Static("", id="orders-sums", markup=False)
         self._preview = PiecePreview()
@@ -198,7 +198,7 @@ class OrdersPage(Page):
         rows = self._table.rows_to_act_on
         if not rows:
             return
-        states = {row.line.status for row in rows}
+        states = {row.line.order_state for row in rows}
         following = dict(pairwise(STATUSES[:-1])).get(states.pop()) if len(states) == 1 else None
         if following is None:
             self.app.say("This order is complete." if len(rows) == 1 else
@@ -206,7 +206,7 @@ class OrdersPage(Page):
             return
         numbers = list(dict.fromkeys(row.line.number for row in rows))
         ids = [row.line.id for row in rows]
-        seen = {row.line.number: row.line.status for row in rows}
+        seen = {row.line.number: row.line.order_status for row in rows}
         which = f"Order {safe(numbers[0])}" if len(numbers) == 1 else counted(len(numbers), "order")
 
         def move_on() -> None:
@@ -214,8 +214,20 @@ class OrdersPage(Page):
                         lambda db: corrected(operations.change_listed(db, ids, status=following, seen=seen)),
                         lambda done: self._changed(rows, done))
 
-        confirm(self.app, f"{which}: {rows[0].line.status} → {following}?", "This changes the whole order."
+        confirm(self.app, f"{which}: {rows[0].line.order_status} → {following}?", "This changes the whole order."
                 if len(numbers) == 1 else "All lines of these orders move on.", move_on, yes=following.capitalize())
+
+    def action_hand_over(self) -> None:
+        """Some prints of one line, or all that are left of several."""
+        rows = self._table.rows_to_act_on
+        open_rows = [row for row in rows if row.line.status not in ("collected", "cancelled")]
+        if open_rows:
+            self.app.push_screen(handover_form([row.line for row in open_rows], date.today().isoformat(),
+                                               self.app.day_form),
+                                 lambda done: self._changed(open_rows, done) if done else None)
+        elif rows:
+            self.app.say(f"This line is {rows[0].line.status}: nothing is left to hand over." if len(rows) == 1 else
+                         "Nothing of these lines is left to hand over.")
 
     def action_cancel_lines(self) -> None:
         """After a yes; the cursor is on no."""
@@ -253,7 +265,7 @@ class OrdersPage(Page):
 def _described(row: ListedLine) -> str:
     line = row.line
     return ", ".join(filter(None, (f"{line.number}: {line.title}", shown_prints(
-        line.quantity, line.width_mm, line.height_mm), numbered(line.numbers), line.status)))
+        line.quantity, line.width_mm, line.height_mm), numbered(line.numbers), line.state)))
 
 
 def _name(row: ListedLine) -> str:

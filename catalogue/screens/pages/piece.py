@@ -24,7 +24,7 @@ from catalogue.screens.dialogs.edition_numbers import show_numbers
 from catalogue.screens.pages.piece_view import PieceView, ScanView, piece_view
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.facts import edition_words, piece_words, prints_words, scan_words
-from catalogue.screens.texts.formats import counted, day, file_name, size_cm
+from catalogue.screens.texts.formats import counted, day, file_name, part_state, size_cm
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
@@ -59,7 +59,7 @@ class PiecePage(FileActions):
              Column("Size", 14, lambda row: size_cm(row.width_mm, row.height_mm)),
              Column("Medium", 0, lambda row: row.medium), Column("Buyer", 0, lambda row: row.buyer, least=76),
              Column("Numbers", 12, lambda row: row.numbers, least=92),
-             Column("State", 9, lambda row: row.status, least=66),
+             Column("State", 9, part_state, least=66),
              Column("", 1, lambda row: FROM_SIGNS.get(self._printed_from(row), "≠"))],
             lambda row: row.id, id="orders")
         self._words, self._prints, self._scan_words, self._order_words, self._edition_words = (
@@ -133,7 +133,7 @@ class PiecePage(FileActions):
                                "No preview: the picture could not be read", (row.scan.width, row.scan.height))
         elif isinstance(row, Line) and self._view is not None:
             printed = self._printed_from(row)
-            words = [f"Order {row.number} for {row.buyer or 'an unnamed buyer'}, {row.status}.",
+            words = [f"Order {row.number} for {row.buyer or 'an unnamed buyer'}, {row.state}.",
                      f"Printed from: {printed}" + (f" ({row.scan_name})" if row.scan_name else "") + "."]
             words += [text for text in (row.profile, row.settings, row.notes) if text]
             self._order_words.update("\n".join(words))

@@ -8,6 +8,7 @@ from textual.content import Content
 
 from catalogue.dates import shown_day
 from catalogue.operations.wording import counted, number
+from catalogue.records.orders import Line
 from catalogue.records.paths import display_path
 
 MM_PER_INCH = 25.4
@@ -82,6 +83,11 @@ def size_cm(width_mm: float | None, height_mm: float | None) -> str:
     if not width_mm or not height_mm:
         return "–"
     return f"{centimetres(width_mm)} × {centimetres(height_mm)} cm"
+
+
+def part_state(line: Line) -> str:
+    """How far an order line is, in nine cells: ``printed``, ``part 3/10`` where 3 of 10 were handed over."""
+    return f"part {line.handed}/{line.quantity}" if line.partly else line.status
 
 
 def scanned_cm(width: int | None, height: int | None, ppi_x: float | None, ppi_y: float | None) -> str:
