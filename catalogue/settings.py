@@ -120,8 +120,8 @@ def find_home(folder: Path | None = None) -> Home:
     Raises:
         CatalogueError: the settings file cannot be read or holds an unknown or ill-typed value.
     """
-    place = (folder or default_folder()).expanduser().absolute()
-    return Home(place, read_settings(place / "settings.toml"))
+    path = (folder or default_folder()).expanduser().absolute()
+    return Home(path, read_settings(path / "settings.toml"))
 
 
 def _unreadable(path: Path, reason: object) -> CatalogueError:

@@ -4,7 +4,7 @@ import shutil
 from contextlib import closing
 from pathlib import Path
 
-from catalogue.indexing.places import note_file_place, note_place
+from catalogue.indexing.locations import note_file_location, note_store_location
 from catalogue.records import locations, stores
 from catalogue.records.database import open_database, transaction
 from catalogue.records.paths import native_path
@@ -19,7 +19,7 @@ def copy_shop(built: Path, folder: Path, home: Home) -> Home:
         for store in stores.listed(db):
             root = folder / Path(store.root).relative_to(built)
             stores.move(db, store.id, str(root))
-            note_place(db, store, root)
+            note_store_location(db, store, root)
             for file_id, path, _ in locations.inodes_of_store(db, store.id):
-                note_file_place(db, file_id, str(root / native_path(path)))
+                note_file_location(db, file_id, str(root / native_path(path)))
     return home

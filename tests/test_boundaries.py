@@ -218,7 +218,7 @@ READ_ONLY = {
     "intake.capture": {"parse_notes"},
     "intake.moving": {"cut_short"},
     "intake.proposals": {"with_answers", "apart_from_stores"},
-    "intake.removing": {"places_wanted"},
+    "intake.removing": {"copies_required"},
     "intake.sidecars": {"description_of", "files_to_describe"},
     "intake.tidy": {"plan_tidying"},
     "ledger.artist_terms": {"in_words"},

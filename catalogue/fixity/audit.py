@@ -21,7 +21,7 @@ from catalogue.fixity import copies, log, verdicts
 from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
 from catalogue.indexing.exclusive_lock import exclusive_lock
-from catalogue.indexing.places import note_place
+from catalogue.indexing.locations import note_store_location
 from catalogue.indexing.stores import is_at, locate_store, record_offline, stand_in_advice
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, findings, fixity, runs
@@ -146,7 +146,7 @@ def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
 def _start(db: Database, store: Store, root: Path, budget: Budget, stack: ExitStack) -> _StoreRun:
     with transaction(db):
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
-        note_place(db, store, root)
+        note_store_location(db, store, root)
         run_id = runs.start(db, "audit" if budget.share is None else "spot check", store.id)
         turn = fixity.first_turn(db, store.id) if budget.share is None else run_id
         ids, size = (fixity.due(db, store.id, turn) if budget.share is None

@@ -15,7 +15,7 @@ from pathlib import Path
 from catalogue.errors import Damaged, NameTaken, NotFound, Refused, StoreAway
 from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size
 from catalogue.reading.digests import BLOCK_BYTES, fetch_ahead, sha256_of_fd
-from catalogue.storage.atomic import opened, part_of, place_new, place_over
+from catalogue.storage.atomic import opened, part_of, rename_exclusive, rename_over
 from catalogue.storage.folders import Entry, OpenFolder, still_at
 from catalogue.storage.identity import is_regular
 from catalogue.storage.medium import NoRoom, drop_cache, failed, flush, write_all, writing
@@ -39,9 +39,9 @@ class Staged:
     def put(self, *, replace: bool = False) -> None:
         """Give the copy its name. Without ``replace`` a file that stands there is left, and :class:`Refused` raised."""
         if replace:
-            place_over(self.part, self.target)
+            rename_over(self.part, self.target)
         else:
-            place_new(self.part, self.target)
+            rename_exclusive(self.part, self.target)
 
 
 def copy_verified(source: Path | Entry, target: Path | Entry, *, sha256: str | None, report: Report,

@@ -12,7 +12,7 @@ from catalogue.fixity.checking import Checked, Expected, Result, check
 from catalogue.fixity.copying import Stopped
 from catalogue.fixity.damage_regions import Damage
 from catalogue.indexing.crawl import crawl
-from catalogue.indexing.places import note_file_place
+from catalogue.indexing.locations import note_file_location
 from catalogue.indexing.recording import real_path
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.reading.model import ACCESS_DENIED
@@ -136,7 +136,7 @@ def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
         return
     if result is Result.INTACT:
         files.mark_checked(db, due.id, now())
-        note_file_place(db, due.id, real_path(root, due.path))
+        note_file_location(db, due.id, real_path(root, due.path))
         if stored_mtime(checked.mtime_ns) != due.mtime_ns:
             fixity.touched(db, due.id, checked.mtime_ns)
         fixity.clear_damage(db, due.id)

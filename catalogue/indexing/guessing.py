@@ -88,10 +88,10 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
     picture is taken for granted."""
     names = [(scan, path, naming.names_in_path(path, rules)) for scan in listed for path in scan.paths]
     facts = []
-    for scan, path, place in names:
+    for scan, path, path_names in names:
         title, creator = naming.stated_names(scan.metadata)
         same = scan.scan_id if scan.group is None and len(scan.paths) > 1 else scan.group
-        facts.append(FileFacts(place.rest or display_path(path), title, creator or place.artist, scan.format,
+        facts.append(FileFacts(path_names.rest or display_path(path), title, creator or path_names.artist, scan.format,
                                scan.width or 0, scan.height or 0, seen_only or bool(scan.width), same))
     trees = zip(names, guess_all(facts, known_artists), strict=True)
     for scan in listed:
@@ -99,18 +99,18 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
         yield max(readings, key=lambda reading: reading[0])[1]  # of equals the first
 
 
-def _read(scan: Located, path: str, place: PathNames, tree: TreeGuess,
+def _read(scan: Located, path: str, path_names: PathNames, tree: TreeGuess,
           seen_only: bool) -> tuple[tuple[bool, bool, float], Guess]:
     """What one name of a scan says, behind how much it tells: artist and piece or not, whether it may be a master (the
     bytes of a master are one, whatever a copy of it was named for), and how surely."""
     pixels = None if seen_only else (scan.width or 0) * (scan.height or 0)
-    by_rule = naming.guess_read(place, path, scan.format, pixels, scan.metadata) if place.whole else None
-    guess = by_rule or _of_tree(scan, place, tree)
+    by_rule = naming.guess_read(path_names, path, scan.format, pixels, scan.metadata) if path_names.whole else None
+    guess = by_rule or _of_tree(scan, path_names, tree)
     certainty = 1.0 if by_rule else tree.artist.certainty + tree.piece.certainty
     return (bool(guess.artist and guess.title), guess.role not in MADE_FROM_MASTERS, certainty), guess
 
 
-def _of_tree(scan: Located, place: PathNames, tree: TreeGuess) -> Guess:
+def _of_tree(scan: Located, path_names: PathNames, tree: TreeGuess) -> Guess:
     if tree.by_likeness:  # kept as a guess it would outlast the likeness, which files the scan by itself
         tree = replace(tree, artist=NOTHING, piece=NOTHING)
     origins = {name: Origin(READ, TAGS) if value.reason == STATED_IN_FILE else Origin(GUESSED, value.reason)
@@ -119,14 +119,14 @@ def _of_tree(scan: Located, place: PathNames, tree: TreeGuess) -> Guess:
     title, number = tree.piece.value, tree.number.value
     if not title and (title := naming.document_name(scan.metadata)):
         origins["title"] = Origin(READ, TAGS)
-    by_rule = Origin(GUESSED, f"the place rule {place.rule}")
-    if place.artist and not scan.metadata.creator.strip():
+    by_rule = Origin(GUESSED, f"the place rule {path_names.rule}")
+    if path_names.artist and not scan.metadata.creator.strip():
         origins["artist"] = by_rule
-    if place.piece and not naming.stated_names(scan.metadata)[0]:
-        title, origins["title"] = place.piece, by_rule
-    origins |= {name: by_rule for name in ("year", "number", "series") if getattr(place, name)}
+    if path_names.piece and not naming.stated_names(scan.metadata)[0]:
+        title, origins["title"] = path_names.piece, by_rule
+    origins |= {name: by_rule for name in ("year", "number", "series") if getattr(path_names, name)}
     if scan.metadata.inventory_number:
         origins["number"] = Origin(READ, TAGS)
-    return Guess(tree.artist.value, title, place.year or tree.year.value,
-                 scan.metadata.inventory_number or place.number or number, tree.role.value, reasons_text(origins),
-                 place.series)
+    return Guess(tree.artist.value, title, path_names.year or tree.year.value,
+                 scan.metadata.inventory_number or path_names.number or number, tree.role.value, reasons_text(origins),
+                 path_names.series)

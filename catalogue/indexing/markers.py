@@ -28,17 +28,17 @@ def write_marker(root: Path, name: str, marker: str) -> str:
     text = json.dumps({"store": marker, "name": name,
                        "note": "Marks this folder as a scan store, so that it is recognised again. Please do not "
                                "remove it."}, indent=1) + "\n"
-    place = root / MARKER
+    path = root / MARKER
     try:
-        if os.path.lexists(place) and os.lstat(place).st_size == 0 and place.is_file():
-            write_atomically(place, text.encode())  # left empty by a disk that was full
+        if os.path.lexists(path) and os.lstat(path).st_size == 0 and path.is_file():
+            write_atomically(path, text.encode())  # left empty by a disk that was full
         else:
-            write_new(place, text.encode())
+            write_new(path, text.encode())
     except Refused as error:
-        if os.path.lexists(place):
+        if os.path.lexists(path):
             raise Refused("Another file has the marker's name, or it is damaged.",
                           hint="Look at it, and move it elsewhere; or add the store with --no-marker.",
-                          path=place) from error
+                          path=path) from error
         raise CatalogueError(f"The marker was not written, and the store was not added: {error.message}",
                              hint="Allow writing once, or add the store with --no-marker.", path=root) from error
     except CatalogueError as error:

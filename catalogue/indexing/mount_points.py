@@ -10,19 +10,19 @@ def candidates(last: Path) -> Iterator[Path]:
     tops = [Path("/Volumes")] if sys.platform == "darwin" else [Path("/mnt"), Path("/media"), Path("/run/media")]
     for top in tops:
         for volume in _folders(top):
-            for place in (volume, *_folders(volume)):
-                yield place
+            for folder in (volume, *_folders(volume)):
+                yield folder
                 parts = last.parts
                 for depth in range(max(1, len(parts) - 4), len(parts)):
-                    yield _as_spelled_there(place, parts[depth:])
+                    yield _as_spelled_there(folder, parts[depth:])
 
 
-def _as_spelled_there(place: Path, parts: Sequence[str]) -> Path:
+def _as_spelled_there(folder: Path, parts: Sequence[str]) -> Path:
     """A folder below a place, its parts as they are spelled there where that differs in capitals alone."""
     for part in parts:
-        alike = (entry for entry in _folders(place) if entry.name.casefold() == part.casefold())
-        place = place / part if (place / part).exists() else next(alike, place / part)
-    return place
+        alike = (entry for entry in _folders(folder) if entry.name.casefold() == part.casefold())
+        folder = folder / part if (folder / part).exists() else next(alike, folder / part)
+    return folder
 
 
 def _folders(top: Path) -> list[Path]:

@@ -106,21 +106,21 @@ def pixels_of(picture: Picture | None) -> int | None:
     return None if picture is None else picture.width * picture.height
 
 
-def guess_read(place: PathNames, path: str, file_format: str, pixels: int | None, metadata: Metadata) -> Guess:
-    """As :func:`guess`, where ``place`` is what the rules read of the path."""
+def guess_read(path_names: PathNames, path: str, file_format: str, pixels: int | None, metadata: Metadata) -> Guess:
+    """As :func:`guess`, where ``path_names`` is what the rules read of the path."""
     title, source = _stated_title(metadata)
-    if source == "TIFF" and place.piece:
+    if source == "TIFF" and path_names.piece:
         title = ""
     creator = metadata.creator.strip()
-    by_path = Origin(GUESSED, f"the place rule {place.rule}" if place.rule else "its path")
+    by_path = Origin(GUESSED, f"the place rule {path_names.rule}" if path_names.rule else "its path")
     by_tags = Origin(READ, TAGS)
-    return Guess(display_path(creator or place.artist),
-                 display_path(title or ("" if is_default_name(place.piece) else place.piece)),
-                 place.year, metadata.inventory_number or place.number, _role_of(path, file_format, pixels),
+    return Guess(display_path(creator or path_names.artist),
+                 display_path(title or ("" if is_default_name(path_names.piece) else path_names.piece)),
+                 path_names.year, metadata.inventory_number or path_names.number, _role_of(path, file_format, pixels),
                  reasons_text({"artist": by_tags if creator else by_path, "title": by_tags if title else by_path,
                                "year": by_path, "series": by_path,
                                "number": by_tags if metadata.inventory_number else by_path,
-                               "role": Origin(GUESSED, "its name, folder and format")}), place.series)
+                               "role": Origin(GUESSED, "its name, folder and format")}), path_names.series)
 
 
 def _stated_title(metadata: Metadata) -> tuple[str, str]:

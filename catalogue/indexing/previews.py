@@ -16,10 +16,10 @@ def keep_preview(home: Home, reading: Reading) -> None:
     """
     if reading.preview is None or not reading.sha256:
         return
-    place = home.preview(reading.sha256)
-    if place.exists():
+    target = home.preview(reading.sha256)
+    if target.exists():
         return
     # Busy: an intake beside this run is writing the very same picture
-    with suppress(Busy), opened(place) as entry, part_of(entry) as (part, out), writing(place):
+    with suppress(Busy), opened(target) as entry, part_of(entry) as (part, out), writing(target):
         write_all(out, memoryview(reading.preview))
         part.rename_to(entry)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from catalogue.indexing import naming
-from catalogue.indexing.places import note_file_place
+from catalogue.indexing.locations import note_file_location
 from catalogue.reading.model import Fault, Reading
 from catalogue.records import events, files, findings, fixity, guesses, scans, stale_rows, stated_facts
 from catalogue.records.database import Database
@@ -71,7 +71,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
         _guess_by_rule(db, home, scan_id, path, reading)
         scans.set_content_fault(db, scan_id, next((f.value for f in _CONTENT_FAULTS if f in faults), ""))
     file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, verified=True)
-    note_file_place(db, file_id, reading.path)
+    note_file_location(db, file_id, reading.path)
     fixity.clear_damage(db, file_id)
     edits = findings.open_at(db, store.id, path, ("edited",))
     findings.observe(db, store.id, path, _seen(path, reading, scan_id), file_id=file_id, settled=READ_KINDS,
@@ -136,9 +136,9 @@ def _last_known(before: File | None, held: Scan | None) -> str:
 
 def _guess_by_rule(db: Database, home: Home, scan_id: int, path: str, reading: Reading) -> None:
     """Keep what a place rule of the shop says of a new scan; what fits none is guessed when the run has seen all."""
-    place = naming.names_in_path(path, home.settings.place_rules)
-    if place.whole and guesses.of_scan(db, scan_id) is None:
-        guesses.save(db, scan_id, naming.guess_read(place, path, reading.format, naming.pixels_of(reading.picture),
+    path_names = naming.names_in_path(path, home.settings.place_rules)
+    if path_names.whole and guesses.of_scan(db, scan_id) is None:
+        guesses.save(db, scan_id, naming.guess_read(path_names, path, reading.format, naming.pixels_of(reading.picture),
                                                     reading.metadata))
 
 

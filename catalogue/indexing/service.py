@@ -10,7 +10,7 @@ from time import monotonic
 from catalogue.indexing.comparing import Comparison, compare, within
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.guessing import guess_new
-from catalogue.indexing.places import note_place
+from catalogue.indexing.locations import note_store_location
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import real_path, record
 from catalogue.indexing.refiling import adopt_upgraded
@@ -84,7 +84,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
     moment = now()
     with transaction(db):
         run_id = runs.start(db, "index", store.id)
-        note_place(db, store, root)
+        note_store_location(db, store, root)
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
     try:
         _run(db, home, store, root, summary, workers, again, report, cancelled, executors, read)

@@ -9,8 +9,8 @@ from uuid import uuid4
 
 from catalogue.errors import Busy, CatalogueError, Refused, StoreAway
 from catalogue.indexing import mount_points
+from catalogue.indexing.locations import note_store_location
 from catalogue.indexing.markers import read_marker, write_marker
-from catalogue.indexing.places import note_place
 from catalogue.records import events, findings, locations, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.locations import SharedDevice
@@ -52,12 +52,12 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
                            f" {shell_word(str(root))}. If it is a clone, to be a store of its own: remove {MARKER} from"
                            " it first.", path=root)
     if marker and consent:
-        with suppress(CatalogueError), opened(root / MARKER) as place:
-            remove_leftover(place)  # of a program that was killed once the marker stood
+        with suppress(CatalogueError), opened(root / MARKER) as entry:
+            remove_leftover(entry)  # of a program that was killed once the marker stood
     marker = marker or (write_marker(root, name, str(uuid4())) if consent else f"{UNMARKED}{uuid4()}")
     with transaction(db):
         store = stores.add(db, name, str(root), kind, marker)
-        note_place(db, store, root, look=True)  # a retired store that returns: much may have happened to its files
+        note_store_location(db, store, root, look=True)  # a retired store that returns: its files may be others
         events.append(db, "metadata modification", "success", store=name, path=str(root), detail=f"{kind} store added")
     return store
 
@@ -118,18 +118,18 @@ def locate_store(db: Database, store: Store) -> Path | None:
     if is_in_place(db, store, root):
         if not is_same_disk(db, store, root):
             with suppress(Refused, Busy), transaction(db):  # a seat that only looks, or while another writes
-                note_place(db, store, root)
+                note_store_location(db, store, root)
         return root
     candidates = marked_elsewhere(store)
     noted = locations.store_location(db, store.id)
     if len(candidates) > 1 and noted is not None:  # two that look alike: only a serial number tells
-        candidates = [place for place in candidates
-                      if numbered_disks(device_of(place)) & numbered_disks(noted.device)]
+        candidates = [folder for folder in candidates
+                      if numbered_disks(device_of(folder)) & numbered_disks(noted.device)]
     if len(candidates) != 1 or not is_same_disk(db, store, candidates[0]):
         return None
     with suppress(Refused), transaction(db):  # a seat that only looks cannot note it
         stores.move(db, store.id, str(candidates[0]))
-        note_place(db, store, candidates[0])
+        note_store_location(db, store, candidates[0])
     return candidates[0]
 
 
@@ -151,8 +151,8 @@ def marked_elsewhere(store: Store) -> list[Path]:
         return []
     seen, folders = {identity(Path(store.root))}, []
     for candidate in mount_points.candidates(Path(store.root)):
-        if read_marker(candidate) == store.marker and (place := identity(candidate)) not in seen:
-            seen.add(place)
+        if read_marker(candidate) == store.marker and (folder_id := identity(candidate)) not in seen:
+            seen.add(folder_id)
             folders.append(candidate)
     return folders
 
@@ -177,7 +177,7 @@ def move_store(db: Database, store: Store, folder: Path) -> int:
         write_marker(root, store.name, store.marker)
     with transaction(db):
         stores.move(db, store.id, str(root))
-        unread = note_place(db, store, root)
+        unread = note_store_location(db, store, root)
         events.append(db, "metadata modification", "success", store=store.name, path=str(root),
                       detail=f"the store lies here now; it was at {store.root}")
     return unread

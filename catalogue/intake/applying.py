@@ -50,7 +50,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
         Busy: the catalogue cannot be written.
     """
     apart_from_stores(db, plan.folder)
-    places = _places(db, plan, also)
+    destinations = _destinations(db, plan, also)
     ready = [p for p in plan.proposals if p.ready]
     skipped = [Skipped(i.arrival.path, "; ".join(p.questions or p.reasons) or "not chosen")
             for p in plan.proposals if not (p.ready or p.kind is Kind.HELD) for i in p.items]
@@ -60,12 +60,12 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     taken: list[Taken] = []
     unrecorded: list[str] = []
     stopped = finished = trouble = False
-    counted = OfMany(report, "Importing", sum(len(p.items) for p in ready) * len(places),
-                     sum(p.size for p in ready) * len(places))
+    counted = OfMany(report, "Importing", sum(len(p.items) for p in ready) * len(destinations),
+                     sum(p.size for p in ready) * len(destinations))
     try:
         for proposal in ready:
             for item in proposal.items:
-                for store, known in places:
+                for store, known in destinations:
                     try:
                         taken.append(_take(db, home, store, known, proposal, item, run_id, skipped, counted, cancelled))
                     except (Damaged, NotFound, Refused) as error:  # this file's own trouble; the others go on
@@ -99,17 +99,17 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
                    " ".join(unrecorded))
 
 
-def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store, FileId]]:
+def _destinations(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store, FileId]]:
     """The stores to copy to, each once, with what its root is now."""
-    places: dict[int, tuple[Store, FileId]] = {}
+    destinations: dict[int, tuple[Store, FileId]] = {}
     for store in (stores.by_id(db, plan.store_id), *also):
         with opened_store(db, store) as root:
             other = overlapping_store(db, root.path, but=store.id)
             if other is not None:
                 raise Refused(f"The stores {store.name!r} and {other.name!r} are one folder, or overlap.",
                               hint="Retire one of them: catalogue store retire.", path=root.path)
-            places.setdefault(store.id, (store, root.id))
-    return list(places.values())
+            destinations.setdefault(store.id, (store, root.id))
+    return list(destinations.values())
 
 
 def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Proposal, item: Item, run_id: int,
@@ -117,8 +117,8 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
     reading, source = item.arrival.reading, item.arrival.path
     with opened_store(db, store, known=known) as root:
         target, outcome, stat, filesystem = _copy(db, store, root, source, item, run_id, report, cancelled)
-        with open_entry(root, native_path(target)) as place:
-            brought = _bring_sidecars(source, place, cancelled)
+        with open_entry(root, native_path(target)) as entry:
+            brought = _bring_sidecars(source, entry, cancelled)
         if not still_at(root):
             raise StoreAway(f"The store {store.name!r} was disconnected while a file was being copied to it.",
                             hint="Connect it, then import the rest.", path=root.path)
@@ -142,10 +142,10 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
     return Taken(source, store.name, target, reading.sha256, outcome, len(brought.copied), len(brought.left))
 
 
-def _bring_sidecars(source: Path, place: Entry, cancelled: Cancelled) -> SidecarCopies:
+def _bring_sidecars(source: Path, entry: Entry, cancelled: Cancelled) -> SidecarCopies:
     try:
         with open_folder(source.parent) as folder:
-            return copy_sidecars(folder.entry(source.name), place, cancelled=cancelled)
+            return copy_sidecars(folder.entry(source.name), entry, cancelled=cancelled)
     except OSError as error:  # the card was pulled out: the picture is copied all the same
         return SidecarCopies(left=[(source, f"its sidecars cannot be looked for: {error.strerror}")])
 
@@ -160,14 +160,14 @@ def _copy(db: Database, store: Store, root: OpenFolder, source: Path, item: Item
     while True:
         with transaction(db):
             intake.plan(db, run_id, store.id, escape_path(str(source)), item.arrival.reading.size, sha256, target)
-        with writing(root.path / native_path(target)), open_entry(root, native_path(target), create=True) as place:
-            if not place.exists():
-                copy_verified(source, place, sha256=sha256, report=report, cancelled=cancelled)
-                return target, "copied", place.stat(), filesystem_id(place.folder.fd)
-            if digest_of(place, cancelled) == sha256:
-                remove_leftover(place)  # a kill between the two names of a whole copy leaves both
-                return target, "already there", place.stat(), filesystem_id(place.folder.fd)
-            names = {same_name(escape_path(name)) for name in place.folder.names()}
+        with writing(root.path / native_path(target)), open_entry(root, native_path(target), create=True) as entry:
+            if not entry.exists():
+                copy_verified(source, entry, sha256=sha256, report=report, cancelled=cancelled)
+                return target, "copied", entry.stat(), filesystem_id(entry.folder.fd)
+            if digest_of(entry, cancelled) == sha256:
+                remove_leftover(entry)  # a kill between the two names of a whole copy leaves both
+                return target, "already there", entry.stat(), filesystem_id(entry.folder.fd)
+            names = {same_name(escape_path(name)) for name in entry.folder.names()}
         target = free_path(target,
                            lambda path: same_name(path.rpartition("/")[2]) in names)  # noqa: B023 - used at once
 

@@ -24,7 +24,7 @@ def initial_notes(db: Database, settings: Settings, readings: Sequence[Reading],
     notes |= _from_files(readings)
     if relief is not None:
         notes["relief mm"] = f"{relief:g}"
-    order = {name: place for place, name in enumerate(FIELDS)}
+    order = {name: rank for rank, name in enumerate(FIELDS)}
     return {name: notes[name] for name in sorted(notes, key=lambda n: (order.get(n, len(order)), n)) if notes[name]}
 
 

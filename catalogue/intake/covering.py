@@ -29,22 +29,22 @@ def cover_of(group: Group, views: Views) -> Cover:
     whole, picture = views(master), master.reading.picture
     if whole is None or picture is None:
         return Cover()
-    places, astray = [], []
+    positions, astray = [], []
     for tile in group.members:
         part = views(tile)
         laid = overlap(part, whole) if part else None
         if laid is None or laid.arrangement not in (Arrangement.WITHIN, Arrangement.SAME):
             astray.append(tile.path.name)
         else:
-            places.append(tiles.TilePosition(tile.path.name, laid.place, laid.rotation))
+            positions.append(tiles.TilePosition(tile.path.name, laid.corners, laid.rotation))
     aspect = picture.width / picture.height
-    coverage = tiles.coverage(places, aspect)
+    coverage = tiles.coverage(positions, aspect)
     warnings = [f"{name} could not be found in {master.path.name}" for name in astray]
     if 1 - coverage.covered > BARE:
         spots = "; ".join(f"{left:.0%}–{right:.0%} across, {top:.0%}–{bottom:.0%} down"
                           for left, top, right, bottom in coverage.missing[:4])
         warnings.append(f"{1 - coverage.covered:.0%} of {master.path.name} is covered by no tile ({spots})")
-    return Cover(TileMap(tuple(places), aspect) if places else None, tuple(warnings))
+    return Cover(TileMap(tuple(positions), aspect) if positions else None, tuple(warnings))
 
 
 def count_warning(db: Database, settings: Settings, piece_id: int | None, taken: int) -> str:

@@ -17,7 +17,7 @@ from catalogue.errors import Damaged, NotFound, StoreAway
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.freeing import TOO_FEW_OTHERS, Freed, bring_back_listed, free_listed
-from catalogue.intake.removing import digest_of, lacking_places, places_wanted, verified_places
+from catalogue.intake.removing import copies_required, digest_of, lacking_copies, verified_copies
 from catalogue.intake.undo_lists import DOUBLES
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import copies, doubles, events, files, scans, stores
@@ -70,18 +70,18 @@ def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubl
         cannot be written; nothing is removed then.
     """
     def check(group: Doubles, file: DoubledFile, status: os.stat_result) -> str:
-        verified, own = verified_places(db, file.sha256), FileId(status.st_dev, status.st_ino)
-        places = [(path, place) for path, place in verified if place.file != own]
-        if len(places) == len(verified):  # same size, same time, other bytes: nobody knows what they are
+        verified, own = verified_copies(db, file.sha256), FileId(status.st_dev, status.st_ino)
+        others = [(path, location) for path, location in verified if location.file != own]
+        if len(others) == len(verified):  # same size, same time, other bytes: nobody knows what they are
             return "its bytes are not those on record: audit the store"
-        if not any(place.store_id == store.id and path == group.keep.path for path, place in places):
+        if not any(location.store_id == store.id and path == group.keep.path for path, location in others):
             return KEPT_HAS_CHANGED
-        return lacking_places(home.settings, [place for _, place in places], TOO_FEW_OTHERS)
+        return lacking_copies(home.settings, [location for _, location in others], TOO_FEW_OTHERS)
 
     return free_listed(
         db, home, store, DOUBLES, [(group, file) for group in doubles for file in group.others], check,
         lambda group, _: {"to": group.keep.path},
-        lambda group: f"a double of {group.keep.path} freed, after copies in {places_wanted(home.settings)} places"
+        lambda group: f"a double of {group.keep.path} freed, after copies in {copies_required(home.settings)} places"
                       " were read and compared", report=report, cancelled=cancelled)
 
 

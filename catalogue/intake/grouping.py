@@ -152,8 +152,8 @@ def _others(names: list[str], against: list[tuple[int, float]]) -> str:
 
 
 def _renumbered(laid: dict[tuple[int, int], Overlap], members: list[int]) -> dict[tuple[int, int], Overlap]:
-    place = {member: number for number, member in enumerate(members)}
-    return {(place[i], place[j]): pair_overlap for (i, j), pair_overlap in laid.items()}
+    index = {member: number for number, member in enumerate(members)}
+    return {(index[i], index[j]): pair_overlap for (i, j), pair_overlap in laid.items()}
 
 
 def _wholes(laid: dict[tuple[int, int], Overlap]) -> set[int]:

@@ -103,9 +103,9 @@ def _by_place(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival
     agree."""
     known_artists = [artist.name for artist in pieces.artists_whole(db)]
     for prefix in ("", f"{folder.name}/"):
-        places = {(g.artist, g.title) for g in guess_paths([prefix + a.inside for a in arrivals],
-                                                           home.settings.place_rules, known_artists)}
-        who, title = places.pop() if len(places) == 1 else ("", "")
+        names = {(g.artist, g.title) for g in guess_paths([prefix + a.inside for a in arrivals],
+                                                          home.settings.place_rules, known_artists)}
+        who, title = names.pop() if len(names) == 1 else ("", "")
         if who and title:
             artist = _artist(db, who, "named by its folder", 0.9, 0.6)
             if prefix and artist.certainty < 0.9:

@@ -21,7 +21,7 @@ Affine = npt.NDArray[np.float64]  # 3×3
 class TileMap:
     """Where tiles lie: in their stitched master, or on each other. ``aspect``: width over height of the frame."""
 
-    places: tuple[TilePosition, ...]
+    positions: tuple[TilePosition, ...]
     aspect: float
 
     def drawn(self, columns: int = COLUMNS, rows: int = 0) -> str:
@@ -34,13 +34,13 @@ class TileMap:
 @lru_cache(64)  # the cursor goes up and down the same few
 def _drawn(tile_map: TileMap, inner: int, width: int) -> str:
     legend, line = [], ""
-    for number, place in enumerate(tile_map.places, 1):
-        entry = f"{number} {place.tile}"
+    for number, position in enumerate(tile_map.positions, 1):
+        entry = f"{number} {position.tile}"
         if line and len(line) + 3 + len(entry) > width:
             legend.append(line)
             line = ""
         line = f"{line}   {entry}" if line else entry
-    return "\n".join([tiles.draw(tile_map.places, tile_map.aspect, inner), *legend, line])
+    return "\n".join([tiles.draw(tile_map.positions, tile_map.aspect, inner), *legend, line])
 
 
 def mosaic(names: Sequence[str], sizes: Sequence[tuple[float, float]], laid: Mapping[tuple[int, int], Overlap],
@@ -70,13 +70,13 @@ def mosaic(names: Sequence[str], sizes: Sequence[tuple[float, float]], laid: Map
     corners = {number: (frame @ square)[:2].T for number, frame in frames.items()}
     every = np.concatenate(list(corners.values()))
     low, span = every.min(axis=0), np.ptp(every, axis=0)
-    places = tuple(TilePosition(names[n], tuple((float(x), float(y)) for x, y in (corners[n] - low) / span), 0.0)
-                   for n in sorted(corners))
-    return TileMap(places, float(span[0] / span[1]))
+    positions = tuple(TilePosition(names[n], tuple((float(x), float(y)) for x, y in (corners[n] - low) / span), 0.0)
+                      for n in sorted(corners))
+    return TileMap(positions, float(span[0] / span[1]))
 
 
 def _on(overlap: Overlap) -> Affine:
     """a's unit square into b's."""
-    origin, right, _, down = (np.array(corner) for corner in overlap.place)
+    origin, right, _, down = (np.array(corner) for corner in overlap.corners)
     return np.array([[right[0] - origin[0], down[0] - origin[0], origin[0]],
                      [right[1] - origin[1], down[1] - origin[1], origin[1]], [0.0, 0.0, 1.0]])

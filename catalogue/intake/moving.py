@@ -203,18 +203,18 @@ def _move_all(run: _Run, moves: tuple[Move, ...], undo: int, report: Report, can
         file = files.by_id(run.db, move.file_id)
         if file is None or file.path != move.source:
             continue  # the end of a tidying cut short has moved it already
-        place = Path(run.store.root) / native_path(move.source)
+        source = Path(run.store.root) / native_path(move.source)
         try:
             _move(run, move, undo)
         except (_Stopped, StoreAway) as error:
-            run.skipped.append(Skipped(place, str(error)))
+            run.skipped.append(Skipped(source, str(error)))
             run.skipped += [Skipped(Path(run.store.root) / native_path(m.source), "not attempted")
                          for m in moves[number + 1:]]
             return
         except CatalogueError as error:
-            run.skipped.append(Skipped(place, str(error)))
+            run.skipped.append(Skipped(source, str(error)))
         except OSError as error:
-            run.skipped.append(Skipped(place, f"the system refused: {error.strerror}"))
+            run.skipped.append(Skipped(source, f"the system refused: {error.strerror}"))
         bytes_moved += move.size
     report(Progress("Tidying", len(moves), len(moves), bytes_moved, total))
 

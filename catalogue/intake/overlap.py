@@ -36,14 +36,14 @@ class Arrangement(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Overlap:
     """Two pictures laid on each other. ``turn`` in degrees, the quarter turn a must be given to lie as b does;
-    ``strip`` the overlap across the common edge as a share of the tile, ``place`` the corners of a on b, 4×2 in
+    ``strip`` the overlap across the common edge as a share of the tile, ``corners`` those of a on b, 4×2 in
     fractions of b's sides."""
 
     arrangement: Arrangement
     turn: int
     rotation: float
     strip: float
-    place: tuple[tuple[float, float], ...]
+    corners: tuple[tuple[float, float], ...]
     evidence: str
 
     @property
@@ -100,7 +100,7 @@ def overlap(a: View, b: View) -> Overlap | None:
     if comparison is None or comparison.zncc_median < AGREES:
         return None
     sizes = _size(a.preview), _size(b.preview)
-    quad = geometry.place(comparison.matrix, *sizes)
+    quad = geometry.mapped_corners(comparison.matrix, *sizes)
     rotation = geometry.rotation_of(comparison.matrix)
     turn = round(rotation / 90.0) % 4 * 90
     strip, along = _common(comparison.matrix, *sizes)
@@ -109,8 +109,8 @@ def overlap(a: View, b: View) -> Overlap | None:
     lie = _arrangement(comparison.overlap_a, comparison.overlap_b, along)
     if lie in (Arrangement.BESIDE, Arrangement.CORNER) and abs(physical - 1.0) > SCALE_SLACK:
         return None
-    place = tuple((float(x), float(y)) for x, y in quad)
-    return Overlap(lie, turn, rotation, strip, place,
+    corners = tuple((float(x), float(y)) for x, y in quad)
+    return Overlap(lie, turn, rotation, strip, corners,
                    f"{fit.inliers} features agree, {comparison.zncc_median:.0%} alike where they overlap"
                    f" ({comparison.overlap_a:.0%} of the one, {comparison.overlap_b:.0%} of the other)")
 
@@ -127,8 +127,8 @@ def _arrangement(share_a: float, share_b: float, along: float) -> Arrangement:
 
 def _common(matrix: geometry.Matrix, a: geometry.Size, b: geometry.Size) -> tuple[float, float]:
     """Width of the common strip, and length of the common edge, as shares of b's sides, 0 to 1."""
-    place = geometry.place(matrix, a, b)
-    low, high = np.clip(place.min(axis=0), 0, 1), np.clip(place.max(axis=0), 0, 1)
+    corners = geometry.mapped_corners(matrix, a, b)
+    low, high = np.clip(corners.min(axis=0), 0, 1), np.clip(corners.max(axis=0), 0, 1)
     across = high - low
     return float(across.min()), float(across.max())
 

@@ -54,9 +54,9 @@ def packet(description: Description, existing: bytes = b"", *, padding: int = 0)
     descriptions = home.findall(_name("rdf", "Description"))
     first = descriptions[0] if descriptions else tree.SubElement(
         home, _name("rdf", "Description"), {_name("rdf", "about"): ""})
-    for place, value in (("title", description.title), ("rights", description.rights)):
+    for element, value in (("title", description.title), ("rights", description.rights)):
         if value:
-            _alternatives(_property(descriptions, first, _name("dc", place)), value)
+            _alternatives(_property(descriptions, first, _name("dc", element)), value)
     if description.creator:
         _listed(_property(descriptions, first, _name("dc", "creator")), description.creator)
     _artwork(descriptions, first, description)

@@ -220,10 +220,10 @@ def _held_proposal(db: Database, store: Store, arrival: Arrival, seen: dict[str,
     if sha256 in seen:
         why = f"the same bytes as {display_path(seen[sha256])}"
     else:
-        place = next((c for c in files.present_files(db, sha256) if c.store_id == store.id), None)
-        if place is None:
+        held = next((c for c in files.present_files(db, sha256) if c.store_id == store.id), None)
+        if held is None:
             return None
-        why = f"held as {display_path(place.path)} in {place.store}"
+        why = f"held as {display_path(held.path)} in {held.store}"
     return Proposal(Kind.HELD, (Item(arrival, "unsorted"),), Guessed(), Guessed(), take=False, reasons=(why,))
 
 

@@ -31,7 +31,7 @@ from catalogue.storage.folders import Entry, open_entry, open_folder, sync
 from catalogue.storage.identity import FileId, is_regular
 from catalogue.storage.sidecars import sidecars_of
 
-FEWEST_PLACES = 2
+FEWEST_COPIES = 2
 
 ON_ONE_DISK = ("its copies are on one disk or server; {} disks must hold a verified copy (or set copies_on_one_disk ="
                " true)")
@@ -113,8 +113,8 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
         try:
             with transaction(db):
                 events.append(db, "deletion", "success", path=escape_path(str(source)), sha256=sha256,
-                              detail=f"source of an intake, after copies in {places_wanted(home.settings)} places were"
-                                     " read and compared")
+                              detail=f"source of an intake, after copies in {copies_required(home.settings)} places"
+                                     " were read and compared")
                 for t in own:
                     store = stores.by_name(db, t.store)
                     intake.settle(db, store.id, t.target, sha256, "source removed")
@@ -123,9 +123,9 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
     return unrecorded
 
 
-def places_wanted(settings: Settings) -> int:
+def copies_required(settings: Settings) -> int:
     """In how many different places a scan must stand before a source of it may go."""
-    return max(FEWEST_PLACES, settings.copies_wanted)
+    return max(FEWEST_COPIES, settings.copies_wanted)
 
 
 def _remove_source(db: Database, settings: Settings, source: Path, sha256: str, *, sidecars: bool = False) -> str:
@@ -155,28 +155,28 @@ def _remove_source(db: Database, settings: Settings, source: Path, sha256: str, 
 
 def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) -> str:
     """Why a file with these bytes may not be removed yet; empty where it may."""
-    locations = [place for _, place in verified_places(db, sha256)]
-    own = next((place for place in locations if place.file == source), None)
+    locations = [location for _, location in verified_copies(db, sha256)]
+    own = next((location for location in locations if location.file == source), None)
     if own is not None:
         return f"it is the store {stores.by_id(db, own.store_id).name!r}'s own file, reached by another path"
-    return lacking_places(settings, locations, "only {} of the {} stores required hold a verified copy")
+    return lacking_copies(settings, locations, "only {} of the {} stores required hold a verified copy")
 
 
-def lacking_places(settings: Settings, locations: Sequence[CopyLocation], too_few: str) -> str:
+def lacking_copies(settings: Settings, locations: Sequence[CopyLocation], too_few: str) -> str:
     """Why verified copies in these places are too few to remove what hangs on them; empty where they are enough.
     ``too_few`` says it with how many there are and how many are wanted."""
-    good, wanted = different_places(locations, one_disk=settings.copies_on_one_disk), places_wanted(settings)
+    good, wanted = independent_copies(locations, one_disk=settings.copies_on_one_disk), copies_required(settings)
     if len(good) >= wanted:
         return ""
-    if len(different_places(locations, one_disk=True)) >= wanted:
+    if len(independent_copies(locations, one_disk=True)) >= wanted:
         return ON_ONE_DISK.format(wanted)
     return too_few.format(len(good), wanted)
 
 
-def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:
-    """``(path as kept, place)`` of every file on record that holds these bytes, read now; what is offline, gone, a
+def verified_copies(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:
+    """``(path as kept, location)`` of every file on record that holds these bytes, read now; what is offline, gone, a
     link or something else by now is left out. One with other bytes counts as no copy from then on."""
-    places: list[tuple[str, CopyLocation]] = []
+    copies: list[tuple[str, CopyLocation]] = []
     for copy in files.present_files(db, sha256):
         store = stores.by_id(db, copy.store_id)
         with (suppress(OSError, CatalogueError),  # no copy that can be counted on now
@@ -185,17 +185,17 @@ def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]
             if held is not None and held.sha256 != sha256:
                 distrust(db, copy.id, copy.store, copy.path, Damaged("Its bytes are not those on record."))
             elif held is not None:
-                places.append((copy.path, CopyLocation(store.id, held.id, device_of(held.fd))))
-    return places
+                copies.append((copy.path, CopyLocation(store.id, held.id, device_of(held.fd))))
+    return copies
 
 
-def different_places(locations: Sequence[CopyLocation], *, one_disk: bool) -> list[CopyLocation]:
+def independent_copies(locations: Sequence[CopyLocation], *, one_disk: bool) -> list[CopyLocation]:
     """Copies of which no two share a store, a file, or (unless ``one_disk``) a disk. Rather too few than too many."""
     good: list[CopyLocation] = []
-    for place in locations:
-        if not any(place.store_id == g.store_id or place.file == g.file or (
-                   not one_disk and shares_device(place.device, g.device)) for g in good):
-            good.append(place)
+    for location in locations:
+        if not any(location.store_id == g.store_id or location.file == g.file or (
+                   not one_disk and shares_device(location.device, g.device)) for g in good):
+            good.append(location)
     return good
 
 

@@ -79,31 +79,31 @@ def write_sidecars(db: Database, targets: Sequence[tuple[Located, str]], descrip
         if root is None:
             written.append(Written(display_path(file.path), "", f"the store {store.name} is offline"))
             continue
-        place = sidecar_path(root / native_path(file.path))
+        sidecar = sidecar_path(root / native_path(file.path))
         try:
             with opened_store(db, store) as held, open_entry(held, native_path(file.path)) as picture:
-                _write_sidecar(picture, picture.folder.entry(place.name), description)
+                _write_sidecar(picture, picture.folder.entry(sidecar.name), description)
         except (CatalogueError, OSError) as error:
-            written.append(Written(display_path(file.path), str(place), str(error)))
+            written.append(Written(display_path(file.path), str(sidecar), str(error)))
             continue
         with transaction(db):
             events.append(db, "metadata modification", "success", store=store.name, path=file.path, sha256=sha256,
-                          detail=f"sidecar {place.name} written; the file itself is untouched")
-        written.append(Written(display_path(file.path), str(place)))
+                          detail=f"sidecar {sidecar.name} written; the file itself is untouched")
+        written.append(Written(display_path(file.path), str(sidecar)))
     return written
 
 
-def _write_sidecar(picture: Entry, place: Entry, description: Description) -> None:
+def _write_sidecar(picture: Entry, sidecar: Entry, description: Description) -> None:
     if not picture.exists() or not is_regular(picture.stat()):
         raise Refused("The picture is not there.", hint="Index the store.", path=picture.path)
     existing = b""
-    if place.exists():
-        present = read_small(place, SIDECAR_BYTES)
+    if sidecar.exists():
+        present = read_small(sidecar, SIDECAR_BYTES)
         if present is None:
             raise Refused("The sidecar there cannot be read: it is a link, not a file, or too large. It is left as"
-                          " it is.", path=place.path)
+                          " it is.", path=sidecar.path)
         existing = present
-    write_atomically(place, packet(description, existing))
+    write_atomically(sidecar, packet(description, existing))
 
 
 def write_described_copies(db: Database, targets: Sequence[tuple[Located, str]], description: Description,

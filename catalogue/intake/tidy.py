@@ -18,7 +18,7 @@ from catalogue.intake.naming import Facts, numbers_used, portable, problems, sam
 from catalogue.intake.targets import Names
 from catalogue.records import intake, provenance
 from catalogue.records.database import Database
-from catalogue.records.intake import Placed
+from catalogue.records.intake import FiledFile
 from catalogue.records.paths import display_path, is_text, native_path
 from catalogue.records.preferred_names import numbered_twin
 from catalogue.records.stores import Store
@@ -63,7 +63,7 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
     remarks: list[tuple[str, str, str]] = []
     in_order, names = 0, Names(db, store.id, root)
     guessed = set() if level is Level.PORTABLE else _guessed_names(db, store)
-    for _, batch in groupby(intake.placed(db, store.id), key=lambda f: (f.piece_id, f.piece_id or f.file_id)):
+    for _, batch in groupby(intake.filed_files(db, store.id), key=lambda f: (f.piece_id, f.piece_id or f.file_id)):
         for file, known in _facts(list(batch)):
             facts = None if file.path in guessed else known
             if file.path in guessed:
@@ -96,7 +96,7 @@ def _guessed_names(db: Database, store: Store) -> set[str]:
             if provenance.GUESSED in (fact.origins["artist"].source, fact.origins["title"].source)}
 
 
-def _facts(batch: Sequence[Placed]) -> Iterator[tuple[Placed, Facts | None]]:
+def _facts(batch: Sequence[FiledFile]) -> Iterator[tuple[FiledFile, Facts | None]]:
     """What the rule may say of one piece's files. Tiles keep the counter in their name, where no two of a day share
     one; the others follow on."""
     counters = _own_counters(batch)
@@ -120,7 +120,7 @@ def _facts(batch: Sequence[Placed]) -> Iterator[tuple[Placed, Facts | None]]:
                           file.year or date[:4], number)
 
 
-def _own_counters(batch: Sequence[Placed]) -> dict[int, set[int]]:
+def _own_counters(batch: Sequence[FiledFile]) -> dict[int, set[int]]:
     """The counter in each tile's own name, by file: as our rule writes it, else the last number of at most three
     figures, if no other tile of that day ends in the same."""
     tiles = [file for file in batch if file.role == "tile"]
@@ -132,14 +132,14 @@ def _own_counters(batch: Sequence[Placed]) -> dict[int, set[int]]:
         for file in tiles}
 
 
-def _date(file: Placed) -> str:
+def _date(file: FiledFile) -> str:
     try:
         return datetime.fromisoformat(file.captured).date().isoformat()
     except ValueError:
         return datetime.fromtimestamp(file.mtime_ns / 1e9, UTC).astimezone().date().isoformat()
 
 
-def _path_by_rule(rule: str, file: Placed, facts: Facts | None, level: Level) -> str:
+def _path_by_rule(rule: str, file: FiledFile, facts: Facts | None, level: Level) -> str:
     own = _portable_path(file.path)
     if facts is None or level is Level.PORTABLE:
         return own
@@ -164,7 +164,7 @@ def _parts(path: str) -> list[str]:
     return [part.replace("\0", "//") for part in path.replace("//", "\0").split("/")]
 
 
-def _why(file: Placed, ruled_path: str) -> str:
+def _why(file: FiledFile, ruled_path: str) -> str:
     troubles = problems(native_path(file.path))
     if troubles:
         return troubles[0]

@@ -111,7 +111,7 @@ def _is_move(number: int, entry: object, path: Path) -> bool:
     values = [entry.get(key) for key in ("from", "to", "sha256")]
     if not all(isinstance(value, str) for value in values):
         raise Refused(f"Nothing was moved: line {number} of the undo file is not a move.", path=path)
-    for place in values[:2]:
-        if reason := unsafe_escaped_path(str(place)):
+    for moved in values[:2]:
+        if reason := unsafe_escaped_path(str(moved)):
             raise Refused(f"Nothing was moved: line {number} of the undo file is refused: {reason}.", path=path)
     return True

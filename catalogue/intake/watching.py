@@ -160,10 +160,10 @@ class Watch:
         names = [a.path.name for a in (*earlier, arrival)]
         parts = {i: each for (i, _), each in laid.items() if each.arrangement is Arrangement.WITHIN}
         if len(parts) >= 2 and (picture := arrival.reading.picture):
-            places = tuple(TilePosition(names[i], part.place, part.rotation) for i, part in parts.items())
+            positions = tuple(TilePosition(names[i], part.corners, part.rotation) for i, part in parts.items())
             yield News("complete", arrival.path,
                        f"{display_path(new)}: a stitched master of {len(parts)} of these tiles",
-                       arrival, TileMap(places, picture.width / picture.height))
+                       arrival, TileMap(positions, picture.width / picture.height))
             yield from self._joined([earlier[i] for i in parts], new)
             return
         on = ", ".join(names[i] for i, _ in laid)
@@ -188,9 +188,9 @@ class Watch:
     def _map(self, new: str) -> TileMap | None:
         """The tiles that hang together with this one, its number the last."""
         held = list(self.arrivals.values())
-        place = {a.inside: number for number, a in enumerate(held)}
-        laid = {(place[a], place[b]): pair_overlap for (a, b), pair_overlap in self._laid.items()}
-        return mosaic([a.path.name for a in held], [sides(a) for a in held], laid, place[new])
+        index = {a.inside: number for number, a in enumerate(held)}
+        laid = {(index[a], index[b]): pair_overlap for (a, b), pair_overlap in self._laid.items()}
+        return mosaic([a.path.name for a in held], [sides(a) for a in held], laid, index[new])
 
 
 def _near(first: datetime, second: datetime) -> bool:

@@ -60,7 +60,7 @@ def examine_part(a: Side, b: Side) -> Evidence | None:
     the correlation over every place."""
     scale = known_scale(a, b)
     share = a.size[0] * a.size[1] * scale**2 / (b.size[0] * b.size[1])
-    if limits.PLACE_MOST < share < 1 / limits.PLACE_MOST:
+    if limits.LOCATE_MOST < share < 1 / limits.LOCATE_MOST:
         return None  # about as large: neither is a part of the other
     if share < 1:
         return _decided(a, b, locate_part(a.preview, b.preview, scale))
@@ -68,14 +68,14 @@ def examine_part(a: Side, b: Side) -> Evidence | None:
     return _decided(a, b, replace(fit, matrix=geometry.inverse(fit.matrix)) if fit else None)
 
 
-def against(side: Side, others: Sequence[Side], *, placed: bool = False) -> list[Evidence | None]:
+def against(side: Side, others: Sequence[Side], *, located: bool = False) -> list[Evidence | None]:
     """What one scan has to do with each of others, likeliest first: the answers in the same order. Where it is not
     found to show the same as another, the first few without an answer are tried as its whole or its part.
-    ``placed``: that was found before, with a scan that is not among these."""
+    ``located``: that was found before, with a scan that is not among these."""
     results = examine_each(side, others)
-    if not placed and not any(e and places(e) for e in results):
-        tried = [n for n, e in enumerate(results) if e is None][: limits.PLACED_MOST]
-        for n, e in zip(tried, place_each(side, [others[n] for n in tried]), strict=True):
+    if not located and not any(e and locates(e) for e in results):
+        tried = [n for n, e in enumerate(results) if e is None][: limits.LOCATE_TRIES]
+        for n, e in zip(tried, locate_each(side, [others[n] for n in tried]), strict=True):
             results[n] = e
     return results
 
@@ -85,7 +85,7 @@ def examine_each(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
     return _each(examine, side, others)
 
 
-def place_each(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
+def locate_each(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
     """:func:`examine_part` for many, on all processors."""
     return _each(examine_part, side, others)
 
@@ -108,7 +108,7 @@ def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:
         return None
     matrix, rigid = fit.matrix, False
     # many features know the place better than pixels do, where these are soft
-    reach = limits.POLISH_REACH if fit.inliers < limits.INLIERS_PLACED else limits.POLISH_REACH_PLACED
+    reach = limits.POLISH_REACH if fit.inliers < limits.INLIERS_LOCATED else limits.POLISH_REACH_LOCATED
     if fit.inliers < limits.INLIERS_EXACT:
         scale = known_scale(a, b)
         rigid = abs(math.log(fit.scale / scale)) < limits.SCALE_NEAR
@@ -134,7 +134,7 @@ def known_scale(a: Side, b: Side) -> float:
     return reduction(a.facts, a.size) / reduction(b.facts, b.size) * finer
 
 
-def places(evidence: Evidence) -> bool:
+def locates(evidence: Evidence) -> bool:
     """Whether a is known by it: b shows the whole of it, or the original that it is a part of."""
     return evidence.relation.whole or (evidence.relation in (Relation.TILE, Relation.DETAIL) and ordered(evidence))
 

@@ -149,9 +149,9 @@ def spread_over_scales(spots: Floats, strength: Floats, count: int, shape: tuple
     octave = np.clip(np.floor(np.log2(np.maximum(spots[:, 2], 1.0) / 2.0) + 0.5), 0, 5).astype(int)
     taken: list[int] = []
     left, bands = count, [b for b in range(5, -1, -1) if np.any(octave == b)]
-    for place, band in enumerate(bands):  # coarse first: they are few, and what they leave goes to the finer
+    for index, band in enumerate(bands):  # coarse first: they are few, and what they leave goes to the finer
         members = np.flatnonzero(octave == band)
-        share = math.ceil(left / (len(bands) - place))
+        share = math.ceil(left / (len(bands) - index))
         chosen = spread(spots[members], strength[members], share, shape)
         taken.extend(int(members[i]) for i in chosen)
         left = count - len(taken)

@@ -120,7 +120,7 @@ def corners(size: Size) -> Points:
     return np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float64) - 0.5
 
 
-def place(matrix: Matrix, a: Size, b: Size) -> Points:
+def mapped_corners(matrix: Matrix, a: Size, b: Size) -> Points:
     """Corners of a on b, as fractions of b's width and height, 4×2."""
     return (apply(matrix, corners(a)) + 0.5) / np.array(b, np.float64)
 

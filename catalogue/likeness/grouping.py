@@ -136,7 +136,7 @@ def _objection(
                     - geometry.apply(predicted, geometry.corners(sizes[q])),
                     axis=1,
                 ).max()
-                if away > limits.PLACES_APART * max(sizes[p]):
+                if away > limits.POSITIONS_APART * max(sizes[p]):
                     return f"{p[:8]} and {q[:8]} lie on each other in another place"
     return ""
 

@@ -34,12 +34,12 @@ def register(a: Bytes, b: Bytes, matrix: Matrix) -> Matrix | None:
     for reach, widest, step, fineness in limits.ORIENTED_PASSES:
         drawn = np.asarray(cv2.warpAffine(a, matrix, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
         covered = cv2.warpAffine(np.full(a.shape, 255, np.uint8), matrix, size) > 250
-        places = _blocks(covered)
-        if len(places) < 2:
+        blocks = _blocks(covered)
+        if len(blocks) < 2:
             return None
         band = _band(np.asarray(drawn, np.uint8))
-        planes = [_plane(band[block], ground[block], reach) for block in places]
-        middles = np.array([((x.start + x.stop - 1) / 2, (y.start + y.stop - 1) / 2) for y, x in places])
+        planes = [_plane(band[block], ground[block], reach) for block in blocks]
+        middles = np.array([((x.start + x.stop - 1) / 2, (y.start + y.stop - 1) / 2) for y, x in blocks])
         turns = np.arange(-widest, widest + step / 2, step)
         height, correction = _highest(planes, middles, reach, turns, fineness)
         matrix = compose(correction, matrix)

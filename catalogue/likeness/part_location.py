@@ -38,16 +38,16 @@ def locate_part(part: Bytes, whole: Bytes, scale: float) -> Fit | None:
 
     ``None`` where the part is too small to judge or does not fit in, or no place is clearly better than all others.
     """
-    factor = min(1.0, limits.PLACE_SIDE / max(whole.shape[:2]))
+    factor = min(1.0, limits.LOCATE_SIDE / max(whole.shape[:2]))
     ground, to_ground = _grey(whole, factor)
     small, to_small = _grey(part, scale * factor)
-    if min(small.shape) < limits.PLACE_LEAST_PX:
+    if min(small.shape) < limits.LOCATE_LEAST_PX:
         return None
     field = np.pad(_band(ground), BORDER)
     own = _band(small)
     spots = [_best(field, np.ascontiguousarray(np.rot90(own, -quarter)), quarter) for quarter in range(4)]
     best = max((s for s in spots if s is not None), key=lambda s: s.correlation, default=None)
-    if best is None or best.correlation - best.second < limits.PLACE_CLEAR:
+    if best is None or best.correlation - best.second < limits.LOCATE_CLEAR:
         return None
     shift = np.array([[1.0, 0.0, best.x - BORDER], [0.0, 1.0, best.y - BORDER]])
     laid = geometry.compose(shift, geometry.quarter_turn(best.quarter, (small.shape[1], small.shape[0])))
@@ -70,6 +70,6 @@ def _best(field: Floats, own: Floats, quarter: int) -> _Spot | None:
     plane = cv2.matchTemplate(field, own, cv2.TM_CCOEFF_NORMED)
     _, highest, _, (x, y) = cv2.minMaxLoc(plane)
     spread = float(plane.std())
-    near = limits.PLACE_NEAR
+    near = limits.LOCATE_NEAR
     plane[max(0, y - near) : y + near + 1, max(0, x - near) : x + near + 1] = -1.0
     return _Spot(float(highest), max(0.0, float(plane.max())), float(highest) / (spread + 1e-9), quarter, x, y)

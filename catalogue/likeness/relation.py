@@ -154,7 +154,7 @@ def _part_or_whole(
 
 
 def _centred(sizes: Sizes, comparison: Comparison) -> bool:
-    middle = geometry.place(comparison.matrix, *sizes).mean(axis=0)
+    middle = geometry.mapped_corners(comparison.matrix, *sizes).mean(axis=0)
     return bool(abs(middle - 0.5).max() < limits.CENTRED)
 
 

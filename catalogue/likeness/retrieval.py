@@ -195,8 +195,8 @@ def _votes(segment: Shard, features: Features, codes: Bytes, lists: Lists | None
             key = (scan * turns + t) * octaves + o
             # one query feature counts once for a scan and bin
             _, first = np.unique(key * (len(features.sift) + 1) + query, return_index=True)
-            place, total = _summed(key[first], weight[first])
-            np.maximum.at(votes, place // (turns * octaves), total)
+            bins, total = _summed(key[first], weight[first])
+            np.maximum.at(votes, bins // (turns * octaves), total)
     return votes
 
 
@@ -209,5 +209,5 @@ def _weights(distance: npt.NDArray[np.int32]) -> npt.NDArray[np.float64]:
 def _summed(
     keys: npt.NDArray[np.int64], weights: npt.NDArray[np.float64]
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
-    place, where = np.unique(keys, return_inverse=True)
-    return np.asarray(place, np.int64), np.asarray(np.bincount(where, weights, len(place)), np.float64)
+    bins, where = np.unique(keys, return_inverse=True)
+    return np.asarray(bins, np.int64), np.asarray(np.bincount(where, weights, len(bins)), np.float64)

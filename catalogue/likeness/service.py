@@ -144,13 +144,13 @@ def pair(db: Database, likeness_id: int) -> Pair:
     return _pair(row)
 
 
-def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.TilePosition]] | None:
+def tile_positions(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.TilePosition]] | None:
     """The piece's whole scan with most tiles placed in it, and their places; ``None`` if no tile is known.
 
     A tile is what was found to be one, and what is kept as one and lies in the whole, however much it shows of it.
     """
     members = likenesses.compared_scans(db, (s.id for s in scans.of_piece(db, piece_id)))
-    placed: dict[int, list[tiles.TilePosition]] = {}
+    positions: dict[int, list[tiles.TilePosition]] = {}
     for scan_id, whole in members.items():
         for row in likenesses.of_scan(db, scan_id):
             evidence = Evidence.from_json(row.evidence)
@@ -159,11 +159,11 @@ def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.T
                 tile_id, tile, evidence = row.b_scan_id, row.b_sha256, evidence.swapped()
             tile_scan = members.get(tile_id)
             if row.verdict != "rejected" and _tile_in(evidence, tile_scan.role if tile_scan else "", whole.role):
-                placed.setdefault(scan_id, []).append(tiles.tile_position(tile, evidence))
-    if not placed:
+                positions.setdefault(scan_id, []).append(tiles.tile_position(tile, evidence))
+    if not positions:
         return None
-    best = max(placed, key=lambda i: (len(placed[i]), i))
-    return members[best], sorted(placed[best], key=lambda p: (round(p.box[1], 1), p.box[0]))
+    best = max(positions, key=lambda i: (len(positions[i]), i))
+    return members[best], sorted(positions[best], key=lambda p: (round(p.box[1], 1), p.box[0]))
 
 
 def _tile_in(evidence: Evidence, role: str, whole_role: str) -> bool:

@@ -31,7 +31,7 @@ POLISH_REACH = 12.0     # px the pixels may correct the features …
 INLIERS_EXACT = 40      # fewer features give a scale less well than the two sizes in pixels, where they fit it …
 SCALE_NEAR = 0.02       # … within this share
 INLIERS_FIRM = 15       # so many agree on one place by no chance
-INLIERS_PLACED, POLISH_REACH_PLACED = 25, 1.5  # … and px where so many agree; tuned: tiles' corners p95 .137 to .111 %
+INLIERS_LOCATED, POLISH_REACH_LOCATED = 25, 1.5  # … px where so many agree; tuned: tiles' corners p95 .137 to .111 %
 TRACK_WINDOW = 31       # px around a corner that is followed
 TRACK_FLOOR = 8.0       # levels of 255 added to a passage's strength; 4 followed the relief of soft work
 TRACKED_MOST = 400      # corners followed; tuned: 200 turned tiles by .07° instead of .06°
@@ -96,13 +96,13 @@ TEXTURE_HOLD = 7.0      # standard deviations at which a shift is believed
 TEXTURE_SURE = 9.0      # … and at which it shows the same surface
 
 # --- a part placed at its known scale -------------------------------------------------------------------
-PLACE_SIDE = 512        # px, long side of the whole
-PLACE_LEAST_PX = 48     # px there of the part's short side …
-PLACE_MOST = 0.8        # … and the share of the whole at which it is no part any more
-PLACE_NEAR = 12         # px around a place that count as the same
+LOCATE_SIDE = 512       # px, long side of the whole
+LOCATE_LEAST_PX = 48    # px there of the part's short side …
+LOCATE_MOST = 0.8       # … and the share of the whole at which it is no part any more
+LOCATE_NEAR = 12        # px around a place that count as the same
 PPI_SCANNED = 120.0     # ppi below it is a screen's or nobody's
-PLACE_CLEAR = 0.12      # correlation above all other places; tuned: unrelated pairs up to .10, 176 of 184 tiles above
-PLACED_MOST = 6         # scans, the likeliest, in which a part without any master is looked for so
+LOCATE_CLEAR = 0.12     # correlation above all others; tuned: unrelated pairs up to .10, 176 of 184 tiles above
+LOCATE_TRIES = 6        # scans, the likeliest, in which a part without any master is looked for so
 
 # --- the index on disk ---------------------------------------------------------------------------------
 FLAT_ROWS = 6_000       # descriptors searched one by one rather than through lists
@@ -115,7 +115,7 @@ SEGMENT_MOST = 10_000   # scans; larger ones would take more memory to write, sm
 
 # --- groups and tiles ----------------------------------------------------------------------------------
 MUST_MEET = 0.7         # two scans that would cover each other this far must have been found alike themselves
-PLACES_APART = 0.03     # of the long side: two findings within it lead to the same place
+POSITIONS_APART = 0.03  # of the long side: two findings within it lead to the same place
 GAP_LEAST = 0.002       # share of the master a gap must have to be named
 WEAVE_STANDS = 3.5      # log of power above the surroundings; unwoven pictures reach 2.5, a faint weave 5.1
 

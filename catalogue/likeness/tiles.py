@@ -33,7 +33,7 @@ class TilePosition:
 
 def tile_position(tile: str, evidence: Evidence) -> TilePosition:
     """The place that evidence "tile of" gives to scan a in scan b."""
-    spots = geometry.place(evidence.map, evidence.size_a, evidence.size_b)
+    spots = geometry.mapped_corners(evidence.map, evidence.size_a, evidence.size_b)
     return TilePosition(tile, tuple((float(x), float(y)) for x, y in spots), evidence.rotation)
 
 
@@ -45,12 +45,12 @@ class Coverage:
     missing: tuple[tuple[float, float, float, float], ...]
 
 
-def coverage(places: Sequence[TilePosition], aspect: float = 1.0) -> Coverage:
+def coverage(positions: Sequence[TilePosition], aspect: float = 1.0) -> Coverage:
     """What of the master the tiles cover. ``aspect`` is the master's width over its height."""
     width = 600
     height = max(1, round(width / aspect))
     grid = np.zeros((height, width), np.uint8)
-    for p in places:
+    for p in positions:
         cv2.fillConvexPoly(grid, np.round(np.array(p.corners) * (width, height) - 0.5).astype(np.int32), 1)
     gap = (grid == 0).astype(np.uint8)
     covered = 1.0 - cv2.morphologyEx(gap, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)).mean()  # seams are rounding
@@ -67,10 +67,10 @@ def coverage(places: Sequence[TilePosition], aspect: float = 1.0) -> Coverage:
     return Coverage(float(covered), tuple(sorted(boxes, key=lambda b: (b[1], b[0]))))
 
 
-def turned(places: Sequence[TilePosition]) -> list[str]:
+def turned(positions: Sequence[TilePosition]) -> list[str]:
     """Tiles a quarter turn against most of the others: there the weave will not meet. Half a turn does no harm."""
-    odd = [p.tile for p in places if round(p.rotation / 90.0) % 2]
-    even = [p.tile for p in places if not round(p.rotation / 90.0) % 2]
+    odd = [p.tile for p in positions if round(p.rotation / 90.0) % 2]
+    even = [p.tile for p in positions if not round(p.rotation / 90.0) % 2]
     if not odd or not even:
         return []
     return odd if len(odd) <= len(even) else even
@@ -96,18 +96,18 @@ def _along(length: float, bed: float, overlap: float) -> int:
     return 1 if length <= bed else math.ceil((length - bed * overlap) / (bed * (1 - overlap)) - 1e-9)
 
 
-def draw(places: Sequence[TilePosition], aspect: float, columns: int = 48) -> str:
+def draw(positions: Sequence[TilePosition], aspect: float, columns: int = 48) -> str:
     """A map of the tiles for the terminal: the master's frame, each tile's number, ``·`` where nothing covers it and
     a letter's case or sign never alone as meaning: the legend lists every tile."""
     rows = max(3, round(columns / aspect / 2.1))  # a character cell is about twice as high as wide
     cells = [["·"] * columns for _ in range(rows)]
-    for p in places:
+    for p in positions:
         quad = (np.array(p.corners) * (columns, rows)).astype(np.float32)
         for y in range(rows):
             for x in range(columns):
                 if cv2.pointPolygonTest(quad, (x + 0.5, y + 0.5), False) >= 0:
                     cells[y][x] = " " if cells[y][x] == "·" else "░"
-    for number, p in enumerate(places, 1):
+    for number, p in enumerate(positions, 1):
         cx, cy = np.array(p.corners).mean(axis=0)
         for i, sign in enumerate(str(number)):
             x, y = min(columns - 1, max(0, int(cx * columns) + i)), min(rows - 1, max(0, int(cy * rows)))

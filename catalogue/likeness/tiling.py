@@ -6,7 +6,7 @@ import cv2
 
 from catalogue.errors import Damaged
 from catalogue.likeness import feature_cache, tiles
-from catalogue.likeness.service import tile_places
+from catalogue.likeness.service import tile_positions
 from catalogue.records.database import Database
 from catalogue.records.pieces import Piece
 from catalogue.settings import Home
@@ -29,12 +29,12 @@ class Tiling:
     def text(self) -> str:
         """The map with its legend, for the terminal."""
         lines = [tiles.draw(self.places, self.aspect)]
-        for number, place in enumerate(self.places, 1):
-            left, top, right, bottom = place.box
-            odd = "  TURNED against the others: the weave will not match" if place.tile in self.turned else ""
+        for number, position in enumerate(self.places, 1):
+            left, top, right, bottom = position.box
+            odd = "  TURNED against the others: the weave will not match" if position.tile in self.turned else ""
             across, down = f"{_share(left)}–{_share(right)} across", f"{_share(top)}–{_share(bottom)} down"
-            lines.append(f"{number:>3}  {place.tile[:12]}  {across}, {down}, "
-                         f"turned {round(place.rotation, 2) + 0.0:.2f}°{odd}")
+            lines.append(f"{number:>3}  {position.tile[:12]}  {across}, {down}, "
+                         f"turned {round(position.rotation, 2) + 0.0:.2f}°{odd}")
         lines.append(
             f"{self.coverage.covered:.1%} of the master {self.master[:12]} is covered by {len(self.places)} tiles."
         )
@@ -57,10 +57,10 @@ def _share(value: float) -> str:
 
 def tiling(db: Database, home: Home, piece: Piece) -> Tiling | None:
     """The tiles of a piece; ``None`` if none is known. Sizes come from the piece, else from the master's ppi."""
-    placed_tiles = tile_places(db, piece.id)
-    if placed_tiles is None:
+    located_tiles = tile_positions(db, piece.id)
+    if located_tiles is None:
         return None
-    master, places = placed_tiles
+    master, places = located_tiles
     aspect = (master.width or 1) / (master.height or 1)
     size = _size(piece, master.width, master.height, master.ppi_x)
     settings = home.settings

@@ -11,7 +11,7 @@ from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.likeness import feature_cache, retrieval, shards
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation
-from catalogue.likeness.examine import Side, against, examine_each, ordered, place_each
+from catalogue.likeness.examine import Side, against, examine_each, locate_each, ordered
 from catalogue.likeness.facts import side_from
 from catalogue.likeness.features import Bytes, Features
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
@@ -174,13 +174,13 @@ def _compare(
         same = [number for number, evidence in fresh.items() if evidence.relation.same_piece]
         return {partner for number in same for partner in likenesses.partners(db, number)} - done
 
-    placed = likenesses.is_placed(db, own.id, WHOLES, PARTS)
+    located = likenesses.is_located(db, own.id, WHOLES, PARTS)
     filed = [i for i in _filed_with(db, own) if i not in done]
     likely = [ids[c.key] for c in near if c.key in ids] + likenesses.of_same_pixels(db, own.id) + filed
-    follow = look(partial(against, placed=placed), [i for i in dict.fromkeys(likely) if i not in done])
+    follow = look(partial(against, located=located), [i for i in dict.fromkeys(likely) if i not in done])
     while follow:
         follow = look(examine_each, sorted(follow))
-    look(place_each, [i for i in filed if i not in evidences])
+    look(locate_each, [i for i in filed if i not in evidences])
     return [(own.id, other, e) if ordered(e) else (other, own.id, e.swapped()) for other, e in evidences.items()]
 
 

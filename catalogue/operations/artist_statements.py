@@ -65,9 +65,9 @@ def write_statement(db: Database, home: Home, artist_id: int, period: Period, *,
     dates = home.settings.dates
     made = _statement(db, artist_id, period, dates, today or date.today() if issue else None)
     name = safe_name(f"{made.artist} {made.first} to {made.last}")
-    place = outside(home.sheets / "statements", stores.listed(db))
-    return StatementMade(made, (write_again(place / f"{name}.html", statement_page(made, dates)),
-                                write_again(place / f"{name}.csv", statement_csv(made))))
+    folder = outside(home.sheets / "statements", stores.listed(db))
+    return StatementMade(made, (write_again(folder / f"{name}.html", statement_page(made, dates)),
+                                write_again(folder / f"{name}.csv", statement_csv(made))))
 
 
 def _statement(db: Database, artist_id: int, period: Period, dates: str, issued: date | None) -> Statement:

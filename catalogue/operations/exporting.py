@@ -70,5 +70,5 @@ def export_certificates(db: Database, home: Home, edition_id: int, *, as_csv: Pa
 def write_edition_page(db: Database, home: Home, edition_id: int) -> Path:
     """An edition's numbered list as a page in the sheets' folder, in place of an earlier one. Raises NotFound."""
     made = certificates.certificates(db, home.settings, edition_id)
-    place = outside(home.sheets / "editions", known_stores.listed(db))
-    return write_again(place / f"edition {edition_id}.html", made.as_html)
+    folder = outside(home.sheets / "editions", known_stores.listed(db))
+    return write_again(folder / f"edition {edition_id}.html", made.as_html)

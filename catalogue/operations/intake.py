@@ -85,8 +85,8 @@ def held_without_copy(db: Database, plan: Plan, also: Sequence[str]) -> dict[str
     Raises: NotFound: no such store.
     """
     held = {item.arrival.reading.sha256 for p in plan.proposals if p.kind is Kind.HELD for item in p.items}
-    places = {sha256: {copy.store for copy in files.present_files(db, sha256)} for sha256 in held}
-    lacking = {stores.by_name(db, name).name: sum(name not in where for where in places.values() if where)
+    stores_of = {sha256: {copy.store for copy in files.present_files(db, sha256)} for sha256 in held}
+    lacking = {stores.by_name(db, name).name: sum(name not in where for where in stores_of.values() if where)
                for name in also}
     return {name: count for name, count in lacking.items() if count}
 

@@ -113,16 +113,16 @@ def keep_place_rules(home: Home, rules: Sequence[str]) -> Home:
     fault = setting_fault("place_rules", list(rules))
     if fault:
         raise Refused(fault)
-    place = home.settings_file.resolve()
-    before = read_settings(place)
+    path = home.settings_file.resolve()
+    before = read_settings(path)
     try:
-        text = place.read_text(encoding="utf-8") if place.exists() else ""
+        text = path.read_text(encoding="utf-8") if path.exists() else ""
     except OSError as error:
-        raise CatalogueError(f"The settings cannot be read: {error.strerror}.", path=place) from error
+        raise CatalogueError(f"The settings cannot be read: {error.strerror}.", path=path) from error
     text = with_place_rules(text, rules)
-    write_atomically(place, text.encode())
-    if read_settings(place) != replace(before, place_rules=tuple(rules)):
-        raise CatalogueError("The settings are not what was written: another program has changed them.", path=place)
+    write_atomically(path, text.encode())
+    if read_settings(path) != replace(before, place_rules=tuple(rules)):
+        raise CatalogueError("The settings are not what was written: another program has changed them.", path=path)
     return _under(home, rules)
 
 

@@ -100,8 +100,8 @@ def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, com
                   cancelled: Cancelled) -> Patches | None:
     """Last time's colours: from the file if it still lies there, else made again where only master or recipe are other
     ones, for what other versions of the libraries made cannot be made here."""
-    place = Path("/", native_path(then.folder[1:]), native_path(then.name))
-    if (seen := patches_of_file(place, then.sha256, report=report, cancelled=cancelled)) is not None:
+    path = Path("/", native_path(then.folder[1:]), native_path(then.name))
+    if (seen := patches_of_file(path, then.sha256, report=report, cancelled=cancelled)) is not None:
         return seen
     if comparison.versions:
         return None

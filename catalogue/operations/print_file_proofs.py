@@ -10,7 +10,7 @@ from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.freeing import TOO_FEW_OTHERS, Freed, bring_back_listed, free_listed
-from catalogue.intake.removing import digest_of, lacking_places, verified_places
+from catalogue.intake.removing import digest_of, lacking_copies, verified_copies
 from catalogue.intake.undo_lists import PRINT_FILES
 from catalogue.operations.doubles import skipped_lines
 from catalogue.operations.print_comparison import kept_profile, opened_again, sound_master
@@ -105,8 +105,8 @@ def free_print_files(db: Database, home: Home, name: str, *, report: Report = ig
         if file.printed_from:
             return NAMED_BY_ORDER
         recipe = from_json(made.recipe)
-        masters = [place for _, place in verified_places(db, recipe.master_sha256)]
-        if why := lacking_places(home.settings, masters, TOO_FEW_OTHERS):
+        masters = [location for _, location in verified_copies(db, recipe.master_sha256)]
+        if why := lacking_copies(home.settings, masters, TOO_FEW_OTHERS):
             return f"of its master {why}"
         return _why_not(db, home, store, file, made, cancelled)
 

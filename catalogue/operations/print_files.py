@@ -162,10 +162,10 @@ def print_folder(db: Database, home: Home, folder: Path | None) -> Path:
     if not typed:
         raise Refused("No folder for print files is set.",
                       hint="Set print_folder in settings.toml, or use --to FOLDER.")
-    place = Path(os.path.expanduser(typed)).absolute()    # noqa: PTH111 - Path's raises for an unknown user
-    if not place.is_dir():
-        raise CatalogueError("The folder for print files does not exist.", hint="Is its disk connected?", path=place)
-    return place if home.settings.print_in_stores else outside(place, stores.listed(db))
+    path = Path(os.path.expanduser(typed)).absolute()    # noqa: PTH111 - Path's raises for an unknown user
+    if not path.is_dir():
+        raise CatalogueError("The folder for print files does not exist.", hint="Is its disk connected?", path=path)
+    return path if home.settings.print_in_stores else outside(path, stores.listed(db))
 
 
 def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, report: Report = ignore_progress,
@@ -214,17 +214,17 @@ def make_prints(db: Database, home: Home, lines: Sequence[Line], chosen: Mapping
     Raises: as :func:`make_print` where there is one line alone; Stopped. A folder that is another one meanwhile, since
     its disk was pulled, is told as such, and nothing is written into what stands in its place.
     """
-    place = identity(folder)
+    folder_id = identity(folder)
     made: list[PrintMade] = []
     failed: list[NotMade] = []
     for line in lines:
         try:
             plan = plan_print(db, home, line, chosen, profile=profile, afresh=afresh)
-            if identity(folder) != place:
+            if identity(folder) != folder_id:
                 raise _gone(folder)
             made.append(make_print(db, home, plan, folder, report=report, cancelled=cancelled))
         except CatalogueError as met:
-            error = met if identity(folder) == place else _gone(folder)
+            error = met if identity(folder) == folder_id else _gone(folder)
             if len(lines) == 1:
                 raise error from met
             failed.append(NotMade(line, error.message, error.hint, str(error.path or "")))

@@ -19,7 +19,7 @@ from catalogue.likeness.geometry import compose
 from catalogue.operations.print_comparison import opened_again
 from catalogue.print_files.channels import LABS, black, white
 from catalogue.print_files.patches import Patches, ReducedPicture, patches_of_file, patches_of_sheet, reduced_picture
-from catalogue.print_files.placement import Placement, placed
+from catalogue.print_files.placement import Placement, find_placement
 from catalogue.print_files.recipe import LEAST_PPI, MOST_PPI, Recipe, describe
 from catalogue.print_files.recipe_fit import PrintShape, fit_recipe
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
@@ -88,19 +88,19 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
         if matrix is not None:
             picture = reduced_picture(sound_copy(health(db, master))[2], master.sha256, LONG_SIDE, report=report,
                                       cancelled=cancelled)
-            place = placed(_light(picture), picture.size, _light(print_picture), print_picture.size, matrix)
-            if place and place.correlation >= LEAST_CORRELATION:
-                laid.append((place, master, picture))
+            placement = find_placement(_light(picture), picture.size, _light(print_picture), print_picture.size, matrix)
+            if placement and placement.correlation >= LEAST_CORRELATION:
+                laid.append((placement, master, picture))
     if not laid:
         raise Refused(NO_MASTER_FITS, hint="It may have been made from another scan, or turned by less than a quarter.")
-    place, master, picture = _likeliest(laid)
+    placement, master, picture = _likeliest(laid)
     converted = print_picture.icc if print_picture.icc and print_picture.icc != picture.icc else b""
     plain = Recipe(master.sha256, 1, 1, ppi, bits=8 if print_picture.bits == 8 else 16,
                    profile_sha256=sha256_hash(converted).hexdigest() if converted else "")
     levels = ((print_picture.means.astype(np.uint32) + 128) // 257).astype(np.uint8)
     ordered = [PrintShape(line.width_mm, line.height_mm, line.border_mm, line.wrap_mm)
                for line in orders.lines_of_piece(db, scan.piece_id or 0) if line.status != "cancelled"]
-    recipe = fit_recipe(place, _light(print_picture), levels, print_picture.size, ppi, plain, ordered)
+    recipe = fit_recipe(placement, _light(print_picture), levels, print_picture.size, ppi, plain, ordered)
     proposal = RecipeProposal(scan, master, file, recipe, False, 0.0, 0.0, 0.0, converted)
     return _proven(db, home, proposal, report, cancelled)
 
@@ -108,7 +108,7 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
 def _likeliest(laid: Sequence[tuple[Placement, Scan, ReducedPicture]]) -> tuple[Placement, Scan, ReducedPicture]:
     """The one that agrees best; among those that agree about as well the largest: prints are made from large scans, not
     from other print files."""
-    astray = ASTRAY * (1 - max(place.correlation for place, _, _ in laid)) + ASTRAY_ANYWAY
+    astray = ASTRAY * (1 - max(placement.correlation for placement, _, _ in laid)) + ASTRAY_ANYWAY
     return max((each for each in laid if 1 - each[0].correlation <= astray),
                key=lambda each: (each[2].size[0] * each[2].size[1], each[0].correlation))
 

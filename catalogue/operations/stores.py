@@ -85,17 +85,17 @@ def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
     return StoreRetired(store, open_before, lacking)
 
 
-def unread_files(db: Database, store: Store, place: Path | None, holding: Holding) -> int:
-    """How many files of a store, which holds ``holding``, count as no copies until they are read at ``place``, where it
+def unread_files(db: Database, store: Store, root: Path | None, holding: Holding) -> int:
+    """How many files of a store, which holds ``holding``, count as no copies until they are read at ``root``, where it
     lies now: for it lies on another disk than when they were read."""
-    if place is None:
+    if root is None:
         return 0
-    return holding.unread if store_service.is_same_disk(db, store, place) else holding.files
+    return holding.unread if store_service.is_same_disk(db, store, root) else holding.files
 
 
-def stand_in(store: Store, place: Path | None) -> str:
-    """What to do about what is there in an offline store's place; "" where nothing is, or the store is at ``place``."""
-    return store_service.stand_in_advice(store) if place is None else ""
+def stand_in(store: Store, root: Path | None) -> str:
+    """What to do about what is there in an offline store's place; "" where nothing is, or the store is at ``root``."""
+    return store_service.stand_in_advice(store) if root is None else ""
 
 
 def summarize_unread(count: int) -> str:

@@ -52,9 +52,9 @@ def edge_of(size: int, beyond: int, strip: int) -> Edge:
     """``size`` pixels of picture with ``beyond`` on either end, in which the outermost ``strip`` pixels lie mirrored,
     stretched to ``beyond``; where both are equal each is the mirror's very pixel."""
     inside = np.maximum((np.arange(beyond) + 0.5) * strip / max(1, beyond) - 0.5, 0.0)     # from the edge inwards
-    places = np.concatenate([inside[::-1], np.arange(size, dtype=np.float64), size - 1 - inside])
-    low = np.floor(places).astype(np.int64)
-    return Edge(low, np.minimum(low + 1, size - 1), (places - low).astype(np.float32))
+    positions = np.concatenate([inside[::-1], np.arange(size, dtype=np.float64), size - 1 - inside])
+    low = np.floor(positions).astype(np.int64)
+    return Edge(low, np.minimum(low + 1, size - 1), (positions - low).astype(np.float32))
 
 
 def blended(first: Pixels, second: Pixels, share: NDArray[np.float32]) -> Pixels:

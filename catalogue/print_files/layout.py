@@ -91,7 +91,7 @@ def layout_of(recipe: Recipe, width: int, height: int) -> Layout:
     if total.width * total.height > MOST_PIXELS:
         raise Refused(f"{total.width:,} × {total.height:,} pixels are too many for a print file.",
                       hint="Lower the resolution.")
-    source, picture = _placed(recipe, width, height, room)
+    source, picture = _source_and_picture(recipe, width, height, room)
     from_edge = recipe.edge in ("mirrored", "stretched") and not border
     if from_edge and picture != room:
         raise Refused("A picture that is shown whole on white has no edge to mirror.",
@@ -106,7 +106,7 @@ def layout_of(recipe: Recipe, width: int, height: int) -> Layout:
                   _marks(recipe, finished, outer, px), source, strip, there)
 
 
-def _placed(recipe: Recipe, width: int, height: int, room: Box) -> tuple[Source, Box]:
+def _source_and_picture(recipe: Recipe, width: int, height: int, room: Box) -> tuple[Source, Box]:
     """The part of the master and where it lies: cut centrally to the room's proportions, or whole within it."""
     left, top, across, down = recipe.crop or (0, 0, width, height)
     if left + across > width or top + down > height:

@@ -58,8 +58,8 @@ def quarter_turns(matrix: Doubles) -> int | None:
     return turn % 360 if abs(angle - turn) <= MOST_ASKEW else None
 
 
-def placed(master: Light, master_size: tuple[int, int], printed: Light, printed_size: tuple[int, int],
-           matrix: Doubles) -> Placement | None:
+def find_placement(master: Light, master_size: tuple[int, int], printed: Light, printed_size: tuple[int, int],
+                   matrix: Doubles) -> Placement | None:
     """Where the master lies on the print file; None where it is turned askew or does not agree.
 
     ``matrix`` (2×3) takes places on the master to places on the print file, both full, to a few reduced pixels.
@@ -80,9 +80,9 @@ def placed(master: Light, master_size: tuple[int, int], printed: Light, printed_
     fitted = _fitted(np.asarray(even, np.float32), printed, low, (high - low) / extent)
     if fitted is None:
         return None
-    place, scale, gain, offset = fitted
+    corner, scale, gain, offset = fitted
     rows, columns = (np.arange(side, dtype=np.float64) + 0.5 for side in printed.shape)
-    drawn, inside = _laid(even, 1 / scale, -place / scale, columns, rows)
+    drawn, inside = _laid(even, 1 / scale, -corner / scale, columns, rows)
     box = _picture_box(np.asarray(np.abs(printed - gain * drawn - offset), np.float32), inside)
     if box is None:
         return None
@@ -90,11 +90,11 @@ def placed(master: Light, master_size: tuple[int, int], printed: Light, printed_
     ahead, behind = np.array(box[:2]), np.array(box[2:])
     ahead, behind = ahead + (behind - ahead) // 20, behind - (behind - ahead) // 20
     inner = printed[ahead[1] : behind[1], ahead[0] : behind[0]]
-    again = _fitted(np.asarray(even, np.float32), np.ascontiguousarray(inner), place - ahead, scale)
+    again = _fitted(np.asarray(even, np.float32), np.ascontiguousarray(inner), corner - ahead, scale)
     if again is not None:
-        place, scale, gain, offset = again[0] + ahead, *again[1:]
-        drawn, inside = _laid(even, 1 / scale, -place / scale, columns, rows)
-    (left, top), (right, bottom) = np.array([place, place + scale * extent]) / factors
+        corner, scale, gain, offset = again[0] + ahead, *again[1:]
+        drawn, inside = _laid(even, 1 / scale, -corner / scale, columns, rows)
+    (left, top), (right, bottom) = np.array([corner, corner + scale * extent]) / factors
     picture = (max(box[0] / factors[0], left, 0.0), max(box[1] / factors[1], top, 0.0),
                min(box[2] / factors[0], right, printed_size[0]), min(box[3] / factors[1], bottom, printed_size[1]))
     part = inside.copy()

@@ -36,7 +36,7 @@ class PrintShape:
     wrap_mm: float
 
 
-def fit_recipe(place: Placement, printed: Light, colours: NDArray[np.uint8], size: tuple[int, int], ppi: int,
+def fit_recipe(placement: Placement, printed: Light, colours: NDArray[np.uint8], size: tuple[int, int], ppi: int,
                plain: Recipe, ordered: Sequence[PrintShape] = ()) -> Recipe:
     """The recipe by which a print file of ``size`` pixels came from its master.
 
@@ -45,14 +45,14 @@ def fit_recipe(place: Placement, printed: Light, colours: NDArray[np.uint8], siz
     """
     precision = max(1.0, size[0] / printed.shape[1])
     margin, bleed, beyond = _marks(printed, size, ppi)
-    sides = place.picture
+    sides = placement.picture
     insets = (sides[0], sides[1], size[0] - sides[2], size[1] - sides[3])
-    whole = _shown_whole(place, insets, precision)
+    whole = _shown_whole(placement, insets, precision)
     if whole:
-        edges = place.whole
+        edges = placement.whole
         surround = Surround("white", max(0, round(min(edges[0], edges[1], size[0] - edges[2], size[1] - edges[3]))))
     else:
-        surround = surround_of(place, printed, size, margin, precision, ppi, min(insets))
+        surround = surround_of(placement, printed, size, margin, precision, ppi, min(insets))
         if surround.apart > EDGE_APART:
             raise Refused("What surrounds the picture on this file is not border, mirrored or stretched edge, or one"
                           " colour.", hint="Make a new print file from the order: catalogue print.")
@@ -62,7 +62,7 @@ def fit_recipe(place: Placement, printed: Light, colours: NDArray[np.uint8], siz
     def mm(pixels: float) -> float:
         return plain_length(pixels, ppi, tolerance)
 
-    recipe = replace(plain, ppi=ppi, turn=place.turn, marks=bool(margin), fit="whole" if whole else "fill")
+    recipe = replace(plain, ppi=ppi, turn=placement.turn, marks=bool(margin), fit="whole" if whole else "fill")
     if surround.kind in ("mirrored", "stretched", "colour"):
         both = inner or beyond
         apart = bleed if margin else both if both * MM_PER_INCH / ppi <= USUAL_BLEED_MM else 0
@@ -74,7 +74,7 @@ def fit_recipe(place: Placement, printed: Light, colours: NDArray[np.uint8], siz
     else:
         border = inner - beyond if margin else inner
         recipe = replace(recipe, bleed_mm=mm(bleed), wrap_mm=mm(beyond - bleed), border_mm=mm(max(0, border)))
-    return _completed(recipe, place, size, margin, precision, ordered)
+    return _completed(recipe, placement, size, margin, precision, ordered)
 
 
 def plain_length(pixels: float, ppi: int, tolerance: float) -> float:
@@ -87,7 +87,7 @@ def plain_length(pixels: float, ppi: int, tolerance: float) -> float:
                 exact)
 
 
-def _completed(recipe: Recipe, place: Placement, size: tuple[int, int], margin: int, precision: float,
+def _completed(recipe: Recipe, placement: Placement, size: tuple[int, int], margin: int, precision: float,
                ordered: Sequence[PrintShape]) -> Recipe:
     """With the finished size and the crop; a shape that was ordered goes before one that is as likely."""
     def px(length: float) -> int:
@@ -97,8 +97,8 @@ def _completed(recipe: Recipe, place: Placement, size: tuple[int, int], margin: 
     width, height = (_exact_length(side - around, recipe.ppi) for side in size)
     first = replace(recipe, width_mm=width, height_mm=height)
     for likely in (*_as_ordered(first, ordered), first):
-        cropped = _cropped(likely, place, precision)
-        layout = layout_of(cropped, *_upright(place))
+        cropped = _cropped(likely, placement, precision)
+        layout = layout_of(cropped, *_upright(placement))
         if (layout.width, layout.height) == size:
             return cropped
     raise Refused("No recipe gives a print file of this size in pixels.")
@@ -129,12 +129,12 @@ def _as_ordered(first: Recipe, ordered: Iterable[PrintShape]) -> Iterator[Recipe
                 yield made
 
 
-def _cropped(recipe: Recipe, place: Placement, precision: float) -> Recipe:
+def _cropped(recipe: Recipe, placement: Placement, precision: float) -> Recipe:
     """With the crop that the picture shows, none where it is the master's middle cut to the print's proportions."""
-    upright = _upright(place)
+    upright = _upright(placement)
     layout = layout_of(recipe, *upright)
     box = layout.picture
-    shown = place.source_of((box.left, box.top, box.right, box.bottom))
+    shown = placement.source_of((box.left, box.top, box.right, box.bottom))
     source = layout.source
     near = max(1.0, 0.5 * precision) * max(1.0, shown[2] / (box.width if recipe.turn in (0, 180) else box.height))
     if np.abs(np.array([source.left, source.top, source.left + source.width, source.top + source.height])
@@ -145,15 +145,15 @@ def _cropped(recipe: Recipe, place: Placement, precision: float) -> Recipe:
                                  max(1, min(upright[1] - top, round(shown[1] + shown[3]) - top))))
 
 
-def _upright(place: Placement) -> tuple[int, int]:
+def _upright(placement: Placement) -> tuple[int, int]:
     """The master's size before the turn."""
-    return place.size if place.turn in (0, 180) else place.size[::-1]
+    return placement.size if placement.turn in (0, 180) else placement.size[::-1]
 
 
-def _shown_whole(place: Placement, insets: Sides, precision: float) -> bool:
+def _shown_whole(placement: Placement, insets: Sides, precision: float) -> bool:
     """Whether the whole master is shown, with more white on two sides than on the others."""
     near = 2 * precision + 2
-    ends = [abs(a - b) for a, b in zip(place.whole, place.picture, strict=True)]
+    ends = [abs(a - b) for a, b in zip(placement.whole, placement.picture, strict=True)]
     uneven = abs(insets[0] - insets[1]) > 2 * near
     return uneven and max(ends) <= near and abs(insets[0] - insets[2]) <= near and abs(insets[1] - insets[3]) <= near
 

@@ -35,7 +35,7 @@ from catalogue.reading.digests import PixelDigest, sha256_of
 from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows
-from catalogue.storage.atomic import opened, part_of, place_new
+from catalogue.storage.atomic import opened, part_of, rename_exclusive
 from catalogue.storage.medium import drop_cache, flush, writing
 
 MASTER_CHANGED = "The master's bytes are not what they were when its digest was taken."
@@ -113,7 +113,7 @@ def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", 
             raise Refused("Another file already has this name; it was not overwritten.", hint="Choose another folder.",
                           path=target)
         if not there:
-            place_new(part, entry)
+            rename_exclusive(part, entry)
     return Made(target, recipe, sheet.form.width, sheet.form.height, size, sha256, pixels, versions,
                 sheet.layout.ppi_there, sheet.cautions, there)
 

@@ -97,9 +97,9 @@ def taps(kernel: str, size: int, start: float, length: float, count: int) -> Tap
     centres = start + (np.arange(count) + 0.5) * scale
     first = np.ceil(centres - radius * stretch - 0.5).astype(np.int64)
     number = ceil(2 * radius * stretch) + 1
-    places = first + np.arange(number)[:, None]
-    weights = function((places + 0.5 - centres) / stretch)
-    weights[(places < 0) | (places >= size)] = 0.0
+    positions = first + np.arange(number)[:, None]
+    weights = function((positions + 0.5 - centres) / stretch)
+    weights[(positions < 0) | (positions >= size)] = 0.0
     total = np.zeros(count)
     for row in weights:     # in order, as numpy's own sum is not
         total = total + row

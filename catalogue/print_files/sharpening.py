@@ -30,8 +30,8 @@ def gaussian_taps(size: int, radius: float) -> Taps:
         width = 2 * Decimal(radius) * Decimal(radius)
         bell = np.array([float((-Decimal(k * k) / width).exp()) for k in range(-reach, reach + 1)])
     first = np.arange(size, dtype=np.int64) - reach
-    places = first + np.arange(2 * reach + 1)[:, None]
-    weights = np.where((places < 0) | (places >= size), 0.0, bell[:, None])
+    positions = first + np.arange(2 * reach + 1)[:, None]
+    weights = np.where((positions < 0) | (positions >= size), 0.0, bell[:, None])
     total = np.zeros(size)
     for row in weights:     # in order, as numpy's own sum is not
         total = total + row

@@ -74,14 +74,14 @@ class Spool:
         with writing(self._target):
             for left in range(0, self.width, self.panel):
                 part = np.ascontiguousarray(band[:, left : left + self.panel])
-                place = (left * self.height + self._row * part.shape[1]) * pixel
-                self._write(memoryview(part.data).cast("B"), place)
+                offset = (left * self.height + self._row * part.shape[1]) * pixel
+                self._write(memoryview(part.data).cast("B"), offset)
         self._row += len(band)
 
-    def _write(self, data: memoryview, place: int) -> None:
+    def _write(self, data: memoryview, offset: int) -> None:
         while data:
-            count = os.pwrite(self._file.fileno(), data, place)
-            data, place = data[count:], place + count
+            count = os.pwrite(self._file.fileno(), data, offset)
+            data, offset = data[count:], offset + count
 
     def rows(self, start: int, stop: int) -> Pixels:
         """Rows of the turned picture."""
@@ -104,13 +104,13 @@ class Spool:
 
     def _read(self, left: int, width: int, start: int, stop: int) -> Pixels:
         data = np.empty((stop - start, width, self.channels), np.uint16)
-        view, place = memoryview(data.data).cast("B"), (left * self.height + start * width) * 2 * self.channels
+        view, offset = memoryview(data.data).cast("B"), (left * self.height + start * width) * 2 * self.channels
         with writing(self._target):
             while view:
-                count = os.preadv(self._file.fileno(), [view], place)
+                count = os.preadv(self._file.fileno(), [view], offset)
                 if not count:
                     raise EOFError("the temporary file ends before its rows do")
-                view, place = view[count:], place + count
+                view, offset = view[count:], offset + count
         return data
 
 

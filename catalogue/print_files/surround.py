@@ -30,10 +30,10 @@ class Surround:
     apart: float = 0.0
 
 
-def surround_of(place: Placement, printed: Light, size: tuple[int, int], margin: int, precision: float, ppi: int,
+def surround_of(placement: Placement, printed: Light, size: tuple[int, int], margin: int, precision: float, ppi: int,
               about: float) -> Surround:
     """What departs least among all kinds and widths near the picture's sides as they were measured."""
-    samples = _line_samples(place, printed, size)
+    samples = _line_samples(placement, printed, size)
 
     def nearest(insets: Iterable[int]) -> Surround:
         return min((kind for inset in insets
@@ -77,7 +77,7 @@ class _LineSamples:
 
     seen: Light             # lines × pixels
     apart: Doubles          # lines × (pixels + 1): running sums of how far the master departs from them
-    places: Doubles         # of the pixels, along a line
+    positions: Doubles         # of the pixels, along a line
     across: Doubles         # of the lines, the other way
     length: int             # of a line
     breadth: int            # of the file, the other way
@@ -85,10 +85,10 @@ class _LineSamples:
     draw: Callable[[Doubles, Flags], Light]     # the master at places along those lines that are flagged
 
 
-def _line_samples(place: Placement, printed: Light, size: tuple[int, int]) -> list[_LineSamples]:
+def _line_samples(placement: Placement, printed: Light, size: tuple[int, int]) -> list[_LineSamples]:
     """Rows, then columns."""
-    return [_samples_of(place.laid, printed, size, place.whole),
-            _samples_of(place.laid.T, printed.T, size[::-1], (*place.whole[1::-1], *place.whole[:1:-1]))]
+    return [_samples_of(placement.laid, printed, size, placement.whole),
+            _samples_of(placement.laid.T, printed.T, size[::-1], (*placement.whole[1::-1], *placement.whole[:1:-1]))]
 
 
 def _samples_of(laid: Light, printed: Light, size: tuple[int, int], whole: Sides) -> _LineSamples:
@@ -96,7 +96,7 @@ def _samples_of(laid: Light, printed: Light, size: tuple[int, int], whole: Sides
     factors = printed.shape[1] / size[0], printed.shape[0] / size[1]
     scale = laid.shape[1] / (whole[2] - whole[0]), laid.shape[0] / (whole[3] - whole[1])
     lines = np.unique(np.linspace(0.12, 0.88, LINES) * printed.shape[0]).astype(int)
-    places, across = (np.arange(printed.shape[1]) + 0.5) / factors[0], (lines + 0.5) / factors[1]
+    positions, across = (np.arange(printed.shape[1]) + 0.5) / factors[0], (lines + 0.5) / factors[1]
     y = (across - whole[1]) * scale[1] - 0.5
 
     def draw(along: Doubles, chosen: Flags) -> Light:
@@ -106,9 +106,9 @@ def _samples_of(laid: Light, printed: Light, size: tuple[int, int], whole: Sides
                           np.float32)
 
     seen = np.ascontiguousarray(printed[lines])
-    apart = np.zeros((len(lines), len(places) + 1))
-    np.cumsum(_limited(seen, draw(places, np.ones(len(lines), np.bool_))), axis=1, out=apart[:, 1:])
-    return _LineSamples(seen, apart, places, across, size[0], size[1], factors[0], draw)
+    apart = np.zeros((len(lines), len(positions) + 1))
+    np.cumsum(_limited(seen, draw(positions, np.ones(len(lines), np.bool_))), axis=1, out=apart[:, 1:])
+    return _LineSamples(seen, apart, positions, across, size[0], size[1], factors[0], draw)
 
 
 def _limited(seen: Light, drawn: Light) -> Light:
@@ -122,8 +122,8 @@ def _compared(kinds: Sequence[Surround], samples: Sequence[_LineSamples], margin
     inset, totals, count = kinds[0].inset, [0.0] * len(kinds), 0
     for lines in samples:
         far = lines.length - inset
-        depth = np.minimum(lines.places - inset, far - lines.places) * lines.factor     # into the picture
-        within = (lines.places > margin) & (lines.places < lines.length - margin)
+        depth = np.minimum(lines.positions - inset, far - lines.positions) * lines.factor     # into the picture
+        within = (lines.positions > margin) & (lines.positions < lines.length - margin)
         chosen = (lines.across > inset) & (lines.across < lines.breadth - inset)
         beyond = within & (depth < 0.5)
         if not within.any() or not chosen.any():
@@ -131,28 +131,28 @@ def _compared(kinds: Sequence[Surround], samples: Sequence[_LineSamples], margin
         count += int(within.sum()) * int(chosen.sum())
         inside = np.flatnonzero(within & ~beyond)
         same = float((lines.apart[chosen, inside[-1] + 1] - lines.apart[chosen, inside[0]]).sum()) if len(inside) else 0
-        places, share = lines.places[beyond], np.clip(depth[beyond] + 0.5, 0, 1).astype(np.float32)
+        positions, share = lines.positions[beyond], np.clip(depth[beyond] + 0.5, 0, 1).astype(np.float32)
         seen = lines.seen[np.ix_(chosen, beyond)]
         for number, kind in enumerate(kinds):
             totals[number] += same
-            if not len(places):
+            if not len(positions):
                 continue
             if kind.kind in ("white", "colour"):
-                drawn = share * lines.draw(places, chosen) + (1 - share) * np.float32(kind.level)
+                drawn = share * lines.draw(positions, chosen) + (1 - share) * np.float32(kind.level)
             else:
-                drawn = lines.draw(_folded(places, kind, far, margin, ppi), chosen)
+                drawn = lines.draw(_folded(positions, kind, far, margin, ppi), chosen)
             totals[number] += float(_limited(seen, drawn).sum(dtype=np.float64))
     return [replace(kind, apart=total / max(1, count)) for kind, total in zip(kinds, totals, strict=True)]
 
 
-def _folded(places: Doubles, surround: Surround, far: int, margin: int, ppi: int) -> Doubles:
+def _folded(positions: Doubles, surround: Surround, far: int, margin: int, ppi: int) -> Doubles:
     """Places beyond the picture taken back into it, as a mirrored or stretched edge does."""
     if not surround.kind:
-        return places
+        return positions
     inset = surround.inset
     ratio = pixels_for(surround.strip_mm, ppi) / (inset - margin) if surround.kind == "stretched" else 1.0
-    return np.where(places < inset, inset + (inset - places) * ratio,
-                    np.where(places > far, far - (places - far) * ratio, places))
+    return np.where(positions < inset, inset + (inset - positions) * ratio,
+                    np.where(positions > far, far - (positions - far) * ratio, positions))
 
 
 def _ring(printed: Light, margin: float, inset: float) -> NDArray[np.float32]:

@@ -118,10 +118,10 @@ def _head(form: Form, xmp: bytes) -> bytes:
     """An uncompressed file up to its first row."""
     held = _HeadAlone()
     with tifffile.TiffWriter(held, bigtiff=form.big, byteorder="<") as file:
-        place = file.write(None, compression=None, predictor=False, returnoffset=True, **_tags(form, xmp))
-    if place is None:
+        offset = file.write(None, compression=None, predictor=False, returnoffset=True, **_tags(form, xmp))
+    if offset is None:
         raise ValueError("the strips of an uncompressed image do not follow each other")
-    return held.getvalue()[: place[0]].ljust(place[0], b"\0")
+    return held.getvalue()[: offset[0]].ljust(offset[0], b"\0")
 
 
 def _write_rows(path: Path, head: bytes, bands: Iterator[Rows], form: Form) -> Written:

@@ -60,15 +60,15 @@ def settle_resolution(stated: list[tuple[str, Ppi]]) -> tuple[tuple[float | None
 
     72 is what programs write where they know nothing, so another figure goes before it; then the first place stated.
     """
-    sound = [(place, ppi) for place, ppi in stated if all(LEAST_PPI < v < MOST_PPI for v in ppi)]
+    sound = [(source, ppi) for source, ppi in stated if all(LEAST_PPI < v < MOST_PPI for v in ppi)]
     if not sound:
         return (None, None), []
     known = [each for each in sound if any(abs(v - UNKNOWN_PPI) > SAME_WITHIN * UNKNOWN_PPI for v in each[1])]
-    place, ppi = (known or sound)[0]
+    source, ppi = (known or sound)[0]
     others = [statement for statement in sound if not all(_same(a, b) for a, b in zip(statement[1], ppi, strict=True))]
     if not others:
         return ppi, []
-    listing = "; ".join(f"{where} {_words(value)}" for where, value in [(place, ppi), *others])
+    listing = "; ".join(f"{where} {_words(value)}" for where, value in [(source, ppi), *others])
     return ppi, [Note("two resolutions", f"its places disagree on pixels per inch: {listing}. {_words(ppi)} is taken")]
 
 

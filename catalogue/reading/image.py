@@ -121,25 +121,25 @@ def image_of(structure: Structure, ifd: Ifd) -> Image | None:
     if 254 not in ifd.tags and structure.number(ifd, 255, 1) == 2:
         kind = "reduced"
     with np.errstate(invalid="ignore"):  # fractions for places, some of nothing: they lie nowhere, as is told later
-        places, counts = (structure.numbers(ifd, code).astype(np.int64) for code in codes)
-    if not len(counts) and len(places):
-        counts = estimated_counts(places, structure.size)
+        offsets, counts = (structure.numbers(ifd, code).astype(np.int64) for code in codes)
+    if not len(counts) and len(offsets):
+        counts = estimated_counts(offsets, structure.size)
     return Image(
         ifd, width, height, structure.number(ifd, 32997, 1), bits,
         FORMATS.get(structure.number(ifd, 339, 1), "unknown"), samples, structure.number(ifd, 259, 1),
         structure.number(ifd, 262, 1 if samples == 1 else 2), structure.number(ifd, 284, 1) == 2 and samples > 1, tiled,
-        max(1, across), max(1, down), places, counts, kind,
+        max(1, across), max(1, down), offsets, counts, kind,
     )
 
 
-def estimated_counts(places: NDArray[np.int64], size: int) -> NDArray[np.int64]:
+def estimated_counts(offsets: NDArray[np.int64], size: int) -> NDArray[np.int64]:
     """Bytes of each segment where the tag that states them is missing: up to the next segment or the file's end.
 
     At least what it holds, which decoders of every compression here stop at; as libtiff's EstimateStripByteCounts.
     """
-    order = np.unique(np.append(places, size))
-    after = order[np.minimum(np.searchsorted(order, places, side="right"), len(order) - 1)]
-    return np.maximum(after - places, 0)
+    order = np.unique(np.append(offsets, size))
+    after = order[np.minimum(np.searchsorted(order, offsets, side="right"), len(order) - 1)]
+    return np.maximum(after - offsets, 0)
 
 
 def check(image: Image, size: int, limits: Limits) -> tuple[list[FaultFound], bool]:

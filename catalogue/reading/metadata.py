@@ -20,15 +20,16 @@ CUT_BY_IPTC = {"title": 64, "creator": 32, "rights": 128, "description": 2000}  
 def merge(statements: Statements) -> tuple[Metadata, tuple[Note, ...]]:
     """One record of all places, and a note where one could not be read."""
     notes: tuple[Note, ...] = ()
-    places = [(statements.place, statements.tags), ("Exif", statements.exif), ("IPTC", iptc.facts(statements.iptc))]
+    sources = [(statements.tags_source, statements.tags), ("Exif", statements.exif),
+               ("IPTC", iptc.facts(statements.iptc))]
     try:
         of_file, of_artwork = xmp.facts(statements.xmp)
-        places += [("XMP", of_file), ("XMP artwork", of_artwork)]
+        sources += [("XMP", of_file), ("XMP artwork", of_artwork)]
     except xmp.UnreadableXmp as error:
         notes = (Note("metadata unreadable", f"the XMP packet cannot be read: {error}"),)
     stated = tuple(
         Stated(field, _clean(value), source)
-        for source, values in places
+        for source, values in sources
         for field, value in values.items()
         if field in PREFERENCE and _clean(value)
     )

@@ -117,9 +117,9 @@ def _embedded(chunks: Chunks, limits: Limits) -> Embedded:
     for keyword, value in _texts(chunks, limits):
         folded = keyword.lower()
         if folded.startswith(b"raw profile type "):
-            place = RAW_PROFILES.get(folded.rpartition(b" ")[2])
-            if place and not getattr(embedded, place):
-                setattr(embedded, place, _raw_profile(value))
+            attribute = RAW_PROFILES.get(folded.rpartition(b" ")[2])
+            if attribute and not getattr(embedded, attribute):
+                setattr(embedded, attribute, _raw_profile(value))
         elif folded == b"xml:com.adobe.xmp":
             embedded.xmp = embedded.xmp or value
         elif folded in KEYWORDS:

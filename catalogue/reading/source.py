@@ -20,7 +20,7 @@ class Statements:
     exif: dict[str, str] = field(default_factory=dict)
     iptc: bytes = b""
     xmp: bytes = b""
-    place: str = "TIFF"   # what ``tags`` are called where places are named
+    tags_source: str = "TIFF"   # what ``tags`` are called where places are named
 
 
 @dataclass(slots=True)

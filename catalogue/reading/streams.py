@@ -154,11 +154,11 @@ def _codes(held: bytes, at: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """The codes of a run that starts at bit ``at``, as far as the bytes go, and their places from there."""
     room = int(np.searchsorted(STARTS, 8 * len(held) - at, side="right")) - 1
     count = max(0, min(MOST_CODES, room))
-    places = STARTS[:count] + at
+    positions = STARTS[:count] + at
     raw = np.frombuffer(held + b"\0\0\0", np.uint8)
-    index = places >> 3
+    index = positions >> 3
     window = (raw[index].astype(np.int64) << 16) | (raw[index + 1].astype(np.int64) << 8) | raw[index + 2]
-    return (window >> (24 - (places & 7) - WIDTHS[:count])) & MASKS[:count], STARTS[: count + 1]
+    return (window >> (24 - (positions & 7) - WIDTHS[:count])) & MASKS[:count], STARTS[: count + 1]
 
 
 def _decoded(held: bytes, at: int, bits: int, end_width: int) -> Any:

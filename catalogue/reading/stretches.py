@@ -24,7 +24,7 @@ def plain_stretches(size: int, start: int = 0) -> tuple[SegmentDigest, ...]:
     return tuple(SegmentDigest(start + a, b - a, "") for a, b in spans(size - start, step))
 
 
-def placed_stretches(image: Image, size: int) -> tuple[SegmentDigest, ...]:
+def raster_stretches(image: Image, size: int) -> tuple[SegmentDigest, ...]:
     """Stretches made of whole strips or tiles where possible, each with the raster rectangle it holds.
 
     Falls back to plain ones where segments overlap or leave the file.

@@ -18,7 +18,7 @@ from catalogue.reading.profile import describe
 from catalogue.reading.raster import Raster
 from catalogue.reading.render import COLOUR_CHANNELS
 from catalogue.reading.source import Rows, Samples, Source, Statements
-from catalogue.reading.stretches import placed_stretches
+from catalogue.reading.stretches import raster_stretches
 from catalogue.reading.structure import Ifd, Structure, walk
 
 ALPHA = {1: "associated", 2: "unassociated"}
@@ -55,7 +55,7 @@ def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         source.notes.append(Note("no byte counts", "does not say how many bytes its pixels take: worked out from where "
                                  "they lie"))
     if worth_decoding:
-        source.stretches = placed_stretches(image, size)
+        source.stretches = raster_stretches(image, size)
         source.samples = _samples(structure, image, file, limits, deadline, source)
     return source
 

@@ -196,11 +196,11 @@ def _with_scan(db: Database, where: str, values: list[int]) -> list[tuple[int, L
 
 def first_of_scans(db: Database, scan_ids: Iterable[int]) -> dict[int, Located]:
     """One place of each scan, that which :func:`of_scan` puts first; scans without a file are left out."""
-    places: dict[int, Located] = {}
+    located: dict[int, Located] = {}
     for part in chunks(scan_ids):
         for scan_id, file in _with_scan(db, f"WHERE f.scan_id IN ({', '.join('?' * len(part))})", part):
-            places.setdefault(scan_id, file)
-    return places
+            located.setdefault(scan_id, file)
+    return located
 
 
 def ending_with(db: Database, path: str) -> list[Located]:

@@ -10,7 +10,7 @@ from catalogue.records.scans import COLUMNS, Scan
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class FiledFile:
     """A file with what the naming rule needs to know of it."""
 
     file_id: int
@@ -85,17 +85,17 @@ def names_in(db: Database, store_id: int, folder: str) -> list[str]:
               AND instr(substr(path, length(?2) + 1), '/') = 0""", [store_id, start, upper])]
 
 
-_PLACED = """
+_FILED = """
     SELECT f.id AS file_id, f.path, f.size, c.sha256, c.role, c.captured, f.mtime_ns, c.piece_id,
            coalesce(a.name, '') AS artist, coalesce(p.title, '') AS title, coalesce(p.year, '') AS year
     FROM file f JOIN scan c ON c.id = f.scan_id LEFT JOIN piece p ON p.id = c.piece_id
     LEFT JOIN artist a ON a.id = p.artist_id WHERE f.state = 'present'"""
 
 
-def placed(db: Database, store_id: int) -> Iterator[Placed]:
+def filed_files(db: Database, store_id: int) -> Iterator[FiledFile]:
     """A store's present files, piece by piece, in the order of scanning within one; flat in memory."""
-    for row in db.execute(_PLACED + " AND f.store_id = ? ORDER BY c.piece_id, c.role, c.captured, f.path", [store_id]):
-        yield Placed(**dict(row))
+    for row in db.execute(_FILED + " AND f.store_id = ? ORDER BY c.piece_id, c.role, c.captured, f.path", [store_id]):
+        yield FiledFile(**dict(row))
 
 
 def pieces_without_master(db: Database, role: str) -> Iterator[tuple[str, str, str, str]]:

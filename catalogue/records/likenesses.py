@@ -154,7 +154,7 @@ def partners(db: Database, scan_id: int) -> set[int]:
                                                  SELECT a_scan_id FROM likeness WHERE b_scan_id = ?1""", [scan_id])}
 
 
-def is_placed(db: Database, scan_id: int, wholes: Iterable[str], parts: Iterable[str]) -> bool:
+def is_located(db: Database, scan_id: int, wholes: Iterable[str], parts: Iterable[str]) -> bool:
     """Whether a pair, not rejected, ties the scan to another in one of the relations ``wholes``, or as the part in one
     of ``parts``."""
     whole, part = set(wholes), set(parts)

@@ -53,7 +53,7 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
             except FileExistsError as error:
                 raise busy from error
             held = part.open(os.O_RDONLY | os.O_DIRECTORY)
-        placed = False
+        named = False
         try:
             if not try_lock(held):
                 raise busy
@@ -62,10 +62,10 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
                 if entry.exists():
                     raise Refused(NAME_EXISTS, path=target)
                 part.rename_to(entry)
-            placed = True
+            named = True
             _confirm(entry)
         except BaseException as error:
-            if not placed:
+            if not named:
                 _discard(lambda: shutil.rmtree(part.name, dir_fd=entry.folder.fd), part, error)
             raise
         finally:
@@ -94,9 +94,9 @@ def aside_name(target: Entry, moment: str) -> Entry:
     number, tail = 1, f".damaged-{stamp}"
     while True:
         stem = os.fsdecode(os.fsencode(target.name)[:255 - len(tail)])
-        place = target.folder.entry(stem + tail)
-        if not place.exists():
-            return place
+        aside = target.folder.entry(stem + tail)
+        if not aside.exists():
+            return aside
         number += 1
         tail = f".damaged-{stamp}-{number}"
 
@@ -125,7 +125,7 @@ def write_new(target: Path | Entry, data: bytes) -> None:
             with writing(entry.path):
                 write_all(out, memoryview(data))
                 flush(out)
-            place_new(part, entry)
+            rename_exclusive(part, entry)
 
 
 @contextmanager
@@ -138,7 +138,7 @@ def staged_file(target: Path) -> Iterator[Path]:
         yield part.path
         with writing(target):
             os.fsync(out)
-        place_new(part, entry)
+        rename_exclusive(part, entry)
 
 
 @contextmanager
@@ -227,7 +227,7 @@ def _stands_for(entry: Entry, fd: int) -> bool:
     return os.path.samestat(named, os.fstat(fd))
 
 
-def place_new(part: Entry, target: Entry) -> None:
+def rename_exclusive(part: Entry, target: Entry) -> None:
     """Give a finished file its name, and have the disk confirm that; :class:`NameTaken` where the name is taken."""
     with writing(target.path):
         try:
@@ -251,7 +251,7 @@ def place_new(part: Entry, target: Entry) -> None:
                              f" {error.strerror}.", hint="Run this again; that removes it.", path=part.path) from error
 
 
-def place_over(part: Entry, target: Entry) -> None:
+def rename_over(part: Entry, target: Entry) -> None:
     """Give a finished file its name in place of what stands there, and have the disk confirm that."""
     with writing(target.path):
         part.rename_to(target)

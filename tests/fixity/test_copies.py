@@ -540,7 +540,7 @@ def test_restore_that_fails_at_the_switch_on_a_disk_without_links_gives_the_name
         raise CatalogueError("no switch")
 
     monkeypatch.setattr(Entry, "link_to", no_links)
-    monkeypatch.setattr(copying, "place_over", failing)
+    monkeypatch.setattr(copying, "rename_over", failing)
     with pytest.raises(CatalogueError, match="no switch"):
         restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]

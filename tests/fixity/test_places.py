@@ -20,7 +20,7 @@ from catalogue.fixity.bags import write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, review
 from catalogue.fixity.verdicts import link_on_the_way
 from catalogue.indexing import corrections, mount_points
-from catalogue.indexing import places as noted_places
+from catalogue.indexing import locations as noted_locations
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.markers import read_marker
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
@@ -228,13 +228,13 @@ def test_a_restore_onto_a_disk_that_went_away_at_the_last_moment_is_not_recorded
     rot(shop.folder / "nas" / "Ada" / "Harbour" / "0.tif", 900)
     shop.audit("nas")
     planned = restore.plan(shop.db, shop.due("Ada/Harbour/0.tif", "nas").id)
-    real = copying.place_over
+    real = copying.rename_over
 
     def pulled(part: Entry, target: Entry) -> None:
         real(part, target)
         (shop.folder / "nas").rename(shop.folder / "pulled")
 
-    monkeypatch.setattr(copying, "place_over", pulled)
+    monkeypatch.setattr(copying, "rename_over", pulled)
     with pytest.raises(StoreAway, match="was disconnected while the file was put back"):
         restore.restore(shop.db, shop.home.settings, planned)
     assert held(shop, "Ada/Harbour/0.tif").stores == 1
@@ -499,7 +499,7 @@ def test_a_store_that_moved_to_the_disk_of_another_is_no_copy_on_a_disk_of_its_o
         shop: Shop, scan: Scan, volumes: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     real = devices.filesystem_id
     monkeypatch.setattr(devices, "physical_disks", lambda _: frozenset())
-    for module in (devices, noted_places):
+    for module in (devices, noted_locations):
         monkeypatch.setattr(module, "filesystem_id",
                             lambda place: "volume B" if "/nas" in os.fspath(place) else real(place))
     scan("main/Ada/Harbour/0.tif")
@@ -655,13 +655,13 @@ def test_a_copy_on_a_disk_that_went_away_at_the_last_moment_is_not_recorded(
     scan("main/Ada/Harbour/0.tif")
     shop.index()
     shop.add("nas", "copy")
-    real = copying.place_new
+    real = copying.rename_exclusive
 
     def pulled(part: Entry, target: Entry) -> None:
         real(part, target)
         (shop.folder / "nas").rename(shop.folder / "pulled")
 
-    monkeypatch.setattr(copying, "place_new", pulled)
+    monkeypatch.setattr(copying, "rename_exclusive", pulled)
     done = copy(shop, "nas")
     assert (done.outcome, done.copied) == ("failed", 0)
     assert held(shop, "Ada/Harbour/0.tif").stores == 1
@@ -770,7 +770,7 @@ def test_two_shares_of_one_server_count_as_one_place(shop: Shop, scan: Scan, mon
         return devices.Device(f"share {name}" if names[name] else "id 7",
                               frozenset(f"server {host}" for host in names[name]))
 
-    for module in (noted_places, on_disk):
+    for module in (noted_locations, on_disk):
         monkeypatch.setattr(module, "device_of", device)
     for share in ("first", "second"):
         shop.add(share, "copy")

@@ -101,7 +101,7 @@ def test_how_two_scans_lie_is_measured(write: Write, tmp_path: Path) -> None:
     assert beside.turn == 0
     inside = overlap(b, w)
     assert inside and inside.arrangement is Arrangement.WITHIN
-    assert inside.place[0] == pytest.approx((250 / 650, 0), abs=0.004)
+    assert inside.corners[0] == pytest.approx((250 / 650, 0), abs=0.004)
     around = overlap(w, b)
     assert around and around.arrangement is Arrangement.AROUND
 

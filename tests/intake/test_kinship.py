@@ -12,7 +12,7 @@ from catalogue.intake.applying import apply
 from catalogue.intake.proposals import WHICH_ARTIST, WHICH_TITLE, Kind, propose, with_answers
 from catalogue.intake.similarity import keep_links, likeness_of, relation_of
 from catalogue.likeness.evidence import Evidence, Relation
-from catalogue.likeness.service import tile_places
+from catalogue.likeness.service import tile_positions
 from catalogue.likeness.updating import update
 from catalogue.records import likenesses, pieces
 from catalogue.records.database import Database
@@ -59,7 +59,7 @@ def test_a_stitched_master_saved_later_is_linked_to_its_held_tiles(
     outcome = apply(db, home, plan)
     assert keep_links(db, home, outcome.taken)
     piece = pieces.matching(db, "Quay")[0]
-    found = tile_places(db, piece.id)
+    found = tile_positions(db, piece.id)
     assert found and found[0].sha256 == outcome.taken[0].sha256
     lefts = sorted(place.box[0] for place in found[1])
     assert lefts == pytest.approx([0, 280 / 840, 560 / 840], abs=0.01)

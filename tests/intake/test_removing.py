@@ -15,7 +15,7 @@ from catalogue.indexing.stores import add_store, retire_store
 from catalogue.intake import applying, removing
 from catalogue.intake.applying import Outcome, apply
 from catalogue.intake.proposals import Plan, propose, with_answers
-from catalogue.intake.removing import CopyLocation, different_places, places_wanted
+from catalogue.intake.removing import CopyLocation, copies_required, independent_copies
 from catalogue.records import files
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
@@ -110,7 +110,7 @@ def test_two_copies_on_one_disk_are_not_two_places(desk: Desk) -> None:
 
 def test_one_copy_is_never_enough_even_where_the_shop_wants_one(desk: Desk) -> None:
     desk.home = replace(desk.home, settings=Settings(copies_wanted=1, copies_on_one_disk=True))
-    assert places_wanted(desk.home.settings) == 2
+    assert copies_required(desk.home.settings) == 2
     assert "1 of the 2" in why(desk.take_in(second=False))
 
 
@@ -274,7 +274,7 @@ def test_a_source_that_lies_in_a_store_is_kept_whoever_asks(desk: Desk) -> None:
 ])
 def test_different_places(places: list[tuple[int, int, str]], one_disk: bool, count: int) -> None:
     found = [CopyLocation(store, FileId(0, file), Device(disk)) for store, file, disk in places]
-    assert len(different_places(found, one_disk=one_disk)) == count
+    assert len(independent_copies(found, one_disk=one_disk)) == count
 
 
 def test_two_partitions_of_one_disk_are_one_place() -> None:
@@ -282,8 +282,8 @@ def test_two_partitions_of_one_disk_are_one_place() -> None:
              CopyLocation(2, FileId(1, 1), Device("b", frozenset({"sda", "sdb"}))),
              CopyLocation(3, FileId(2, 1), Device("c", frozenset({"sdc"}))),
              CopyLocation(4, FileId(3, 1), Device("d"))]
-    assert [place.device.filesystem for place in different_places(found, one_disk=False)] == ["a", "c", "d"]
-    assert len(different_places(found, one_disk=True)) == 4
+    assert [place.device.filesystem for place in independent_copies(found, one_disk=False)] == ["a", "c", "d"]
+    assert len(independent_copies(found, one_disk=True)) == 4
 
 
 def test_an_end_that_cannot_be_recorded_hides_nothing_and_removes_nothing(desk: Desk, monkeypatch: pytest.MonkeyPatch

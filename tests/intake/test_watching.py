@@ -179,10 +179,10 @@ def test_the_map_grows_and_the_stitched_master_completes_the_set(write: Write, t
         write(name, np.ascontiguousarray(whole[y:y + 400, x:x + 500]), at=f"2026-03-01T10:0{number}:00")
         news = look(watch, clock)
         assert news[0].kind == "arrived" and news[0].arrival
-        assert [p.tile for p in news[0].map.places] == [*grid][:number + 1] if news[0].map else number == 0
+        assert [p.tile for p in news[0].map.positions] == [*grid][:number + 1] if news[0].map else number == 0
     last = news[0].map
     assert last is not None and abs(last.aspect - 900 / 700) < 0.02
-    for place, (x, y) in zip(last.places, grid.values(), strict=True):
+    for place, (x, y) in zip(last.positions, grid.values(), strict=True):
         truth = (x / 900, y / 700, (x + 500) / 900, (y + 400) / 700)
         assert all(abs(ours - true) < 0.02 for ours, true in zip(place.box, truth, strict=True)), place
     drawn = last.drawn(40, 12).splitlines()
@@ -193,7 +193,7 @@ def test_the_map_grows_and_the_stitched_master_completes_the_set(write: Write, t
     assert [n.kind for n in again] == ["arrived"] and "t2.tif: overlaps t1.tif" in again[0].text
     write("all.tif", whole, at="2026-03-01T10:09:00")
     (told,) = look(watch, clock)
-    assert told.kind == "complete" and told.map and len(told.map.places) == 4
+    assert told.kind == "complete" and told.map and len(told.map.positions) == 4
     (tmp_path / "key" / "all.tif").unlink()
     assert [n.kind for n in look(watch, clock)] == ["gone"]
 

@@ -119,7 +119,7 @@ def test_a_scan_whose_original_is_known_is_not_searched_for_place_by_place(
     tile = shop.put("tile", works["tile 0"], None, role="unsorted")
     cat = shop.put("cat", works["cat"], None)
     searched: list[str] = []
-    monkeypatch.setattr(examine, "place_each", lambda side, others: searched.append(side.facts.sha256) or [
+    monkeypatch.setattr(examine, "locate_each", lambda side, others: searched.append(side.facts.sha256) or [
         None for _ in others])
     assert updating.update(shop.db, shop.home).pairs == 3
     digests = {number: str(sha) for number, sha in shop.db.execute("SELECT id, sha256 FROM scan")}

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from catalogue.errors import Refused
 from catalogue.print_files.layout import layout_of
-from catalogue.print_files.placement import placed, quarter_turns
+from catalogue.print_files.placement import find_placement, quarter_turns
 from catalogue.print_files.recipe import Recipe, differences
 from catalogue.print_files.recipe_fit import PrintShape, fit_recipe, plain_length
 from catalogue.print_files.render import render
@@ -64,10 +64,10 @@ def found_again(master: Path, recipe: Recipe, folder: Path, side: int = 400,
     ours, theirs = tifffile.imread(master), tifffile.imread(made.path)
     size = (theirs.shape[1], theirs.shape[0])
     light = reduced(theirs, side).mean(axis=2)
-    place = placed(reduced(ours, side).mean(axis=2), (WIDTH, HEIGHT), light, size, rough_map(recipe))
-    assert place is not None and place.correlation > 0.99
+    placement = find_placement(reduced(ours, side).mean(axis=2), (WIDTH, HEIGHT), light, size, rough_map(recipe))
+    assert placement is not None and placement.correlation > 0.99
     levels = np.rint(reduced(theirs, side)).astype(np.uint8)
-    return fit_recipe(place, light, levels, size, PPI, Recipe(recipe.master_sha256, 1, 1, PPI), ordered)
+    return fit_recipe(placement, light, levels, size, PPI, Recipe(recipe.master_sha256, 1, 1, PPI), ordered)
 
 
 CASES: dict[str, dict[str, Any]] = {
@@ -123,10 +123,12 @@ def test_what_no_recipe_makes_is_refused(master: Path, tmp_path: Path) -> None:
     made[:, :47] = np.random.default_rng(2).integers(0, 65535, (len(made), 47, 3))
     light = reduced(made, 2048).mean(axis=2)
     size = (made.shape[1], made.shape[0])
-    place = placed(reduced(tifffile.imread(master), 2048).mean(axis=2), (WIDTH, HEIGHT), light, size, rough_map(truth))
-    assert place is not None
+    placement = find_placement(reduced(tifffile.imread(master), 2048).mean(axis=2), (WIDTH, HEIGHT), light, size,
+                               rough_map(truth))
+    assert placement is not None
     with pytest.raises(Refused, match="What surrounds the picture"):
-        fit_recipe(place, light, np.rint(reduced(made, 2048)).astype(np.uint8), size, PPI, replace(truth, border_mm=0))
+        fit_recipe(placement, light, np.rint(reduced(made, 2048)).astype(np.uint8), size, PPI,
+                   replace(truth, border_mm=0))
 
 
 def test_another_picture_agrees_with_nothing(master: Path, tmp_path: Path) -> None:
@@ -134,8 +136,8 @@ def test_another_picture_agrees_with_nothing(master: Path, tmp_path: Path) -> No
     made = reduced(tifffile.imread(render(master, truth, tmp_path / "print.tif").path), 2048).mean(axis=2)
     other = cv2.resize(np.random.default_rng(3).random((30, 40)).astype(np.float32) * 255, (WIDTH, HEIGHT),
                        interpolation=cv2.INTER_CUBIC)
-    place = placed(other, (WIDTH, HEIGHT), made, (made.shape[1], made.shape[0]), rough_map(truth))
-    assert place is None or place.correlation < 0.9
+    placement = find_placement(other, (WIDTH, HEIGHT), made, (made.shape[1], made.shape[0]), rough_map(truth))
+    assert placement is None or placement.correlation < 0.9
 
 
 @pytest.mark.parametrize(("angle", "turn"), [(0, 0), (0.6, 0), (90.4, 90), (-90, 270), (180, 180), (3, None),

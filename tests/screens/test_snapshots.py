@@ -79,11 +79,11 @@ def tiles_proposed(tmp: Path) -> Plan:
         return Item(Arrival(path, name, read, datetime(2026, 1, 30, 10, number)), role, number, target)
 
     tiles = [item(n, f"scan_000{n}.tif", "tile", (150, 60 + 20 * n, 50)) for n in range(1, 5)]
-    places = tuple(TilePosition(f"scan_000{n}.tif", ((x, y), (x + .6, y), (x + .6, y + .6), (x, y + .6)), 0.0)
-                   for n, (x, y) in enumerate(((0, 0), (.4, 0), (0, .4), (.4, .4)), 1))
+    positions = tuple(TilePosition(f"scan_000{n}.tif", ((x, y), (x + .6, y), (x + .6, y + .6), (x, y + .6)), 0.0)
+                      for n, (x, y) in enumerate(((0, 0), (.4, 0), (0, .4), (.4, .4)), 1))
     sure = Guessed("Tobin Quarrel", 0.95, "a re-scan of what is held")
     set_ = Proposal(Kind.TILES_AND_MASTER, (*tiles, item(5, "barn [all].tif", "master", (170, 70, 40))), sure,
-                    Guessed("Red Barn", 0.95, "a re-scan of what is held"), tiles=TileMap(places, 4 / 3),
+                    Guessed("Red Barn", 0.95, "a re-scan of what is held"), tiles=TileMap(positions, 4 / 3),
                     capture=(("device", "flatbed"), ("relief mm", "2.5")), reasons=("4 overlaps seen",),
                     warnings=("scan_0003.tif overlaps its neighbours by 9% at most; 25% is wanted.",))
     alone = Proposal(Kind.MASTER, (item(6, "scan_0006.tif", "master", (40, 90, 140)),), Guessed(), Guessed())
@@ -115,7 +115,7 @@ def test_under_watch(shop: Home, snap_compare: Any, tmp_path: Path, monkeypatch:
             for number, item in enumerate(proposal.items[:3], 1):
                 watch.arrivals[item.arrival.inside] = item.arrival
                 yield News("arrived", item.arrival.path, f"{item.arrival.inside}: lies on the others", item.arrival,
-                           TileMap(proposal.tiles.places[:number], 4 / 3) if proposal.tiles else None)
+                           TileMap(proposal.tiles.positions[:number], 4 / 3) if proposal.tiles else None)
             yield News("warning", item.arrival.path, "scan_0003.tif is turned 90° against scan_0001.tif: the weave "
                                                      "will not match. Scan it again, turned like the others.")
 

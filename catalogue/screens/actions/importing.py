@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from catalogue.intake.proposals import Kind, Plan, Proposal
-from catalogue.intake.removing import places_wanted
+from catalogue.intake.removing import copies_required
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path, escape_path
 from catalogue.screens.dialogs.confirm import ConfirmDialog, confirm
@@ -42,7 +42,7 @@ def _confirm_removal(app: "CatalogueApp", plan: Plan, meant: list[Proposal], beg
     settings = app.home.settings
     apart = "" if settings.copies_on_one_disk else ", on different disks,"
     text = f"{_amount(meant)}, from {safe(display_path(escape_path(str(plan.folder))))}\n\n" \
-           f"Each is removed only once {counted(places_wanted(settings), 'store')}{apart} hold a copy of it, every " \
+           f"Each is removed only once {counted(copies_required(settings), 'store')}{apart} hold a copy of it, every " \
            "copy read back and compared at that moment. Whatever is not proven safe stays, and the reason is shown. " \
            "A removed file cannot be brought back."
 

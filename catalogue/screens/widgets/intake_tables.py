@@ -53,7 +53,7 @@ def add_news(rows: list[WatchedScan], news: News) -> WatchedScan:
 def map_with(rows: list[WatchedScan], row: WatchedScan) -> TileMap | None:
     """The newest map on which this scan lies."""
     for other in reversed(rows):
-        if other.map and (other is row or any(place.tile == row.path.name for place in other.map.places)):
+        if other.map and (other is row or any(position.tile == row.path.name for position in other.map.positions)):
             return other.map
     return None
 

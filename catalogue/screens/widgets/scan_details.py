@@ -62,7 +62,7 @@ class ScanDetails(Horizontal):
         """A scan's preview, with its tiles outlined where it is their stitched master."""
         picture = seen.picture if seen else None
         self._picture.show(seen.preview if seen else None, "", (picture.width, picture.height) if picture else None,
-                           tuple(place.box for place in tiles.places) if tiles else ())
+                           tuple(position.box for position in tiles.positions) if tiles else ())
 
 
 def proposal_words(proposal: Proposal, columns: int, rows: int) -> Content:

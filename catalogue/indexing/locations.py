@@ -11,23 +11,23 @@ from catalogue.storage.devices import device_of, is_other_disk
 from catalogue.storage.identity import filesystem_id, identity
 
 
-def note_place(db: Database, store: Store, root: Path, *, look: bool = False) -> int:
+def note_store_location(db: Database, store: Store, root: Path, *, look: bool = False) -> int:
     """Note which folder of which file system the store's root is now. Within a transaction.
 
     Where it is another than before, as after a disk was replaced (or with ``look``), the places of its files are noted
     anew. Those that are not the very files that were read count as no copies until they are; gives how many these are.
     """
-    place = identity(root)
-    if place is None:
+    root_id = identity(root)
+    if root_id is None:
         return 0
     before, device = locations.store_location(db, store.id), device_of(root)
-    locations.note_store(db, store.id, device, place.inode)
+    locations.note_store(db, store.id, device, root_id.inode)
     if before is None:
         return 0
     former, filesystem = before.device.filesystem, device.filesystem
     copied = is_other_disk(before.device, device) or (
         former != filesystem and _names_a_volume(former) and _names_a_volume(filesystem))
-    if former == filesystem and before.inode == place.inode and not copied and not look:
+    if former == filesystem and before.inode == root_id.inode and not copied and not look:
         return 0
     others = []
     for file_id, path, inode in locations.inodes_of_store(db, store.id):
@@ -52,8 +52,8 @@ def _names_a_volume(filesystem: str) -> bool:
     return filesystem.startswith("volume ") or (filesystem.startswith("id ") and sys.platform == "linux")
 
 
-def note_file_place(db: Database, file_id: int, path: str) -> None:
+def note_file_location(db: Database, file_id: int, path: str) -> None:
     """Note which file of which file system stands at a path now. Within a transaction."""
-    place = identity(path)
-    if place is not None:
-        locations.note_file(db, file_id, filesystem_id(path), place.inode)
+    file_identity = identity(path)
+    if file_identity is not None:
+        locations.note_file(db, file_id, filesystem_id(path), file_identity.inode)
