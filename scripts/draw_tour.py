@@ -72,7 +72,7 @@ async def drawn(home: "Home", mode: str, keys: Sequence[str]) -> str:
     app = CatalogueApp(home, colours=True)
     async with app.run_test(size=SIZE) as pilot:
         await still(pilot)
-        await app.action_place(mode)
+        await app.action_show_page(mode)
         await still(pilot)
         for key in keys:
             await pilot.press({"/": "slash", " ": "space"}.get(key, key))

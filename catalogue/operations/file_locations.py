@@ -27,4 +27,4 @@ def file_locations(db: Database, sha256: str) -> list[FileLocation]:
         root = locate_store(db, stores.by_id(db, file.store_id))
         path = (root or Path(file.root)) / native_path(file.path)
         locations.append(FileLocation(path, file.store, scan.role if scan else "", root is not None and path.is_file()))
-    return sorted(locations, key=lambda place: not place.reachable)
+    return sorted(locations, key=lambda location: not location.reachable)

@@ -1,4 +1,4 @@
-"""The Textual app: its places, its threads, and what every screen may ask of it."""
+"""The Textual app: its pages, its threads, and what every screen may ask of it."""
 
 import gc
 import os
@@ -245,8 +245,8 @@ class CatalogueApp(ThriftyApp[None]):
 
     # Actions everywhere
 
-    async def action_place(self, mode: str) -> None:
-        """Go to a place; from what is open over it, back to it."""
+    async def action_show_page(self, mode: str) -> None:
+        """Go to a page; from what is open over it, back to it."""
         if self.current_mode == "first":
             self.say("Choose a folder of scans first.")
         elif mode == self.current_mode:
@@ -257,7 +257,7 @@ class CatalogueApp(ThriftyApp[None]):
                 await self.switch_mode(mode)
 
     def delay_update(self, delay: float = 0.001) -> None:
-        """Textual holds drawing back for a twentieth of a second when the place changes; ours is drawn once made."""
+        """Textual holds drawing back for a twentieth of a second when the page changes; ours is drawn once made."""
         super().delay_update(delay)
 
     def action_search(self) -> None:
@@ -275,7 +275,7 @@ class CatalogueApp(ThriftyApp[None]):
         from catalogue.screens.dialogs.help import HelpDialog
 
         dialog = cached_screen(self, HelpDialog)
-        dialog.begin(getattr(self.screen, "PLACE", ""))
+        dialog.begin(getattr(self.screen, "KEY_CONTEXT", ""))
         self.push_screen(dialog)
 
     def action_turn_light(self) -> None:
@@ -293,8 +293,8 @@ class CatalogueApp(ThriftyApp[None]):
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The palette: every action of the screen and of everywhere, from the table of keys."""
-        place = getattr(screen, "PLACE", "")
-        for key in (*KEYS.get(place, ()), *EVERYWHERE):
+        context = getattr(screen, "KEY_CONTEXT", "")
+        for key in (*KEYS.get(context, ()), *EVERYWHERE):
             if key.action != "app.command_palette":
                 yield SystemCommand(f"{key.label[:1].upper()}{key.label[1:]}  ({key.shown})", key.help,
                                     partial(self.run_action, key.action, screen))

@@ -14,7 +14,7 @@ class Key:
     action: str
     label: str          # a word or two, for the key line and the palette
     help: str           # a sentence, for the help
-    rank: int = 0       # place on the key line, 1 first; 0: in the help and the palette only
+    rank: int = 0       # position on the key line, 1 first; 0: in the help and the palette only
 
     @property
     def shown(self) -> str:
@@ -28,9 +28,9 @@ SIGNS = {"enter": "⏎", "escape": "Esc", "slash": "/", "question_mark": "?", "t
          "plus": "+", "minus": "-", "delete": "Del", "f2": "F2",
          "home": "Home", "end": "End", "pagedown": "PgDn", "pageup": "PgUp"}
 
-# The places, in the order of their digits: mode, title.
-PLACES = (("browse", "Browse"), ("orders", "Orders"), ("alike", "Alike"), ("audit", "Audit"), ("intake", "Intake"),
-          ("stores", "Stores"), ("health", "Health"))
+# The pages, in the order of their digits: mode, title.
+PAGE_TITLES = (("browse", "Browse"), ("orders", "Orders"), ("alike", "Alike"), ("audit", "Audit"), ("intake", "Intake"),
+               ("stores", "Stores"), ("health", "Health"))
 
 LISTS = (
     Key("down,j", "cursor_down", "down", "Next row."),
@@ -45,8 +45,8 @@ EVERYWHERE = (
     Key("slash", "app.search", "search", "Search artists, titles, file names and orders as you type.", 90),
     Key("question_mark", "app.help", "help", "Show the keys.", 99),
     Key("ctrl+p,colon", "app.command_palette", "actions", "Find any action by name."),
-    *(Key(str(number), f"app.place('{mode}')", title, f"Go to {title}.")
-      for number, (mode, title) in enumerate(PLACES, 1)),
+    *(Key(str(number), f"app.show_page('{mode}')", title, f"Go to {title}.")
+      for number, (mode, title) in enumerate(PAGE_TITLES, 1)),
     Key("x", "app.stop_work", "stop work", "Stop what is running; what is done is kept."),
     Key("t", "app.turn_light", "light or dark", "Switch between the dark and the light theme."),
     Key("tab", "app.focus_next", "next part", "Go to the next part of the screen; with Shift, the previous one."),
@@ -249,5 +249,5 @@ KEYS: dict[str, tuple[Key, ...]] = {
 
 
 def bindings(keys: Iterable[Key]) -> list[BindingType]:
-    """Textual's bindings of some keys: those of a place, of the app, or of every list."""
+    """Textual's bindings of some keys: those of a screen, of the app, or of every list."""
     return [Binding(key.keys, key.action.removeprefix("app."), key.label, show=False) for key in keys]

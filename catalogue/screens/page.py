@@ -27,7 +27,7 @@ from catalogue.screens.background.threads import run_in_thread
 from catalogue.screens.keys import KEYS, bindings
 from catalogue.screens.texts.formats import safe
 from catalogue.screens.textual_internals import HeldScreen, drawn_strips, keep_styles, settle_styles
-from catalogue.screens.widgets.bars import KeyLine, PlaceBar, WorkLine
+from catalogue.screens.widgets.bars import KeyLine, PageBar, WorkLine
 from catalogue.screens.widgets.row_table import RowTable
 
 if TYPE_CHECKING:
@@ -38,13 +38,13 @@ T = TypeVar("T")
 
 
 class CatalogueScreen(Screen[T]):
-    """What pages and dialogs share: the app, its reading thread, and the keys that the table lists for ``PLACE``."""
+    """What pages and dialogs share: the app, its reading thread, and the keys of the table for ``KEY_CONTEXT``."""
 
-    PLACE: ClassVar[str] = ""
+    KEY_CONTEXT: ClassVar[str] = ""
 
     def __init_subclass__(cls, **options: Any) -> None:
-        if "PLACE" in cls.__dict__:
-            cls.BINDINGS = bindings(KEYS[cls.PLACE])
+        if "KEY_CONTEXT" in cls.__dict__:
+            cls.BINDINGS = bindings(KEYS[cls.KEY_CONTEXT])
         super().__init_subclass__(**options)
 
     @property
@@ -75,16 +75,16 @@ class CatalogueScreen(Screen[T]):
 
     async def on_row_table_selected(self, _: RowTable.Selected) -> None:
         """A second click on a row does what Enter does."""
-        for key in KEYS[self.PLACE]:
+        for key in KEYS[self.KEY_CONTEXT]:
             if "enter" in key.keys.split(","):
                 await self.run_action(key.action)
 
 
 class Page(HeldScreen[None], CatalogueScreen[None]):
-    """A full screen of one place.
+    """A full screen.
 
-    ``MODE`` names the place it belongs to; ``LIST`` is the id of the list that has the cursor at first, and whose rows
-    are marked. ``FOLLOWS``: shows what others write while it is seen.
+    ``MODE`` names the page on a digit that it belongs to; ``LIST`` is the id of the list that has the cursor at first,
+    and whose rows are marked. ``FOLLOWS``: shows what others write while it is seen.
     """
 
     CSS_PATH: ClassVar[Path | None] = Path(__file__).with_name("pages.tcss")
@@ -99,9 +99,9 @@ class Page(HeldScreen[None], CatalogueScreen[None]):
 
     def compose(self) -> ComposeResult:
         settle_styles(self)
-        yield PlaceBar(self.MODE)
+        yield PageBar(self.MODE)
         yield from self.body()
-        yield KeyLine(self.PLACE)
+        yield KeyLine(self.KEY_CONTEXT)
         yield WorkLine()
 
     def on_mount(self) -> None:
@@ -110,7 +110,7 @@ class Page(HeldScreen[None], CatalogueScreen[None]):
             self.query_one(f"#{self.LIST}").focus()
 
     def on_screen_resume(self, _: ScreenResume) -> None:
-        self.query_one(PlaceBar).refresh()
+        self.query_one(PageBar).refresh()
         if self.stale:
             self.stale = False
             self.catalogue_changed()
@@ -160,7 +160,7 @@ class Dialog(ModalScreen[T], CatalogueScreen[T]):
                 yield Static(safe(self._title), id="panel-title", classes="panel-title", markup=False)
             yield from self.body()
             if self.KEY_LINE:
-                yield KeyLine(self.PLACE, alone=True)
+                yield KeyLine(self.KEY_CONTEXT, alone=True)
 
     def render(self) -> RenderResult:  # type: ignore[override]  # whatever may be drawn, as for every widget
         behind = super().render()
@@ -168,7 +168,7 @@ class Dialog(ModalScreen[T], CatalogueScreen[T]):
 
     async def on_input_submitted(self, _: Input.Submitted) -> None:
         """Enter in a field does what the first key on the line does."""
-        await self.run_action(next(key.action for key in KEYS[self.PLACE] if key.rank == 1))
+        await self.run_action(next(key.action for key in KEYS[self.KEY_CONTEXT] if key.rank == 1))
 
     def action_back(self) -> None:
         if self.recording:

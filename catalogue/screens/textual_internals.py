@@ -111,13 +111,13 @@ class ChangedCells(CompositorUpdate):
 
     def render_segments(self, console: Console) -> str:
         """As Textual's, which moves to every stretch of a row and writes it."""
-        sequences = in_few_codes((y, change) for y, x, strip in _placed(self._update)
+        sequences = in_few_codes((y, change) for y, x, strip in _positioned_strips(self._update)
                                  for change in self._sent.changes(y, x, strip, console))
         self.size = len(sequences.encode())
         return sequences
 
 
-def _placed(update: LayoutUpdate | ChopsUpdate) -> Iterator[tuple[int, int, Strip]]:
+def _positioned_strips(update: LayoutUpdate | ChopsUpdate) -> Iterator[tuple[int, int, Strip]]:
     """The stretches of an update: row, column, and what stands there."""
     if isinstance(update, LayoutUpdate):
         for y, line in enumerate(update.strips, update.region.y):

@@ -128,8 +128,8 @@ def test_a_file_with_other_colours_keeps_its_geometry_and_says_so(shop: OldShop,
     proposal = json.loads(text)
     assert (code, proposal["recipe"]["turn"], proposal["exact"]) == (1, 180, False) and proposal["mean"] > 1
     # likeness turns other pictures away first; what it lets through must agree in its pixels besides
-    real = print_recipes.placed
-    monkeypatch.setattr(print_recipes, "placed", lambda *given: replace(real(*given), correlation=0.89))
+    real = print_recipes.find_placement
+    monkeypatch.setattr(print_recipes, "find_placement", lambda *given: replace(real(*given), correlation=0.89))
     assert print_recipes.NO_MASTER_FITS in refusal(shop)
 
 

@@ -175,7 +175,7 @@ async def running(home: Home, size: tuple[int, int] = (120, 40), place: str = "b
         if home.database.exists():
             await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#artists"))
             if place != "browse":
-                await app.action_place(place)
+                await app.action_show_page(place)
         await settled(pilot)
         yield pilot
     app.close_threads()

@@ -326,7 +326,7 @@ def test_files_of_one_name_are_told_apart_by_folder_and_store() -> None:
     assert told("nas", "a/x/Harbour.tif", "nas", "b/x/Harbour.tif") == ("a/x/Harbour.tif", "b/x/Harbour.tif")
     assert told("nas", "x/Harbour.tif", "nas", "Harbour.tif") == ("x/Harbour.tif", "Harbour.tif")
     assert told("nas", "Harbour.tif", "usb", "Harbour.tif") == ("nas: Harbour.tif", "usb: Harbour.tif")
-    assert told("nas", "Harbour.tif", "", "") == ("Harbour.tif", NamedScan(scan, "", "", "").place)
+    assert told("nas", "Harbour.tif", "", "") == ("Harbour.tif", NamedScan(scan, "", "", "").location)
 
 
 @pytest.mark.parametrize("size", [(120, 40), (160, 48), (200, 60)])

@@ -543,7 +543,7 @@ async def test_themes_change_and_places_keep_their_digits(shop: Shop) -> None:
             await pilot.press(str(digit))
             await settled(pilot)
             assert pilot.app.current_mode == place
-        await pilot.click("PlaceBar", offset=(16, 0))
+        await pilot.click("PageBar", offset=(16, 0))
         await settled(pilot)
         assert pilot.app.current_mode == "orders"
         assert not pilot.app.screen.query(Select)

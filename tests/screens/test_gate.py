@@ -24,7 +24,7 @@ from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.search import SearchDialog
-from catalogue.screens.keys import KEYS, PLACES
+from catalogue.screens.keys import KEYS, PAGE_TITLES
 from catalogue.screens.pages.alike import NOTHING_TO_UNDO
 from catalogue.screens.pages.piece import PiecePage
 from catalogue.screens.widgets.held_rows import ROW_GONE
@@ -107,7 +107,7 @@ async def at(pilot: Pilot[None], place: str, tmp_path: Path) -> RowTable[Any]:
     if place == "piece":
         open_piece(app, 1)
     else:
-        await app.action_place(place)
+        await app.action_show_page(place)
     await settled(pilot)
     table = app.screen.query_one(LISTS[place], RowTable)
     if place == "intake":
@@ -523,10 +523,10 @@ async def test_pasted_text_keeps_its_place_among_keys(busy: Home) -> None:
         assert app.screen.query_one("#words", Input).value == "kites xy"
 
 
-@pytest.mark.parametrize("place", [mode for mode, _ in PLACES])
+@pytest.mark.parametrize("place", [mode for mode, _ in PAGE_TITLES])
 async def test_keys_at_the_first_showing_of_a_page_reach_it(busy: Home, place: str) -> None:
     """Go there, to the last row of its list, and to another place: as somebody who waits."""
-    digit = str([mode for mode, _ in PLACES].index(place) + 1)
+    digit = str([mode for mode, _ in PAGE_TITLES].index(place) + 1)
     async with running(busy, place="orders" if place == "browse" else "browse") as pilot:
         app = pilot.app
         with held_up(app, *LANES):  # type: ignore[arg-type]

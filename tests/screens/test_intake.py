@@ -178,7 +178,7 @@ async def test_a_watch_by_the_mouse_goes_on_elsewhere_and_ends_when_left(
         await until(pilot, lambda: len(table.scans) == 1)
         watch = page._watcher
         assert watch is not None and watch.thread.is_alive()
-        await app_of(pilot).action_place("orders")
+        await app_of(pilot).action_show_page("orders")
         await settled(pilot)
         scanned(key / "b.tif", scene(2, 300, 200), 1)
         await until(pilot, lambda: any("b.tif" in text for text in said(pilot)))
@@ -378,10 +378,10 @@ async def test_a_copy_that_fails_keeps_the_source(shop: Home, tmp_path: Path, qu
         await pilot.press("enter")
         await settled(pilot)
         await pilot.press("y")
-        await app_of(pilot).action_place("orders")      # the person does something else meanwhile
+        await app_of(pilot).action_show_page("orders")      # the person does something else meanwhile
         await until_taken(pilot)
         assert not isinstance(pilot.app.screen, MessageDialog)
-        await app_of(pilot).action_place("intake")
+        await app_of(pilot).action_show_page("intake")
         await settled(pilot)
         report = pilot.app.screen
         assert isinstance(report, MessageDialog)

@@ -20,7 +20,7 @@ from catalogue.screens.background import changes, garbage, screen_cache
 from catalogue.screens.dialogs.help import HelpDialog
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.search import SearchDialog
-from catalogue.screens.keys import KEYS, PLACES
+from catalogue.screens.keys import KEYS, PAGE_TITLES
 from catalogue.screens.pages.piece import PiecePage
 from catalogue.screens.pages.piece_view import piece_view
 from catalogue.screens.pictures.picture import Picture
@@ -40,10 +40,10 @@ async def test_what_is_made_ahead_is_what_is_shown(shop: Home, monkeypatch: pyte
     async with running(shop, size=(120, 40), ahead=True) as pilot:
         app = _app(pilot)
         made = set(app._registry)
-        for mode, _ in PLACES:
-            await app.action_place(mode)
+        for mode, _ in PAGE_TITLES:
+            await app.action_show_page(mode)
             await settled(pilot)
-        await app.action_place("browse")
+        await app.action_show_page("browse")
         for key, kind, shown in (("r", RepeatDialog, "Harbour"), ("question_mark", HelpDialog, "Keys"),
                                  ("slash", SearchDialog, "Artist, title, year"), ("enter", PiecePage, "Harbour")):
             await pilot.press(key)
@@ -122,7 +122,7 @@ async def test_a_panel_that_records_waits_for_its_answer(shop: Home) -> None:
 async def test_help_is_of_the_place_it_is_asked_at(shop: Home) -> None:
     async with running(shop) as pilot:
         for place in ("browse", "health", "orders"):
-            await _app(pilot).action_place(place)
+            await _app(pilot).action_show_page(place)
             await pilot.press("question_mark")
             await settled(pilot)
             dialog = pilot.app.screen
@@ -153,18 +153,18 @@ async def test_a_theme_turned_meanwhile_is_seen_everywhere(shop: Home) -> None:
         assert app.screen.query_one(Input) is box
         after = box.styles.background, page.query_one(RowTable).styles.background
         assert before[0] != after[0] and before[1] != after[1]
-        assert {widget.styles.background for widget in page.query("PlaceBar")} == \
-               {widget.styles.background for widget in app.get_screen_stack("browse")[0].query("PlaceBar")}
+        assert {widget.styles.background for widget in page.query("PageBar")} == \
+               {widget.styles.background for widget in app.get_screen_stack("browse")[0].query("PageBar")}
 
 
 async def test_what_another_seat_writes_is_seen(shop: Home) -> None:
     other = open_database(shop.database)
     async with running(shop) as pilot:
         app = _app(pilot)
-        await app.action_place("orders")
+        await app.action_show_page("orders")
         await settled(pilot)
         lines = app.screen.query_one("#lines", RowTable)
-        await app.action_place("browse")
+        await app.action_show_page("browse")
         app.changes.look_for_writes()
         await settled(pilot)
         with transaction(other):

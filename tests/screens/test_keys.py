@@ -24,7 +24,7 @@ from catalogue.screens.dialogs.help import HelpDialog
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.search import SearchDialog
 from catalogue.screens.dialogs.sheet import JobSheetPanel, Sheet, SheetPanel
-from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
+from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PAGE_TITLES, Key
 from catalogue.screens.pages.add_store import AddStorePage
 from catalogue.screens.pages.buyers import BuyersPage
 from catalogue.screens.pages.names import NamesPage, Reading
@@ -34,7 +34,7 @@ from catalogue.settings import Home
 from tests.screens.shop import older_scan_current, running, settled
 from tests.waiting import HANG_SECONDS
 
-MODES = [mode for mode, _ in PLACES]
+MODES = [mode for mode, _ in PAGE_TITLES]
 DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
     "help": HelpDialog, "search": SearchDialog, "repeat": RepeatDialog,
     "question": lambda: ConfirmDialog("Really?", "", yes="Yes"), "words": lambda: MessageDialog("Words", "text"),
@@ -84,10 +84,10 @@ async def test_every_key_of_every_place_works(shop: Home, monkeypatch: pytest.Mo
             if place == "piece":
                 open_piece(app, 1)
             else:
-                await app.action_place(place)
+                await app.action_show_page(place)
             await settled(pilot)
             page = app.screen
-            assert place == page.PLACE  # type: ignore[attr-defined]
+            assert place == page.KEY_CONTEXT  # type: ignore[attr-defined]
             page.query(RowTable).last().focus()
             await pilot.pause()
             missed = await _press_all(pilot, (*KEYS[place], *LISTS, *EVERYWHERE), monkeypatch)

@@ -36,7 +36,7 @@ def arrived(place: str, *keys: str) -> Callable[[Pilot[None]], Awaitable[None]]:
         await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#pieces")
                     and len(app.changes.online) == 2)
         if place != "browse":
-            await app.action_place(place)
+            await app.action_show_page(place)
         await settled(pilot)
         for key in keys:
             await pilot.press(key)

@@ -84,7 +84,7 @@ def announce_correction(app: "CatalogueApp", done: Correction | None) -> None:
     if done.id:
         app.corrected.append(done)
     seen = app.changes.seen()
-    where = "" if seen is not None and seen.PLACE in ("browse", "piece") else " in Browse"
+    where = "" if seen is not None and seen.KEY_CONTEXT in ("browse", "piece") else " in Browse"
     app.say(" ".join(correcting.summarize(done)) + (f" u{where} to undo." if done.id else ""))
     app.changed()
 

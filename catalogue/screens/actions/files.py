@@ -28,7 +28,7 @@ class FileActions(Page):
         """SHA-256 of the scan under the cursor, as it is drawn; None where there is none."""
         raise NotImplementedError
 
-    def _with_places(self, then: Callable[["list[FileLocation]"], object]) -> None:
+    def _with_locations(self, then: Callable[["list[FileLocation]"], object]) -> None:
         sha256 = self.scan_meant()
         if sha256 is None:
             self.app.say("No scan selected.", "warning")
@@ -39,7 +39,7 @@ class FileActions(Page):
 
             return file_locations(db, sha256)
 
-        self.ask(locate, then, group="places", thread="disks", holds=self.app,
+        self.ask(locate, then, group="locations", thread="disks", holds=self.app,
                  patience=DISK_PATIENCE)
 
     def action_copy_path(self) -> None:
@@ -50,13 +50,13 @@ class FileActions(Page):
                 self.app.say("No file of this scan is on record.", "warning")
                 return
             self.app.copy_to_clipboard(text_of(locations[0].path))
-            text = "\n\n".join(f"{safe(place.store)}{'' if place.reachable else ' (not connected)'}\n"
-                               f"{text_of(place.path)}" for place in locations)
+            text = "\n\n".join(f"{safe(location.store)}{'' if location.reachable else ' (not connected)'}\n"
+                               f"{text_of(location.path)}" for location in locations)
             self.app.push_screen(MessageDialog("Where the file is", text,
                                        "The first path was sent to your terminal's clipboard. Not every terminal "
                                        "accepts it; if it is not there, select it here with the mouse."))
 
-        self._with_places(show)
+        self._with_locations(show)
 
     def action_open_file(self) -> None:
         self._with_reachable(self._open)
@@ -64,33 +64,33 @@ class FileActions(Page):
     def action_reveal(self) -> None:
         from catalogue.screens.system_viewer import revealer
 
-        self._with_reachable(lambda place: self._start(revealer(place.path), place))
+        self._with_reachable(lambda location: self._start(revealer(location.path), location))
 
     def _with_reachable(self, then: Callable[["FileLocation"], object]) -> None:
         def first(locations: "list[FileLocation]") -> None:
-            reachable = [place for place in locations if place.reachable]
+            reachable = [location for location in locations if location.reachable]
             if reachable:
                 then(reachable[0])
             else:
-                named = ", ".join(dict.fromkeys(place.store for place in locations))
+                named = ", ".join(dict.fromkeys(location.store for location in locations))
                 self.app.say(f"No copy can be reached now. Connect: {named}." if named else
                               "No file of this scan is on record.", "warning")
 
-        self._with_places(first)
+        self._with_locations(first)
 
-    def _open(self, place: "FileLocation") -> None:
+    def _open(self, location: "FileLocation") -> None:
         from catalogue.screens.dialogs.confirm import confirm
         from catalogue.screens.system_viewer import viewer
 
-        command = viewer(place.path, self.app.home.settings.open_with)
-        if place.role in ("master", "tile"):
-            confirm(self.app, f"Open the {place.role} itself?",
-                    f"{text_of(place.path)}\n\nSaving in that program would change it. Save any changes elsewhere.",
-                    lambda: self._start(command, place), yes="Open", careful=True)
+        command = viewer(location.path, self.app.home.settings.open_with)
+        if location.role in ("master", "tile"):
+            confirm(self.app, f"Open the {location.role} itself?",
+                    f"{text_of(location.path)}\n\nSaving in that program would change it. Save any changes elsewhere.",
+                    lambda: self._start(command, location), yes="Open", careful=True)
         else:
-            self._start(command, place)
+            self._start(command, location)
 
-    def _start(self, command: list[str], place: "FileLocation") -> None:
+    def _start(self, command: list[str], location: "FileLocation") -> None:
         from catalogue.screens.system_viewer import start_program
 
         try:
@@ -98,4 +98,4 @@ class FileActions(Page):
         except CatalogueError as error:
             self.app.failed(error)
         else:
-            self.app.say(f"Started {command[0]} for\n{text_of(place.path)}")
+            self.app.say(f"Started {command[0]} for\n{text_of(location.path)}")

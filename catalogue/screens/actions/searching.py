@@ -31,7 +31,7 @@ async def open_hit(app: "CatalogueApp", hit: "Hit | None") -> None:
         open_piece(app, hit.piece_id, hit.sha256)
     elif hit.artist_id is not None:
         if app.current_mode != "browse":
-            await app.action_place("browse")
-        await app.action_place("browse")    # again: from what is open over it
+            await app.action_show_page("browse")
+        await app.action_show_page("browse")    # again: from what is open over it
         if isinstance(app.screen, BrowsePage):
             app.screen.go_to_artist(hit.artist_id)

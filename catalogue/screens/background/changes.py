@@ -9,7 +9,7 @@ from catalogue.records.database import Database, others_writes
 from catalogue.screens.background.threads import start_worker
 from catalogue.screens.page import Page
 from catalogue.screens.textual_internals import open_screens_of
-from catalogue.screens.widgets.bars import PlaceBar
+from catalogue.screens.widgets.bars import PageBar
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
@@ -79,7 +79,7 @@ class ChangeWatch:
         if damaged != self.damaged:
             self.damaged = damaged
             for page in self._pages():
-                page.query_one(PlaceBar).refresh()
+                page.query_one(PageBar).refresh()
 
     def _run(self, look: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Look, unless the look before is still under way; what goes wrong is reported once, not at every look."""

@@ -13,7 +13,7 @@ from textual.screen import Screen
 
 from catalogue.screens.background.garbage import freeze_objects
 from catalogue.screens.background.threads import run_in_thread, start_worker
-from catalogue.screens.keys import PLACES
+from catalogue.screens.keys import PAGE_TITLES
 from catalogue.screens.textual_internals import draw_unseen, mount_mode, mount_screen, open_screens_of
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def build_ahead(app: "CatalogueApp") -> None:
     def load(_: object) -> list[type[Screen[Any]]]:
         for _mode, module, name in PAGES:
             screen_class(f"pages.{module}", name)
-        return [screen_class(*place) for place in BUILT_AHEAD]
+        return [screen_class(*arguments) for arguments in BUILT_AHEAD]
 
     def begin(kinds: list[type[Screen[Any]]]) -> None:
         start_worker(first, lambda: make_ahead(app, kinds), group="ahead")
@@ -77,7 +77,7 @@ async def make_ahead(app: "CatalogueApp", kinds: list[type[Screen[Any]]]) -> Non
         screen = cached_screen(app, kind)
         await mount_screen(app, screen)
         await _draw(app, screen)
-    for mode, _ in PLACES:
+    for mode, _ in PAGE_TITLES:
         await _wait_until_idle(app)
         await _draw(app, await mount_mode(app, mode))
     await _wait_until_idle(app)

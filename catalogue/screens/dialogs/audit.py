@@ -31,7 +31,7 @@ def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
 class AuditDialog(Dialog[None]):
     """How long, how much, or which share; empty is everything that is due."""
 
-    PLACE = "auditing"
+    KEY_CONTEXT = "auditing"
 
     def __init__(self, names: list[str]) -> None:
         super().__init__(f"Check {', '.join(names) if names else 'all stores'}")

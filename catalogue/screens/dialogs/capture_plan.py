@@ -17,7 +17,7 @@ from catalogue.settings import Settings
 class CapturePlanDialog(Dialog[None]):
     """Size of the original and overlap; the plans for all beds follow what is typed, the best bed first."""
 
-    PLACE = "plan"
+    KEY_CONTEXT = "plan"
     PANEL = "plan"
 
     def __init__(self, size_mm: tuple[float, float] | None = None) -> None:

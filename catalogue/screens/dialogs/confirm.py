@@ -16,7 +16,7 @@ from catalogue.screens.widgets.row_table import RowTable
 class ConfirmDialog(Dialog[bool]):
     """Two answers; Esc is no. ``careful`` puts the cursor on no."""
 
-    PLACE = "question"
+    KEY_CONTEXT = "question"
     KEY_LINE = False
 
     def __init__(self, title: str, text: str, *, yes: str, no: str = "Cancel", careful: bool = False) -> None:
@@ -52,7 +52,7 @@ def confirm(app: App[Any], title: str, text: str, then: Callable[[], object], *,
 class MessageDialog(Dialog[None]):
     """Text to read, scrolled where it is long; it can be selected with the mouse."""
 
-    PLACE = "words"
+    KEY_CONTEXT = "words"
     KEY_LINE = False
 
     def __init__(self, title: str, text: str, below: str = "") -> None:
@@ -74,7 +74,7 @@ class MessageDialog(Dialog[None]):
 class Choice(Dialog[int]):
     """One of a few lines, each a number, what it is and a detail; gives the number."""
 
-    PLACE = "choice"
+    KEY_CONTEXT = "choice"
     PANEL = "choice"
 
     def __init__(self, title: str, rows: Sequence[tuple[int, str, str]], text: str = "", *, at: int = 0) -> None:
@@ -103,7 +103,7 @@ class Choice(Dialog[int]):
 class TextQuestion(Dialog[str]):
     """A question answered with one line of text."""
 
-    PLACE = "line"
+    KEY_CONTEXT = "line"
 
     def __init__(self, title: str, text: str, *, value: str = "", hint: str = "") -> None:
         super().__init__(title)
@@ -111,7 +111,7 @@ class TextQuestion(Dialog[str]):
 
     def body(self) -> Iterable[Widget]:
         yield Static(self._text, markup=False)
-        yield Input(self._value, placeholder=self._hint, id=self.PLACE, compact=True)
+        yield Input(self._value, placeholder=self._hint, id=self.KEY_CONTEXT, compact=True)
 
     def on_mount(self) -> None:
         self.query_one(Input).focus()
@@ -125,4 +125,4 @@ class TextQuestion(Dialog[str]):
 class ReasonDialog(TextQuestion):
     """A question that wants a reason in words."""
 
-    PLACE = "reason"
+    KEY_CONTEXT = "reason"

@@ -72,7 +72,7 @@ class FormDialog(Dialog[Correction]):
     the person, where it cannot. The form stays until the answer is there.
     """
 
-    PLACE = "form"
+    KEY_CONTEXT = "form"
     PANEL = "form"
 
     def __init__(self, title: str, fields: Sequence[Field], save: Save, *, clash: str = "",

@@ -32,7 +32,7 @@ def listed(keys: Iterable[Key]) -> Table:
 class HelpDialog(Dialog[None]):
     """All keys; scrolls where they do not fit."""
 
-    PLACE = "help"
+    KEY_CONTEXT = "help"
     PANEL = "tall"
 
     def __init__(self) -> None:
@@ -53,9 +53,9 @@ class HelpDialog(Dialog[None]):
         self._explain()
         self.query_one(VerticalScroll).focus()
 
-    def begin(self, place: str) -> None:
-        """Explain the keys of a place, from the top."""
-        self._of = place
+    def begin(self, context: str) -> None:
+        """Explain the keys of a screen, from the top."""
+        self._of = context
         if self.is_mounted:
             self._explain()
 

@@ -26,7 +26,7 @@ class Answers:
 class AnswerDialog(Dialog[Answers]):
     """One original's names, role and capture notes, filled with what is proposed."""
 
-    PLACE = "answering"
+    KEY_CONTEXT = "answering"
 
     def __init__(self, proposal: Proposal) -> None:
         super().__init__(proposal.kind.value)

@@ -33,7 +33,7 @@ class RepeatDialog(Dialog[Line]):
     something grave is to be seen, with the cursor on Cancel.
     """
 
-    PLACE = "repeat"
+    KEY_CONTEXT = "repeat"
     PANEL = "repeating"
 
     def __init__(self) -> None:
@@ -78,8 +78,8 @@ class RepeatDialog(Dialog[Line]):
         self._confirmed, self._grave_seen, self._kept_price = set(), set(), ""
         self._all.visible = False  # until every field is put again
         self.query_one("#panel-title", Static).update(TITLE)
-        for place in (self._words, self._wrong, self._form.total):
-            place.update("")
+        for widget in (self._words, self._wrong, self._form.total):
+            widget.update("")
         self._scroll.scroll_home(animate=False)
         self._picture.show(None, "")
         self._record_button.disabled, self._record_button.label = False, "Record"

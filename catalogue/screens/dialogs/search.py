@@ -70,7 +70,7 @@ class CountLine(Static):
 class SearchDialog(Dialog[Hit]):
     """The box, what was found, and its picture."""
 
-    PLACE = "search"
+    KEY_CONTEXT = "search"
     PANEL = "searching"
 
     def __init__(self) -> None:

@@ -66,7 +66,7 @@ class SheetPanel(Dialog[None]):
     ``title`` names it, ``write`` makes it. Keys wait for the page as long as a disk usually takes, then go ahead.
     """
 
-    PLACE = "sheet"
+    KEY_CONTEXT = "sheet"
     PANEL = "tall"
 
     def __init__(self, title: str, write: Callable[[Database], Sheet]) -> None:
@@ -168,7 +168,7 @@ class SheetPanel(Dialog[None]):
 class JobSheetPanel(SheetPanel):
     """The job sheet of an order line, from which its print file is made too."""
 
-    PLACE = "job_sheet"
+    KEY_CONTEXT = "job_sheet"
 
     def __init__(self, line_id: int, name: str, write: Callable[[Database], Sheet]) -> None:
         super().__init__(f"Job sheet: {name}", write)

@@ -71,7 +71,7 @@ def _set_terms(db: Database, *, artist_id: int, text: str, currency: str) -> Non
 class StatementPanel(SheetPanel):
     """The draft, or the statement as it was issued; issued from here."""
 
-    PLACE = "statement"
+    KEY_CONTEXT = "statement"
 
     def __init__(self, home: Home, artist: ArtistItem, period: Period) -> None:
         super().__init__(f"Statement to {artist.name}, {period.in_words(home.settings.dates)}", self._draft)

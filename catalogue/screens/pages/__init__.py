@@ -1,1 +1,1 @@
-"""The pages, one for each place of the program."""
+"""The pages of the program."""

@@ -34,7 +34,7 @@ from catalogue.settings import Home
 class AddStorePage(Page):
     """Folder on the left, what is in it on the right, one button."""
 
-    PLACE = "adding"
+    KEY_CONTEXT = "adding"
     MODE = "stores"
 
     def __init__(self, *, first: bool = False) -> None:

@@ -32,7 +32,7 @@ VIEWS = ("side by side", "blink", "difference", "where it lies")
 class AlikePage(Page):
     """The pairs on top, the two pictures below, the evidence beside them."""
 
-    PLACE = "alike"
+    KEY_CONTEXT = "alike"
     MODE = "alike"
     LIST = "pairs"
     FOLLOWS = False  # the list shall not move under who judges it

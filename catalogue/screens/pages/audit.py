@@ -34,7 +34,7 @@ ALL = KindCount("everything", 0)
 class AuditPage(Page):
     """Kinds of finding, the findings, and the one under the cursor with its next step."""
 
-    PLACE = "audit"
+    KEY_CONTEXT = "audit"
     MODE = "audit"
     LIST = "findings"
 

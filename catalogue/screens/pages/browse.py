@@ -32,7 +32,7 @@ class BrowsePage(FileActions, Page):
     """Artists on the left, pieces beside or below, the picture largest."""
 
     CSS_PATH = None     # what the first page needs is in the app's sheet
-    PLACE = "browse"
+    KEY_CONTEXT = "browse"
     MODE = "browse"
     LIST = "pieces"
 

@@ -22,7 +22,7 @@ from catalogue.screens.widgets.row_table import RowTable
 class BuyersPage(Page):
     """Every buyer, over the orders; ``chosen`` is called with the one whose orders are wanted."""
 
-    PLACE = "buyers"
+    KEY_CONTEXT = "buyers"
     MODE = "orders"
     LIST = "buyers"
 

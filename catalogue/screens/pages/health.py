@@ -47,7 +47,7 @@ def health_view(db: Database, home: Home) -> HealthView:
 class HealthPage(Page):
     """Areas and what is lacking on the left, plots on the right."""
 
-    PLACE = "health"
+    KEY_CONTEXT = "health"
     MODE = "health"
     LIST = "criteria"
     FOLLOWS = False  # gathering all of it takes too long

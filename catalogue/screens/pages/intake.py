@@ -37,7 +37,7 @@ NO_SCANS = "Watching stopped; no scans arrived."
 class IntakePage(Page):
     """Folder and store on top, one row an original (or, under watch, one row a scan), details and picture below."""
 
-    PLACE = "intake"
+    KEY_CONTEXT = "intake"
     MODE = "intake"
 
     def __init__(self) -> None:

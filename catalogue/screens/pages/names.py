@@ -61,7 +61,7 @@ class NamesPage(Page):
     ``source`` gives the files with what rules suggest of them, on ``thread``; ``use`` gets what was chosen.
     """
 
-    PLACE = "names"
+    KEY_CONTEXT = "names"
     MODE = "stores"
     LIST = "levels"
 

@@ -46,7 +46,7 @@ FILTER_HINT = "f: a month, artist, buyer, state or medium, such as 2025-11 canva
 class OrdersPage(Page):
     """The ledger as a list, its filter above and its sums below."""
 
-    PLACE = "orders"
+    KEY_CONTEXT = "orders"
     MODE = "orders"
     LIST = "lines"
 

@@ -37,7 +37,7 @@ FROM_SIGNS = {"current master": "=", "not on record": "?", "not in the catalogue
 class PiecePage(FileActions):
     """Left the picture with its sizes; right scans, orders, editions."""
 
-    PLACE = "piece"
+    KEY_CONTEXT = "piece"
     LIST = "scans"
 
     def __init__(self) -> None:

@@ -32,10 +32,10 @@ from catalogue.screens.widgets.row_table import RowTable
 
 @dataclass(frozen=True, slots=True)
 class StoreView:
-    """One store as it is now. ``place``: where it is mounted, None while offline. Room in bytes, None if unknown."""
+    """One store as it is now. ``root``: where it is mounted, None while offline. Room in bytes, None if unknown."""
 
     store: Store
-    place: Path | None
+    root: Path | None
     holding: Holding
     free: int | None
     total: int | None
@@ -50,27 +50,27 @@ def store_views(db: Database) -> list[StoreView]:
     """All stores in use; asks the disks, so it may take as long as they do."""
     views = []
     for store in stores.listed(db):
-        place = locate_store(db, store)
-        advice = stand_in(store, place)
+        root = locate_store(db, store)
+        advice = stand_in(store, root)
         free = total = None
-        if place is not None:
+        if root is not None:
             try:
-                usage = shutil.disk_usage(place)
+                usage = shutil.disk_usage(root)
                 free, total = usage.free, usage.total
             except OSError:  # gone since we looked
-                place = None
+                root = None
         holding = stores.holding(db, store.id)
-        views.append(StoreView(store, place, holding, free, total,
+        views.append(StoreView(store, root, holding, free, total,
                                upkeep_lists.findings_of_store(db, store.id), last_audit(db, store.id),
-                               unread_files(db, store, place, holding), advice,
-                               set_aside_files(db, store, place)))
+                               unread_files(db, store, root, holding), advice,
+                               set_aside_files(db, store, root)))
     return views
 
 
 class StoresPage(Page):
     """The list of stores, and all about the one under the cursor."""
 
-    PLACE = "stores"
+    KEY_CONTEXT = "stores"
     MODE = "stores"
     LIST = "stores-table"
 
@@ -79,7 +79,7 @@ class StoresPage(Page):
         self._table = RowTable[StoreView](
             [Column("Store", 0, lambda view: view.store.name),
              Column("Kind", 8, lambda view: view.store.kind),
-             Column("State", 9, lambda view: "✓ here" if view.place else "– offline"),
+             Column("State", 9, lambda view: "✓ here" if view.root else "– offline"),
              Column("Files", 9, lambda view: number(view.holding.files), right=True),
              Column("Size", 9, lambda view: data_size(view.holding.bytes), right=True),
              Column("Free", 9, lambda view: data_size(view.free) if view.free is not None else "–", right=True),
@@ -165,10 +165,10 @@ def store_words(view: StoreView) -> Content:
     """Everything about one store."""
     store, held = view.store, view.holding
     parts = [line((store.name, "bold"), f"   {store.kind} store")]
-    if view.place is None:
+    if view.root is None:
         parts.append(line(("– ", "$quiet"), f"offline; last seen at {store.root}"))
     else:
-        parts.append(line(("✓ ", "$success"), f"at {view.place}"))
+        parts.append(line(("✓ ", "$success"), f"at {view.root}"))
     parts.append(line(f"{counted(held.files, 'file')}, {data_size(held.bytes)}" + (
         f"; {counted(held.missing, 'file')} missing" if held.missing else "")))
     if view.free is not None and view.total:

@@ -76,9 +76,9 @@ def _with_edge(part: Image.Image, seen: Box, filled: Box, stretch: float) -> Ima
     """``part``, which lies at ``seen``, continued to ``filled`` by its mirrored edge, of which ``stretch`` pixels cover
     one."""
     def taken(start: int, stop: int, size: int) -> NDArray[np.intp]:
-        places = np.arange(start, stop) + 0.5
-        inside = np.where(places < 0, -places * stretch,
-                          np.where(places > size, size - (places - size) * stretch, places))
+        positions = np.arange(start, stop) + 0.5
+        inside = np.where(positions < 0, -positions * stretch,
+                          np.where(positions > size, size - (positions - size) * stretch, positions))
         return np.clip(np.floor(inside), 0, size - 1).astype(np.intp)
 
     rows = taken(filled[1] - seen[1], filled[3] - seen[1], part.height)

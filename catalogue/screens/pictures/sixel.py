@@ -94,6 +94,6 @@ class SixelPicture(Widget):
     def render_lines(self, crop: Region) -> list[Strip]:
         if not self._data or self.app.screen is not self.screen:  # nothing shows through a panel
             return super().render_lines(crop)
-        place = self.region
-        brings = f"\x1b7\x1b[{place.y + 1};{place.x + 1}H{self._data}\x1b8"
+        region = self.region
+        brings = f"\x1b7\x1b[{region.y + 1};{region.x + 1}H{self._data}\x1b8"
         return [*(Covered(crop.width) for _ in range(crop.height - 1)), Covered(crop.width, brings)]

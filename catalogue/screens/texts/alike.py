@@ -1,4 +1,4 @@
-"""The rows of the Alike place and what is said of them: groups of scans and the pairs they are made of."""
+"""The rows of the Alike page and what is said of them: groups of scans and the pairs they are made of."""
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ class Kind(Enum):
 
     @property
     def rank(self) -> int:
-        """Its place in the list, 0 first."""
+        """Its position in the list, 0 first."""
         return list(Kind).index(self)
 
 
@@ -46,7 +46,7 @@ class NamedScan:
     piece: str
 
     @property
-    def place(self) -> str:
+    def location(self) -> str:
         """Store and path, for people."""
         return f"{self.store}: {display_path(self.path)}" if self.path else "no file on record"
 
@@ -180,7 +180,7 @@ def told_apart(a: NamedScan, b: NamedScan) -> tuple[str, str]:
         first, second = "/".join(parts_a[-depth:]), "/".join(parts_b[-depth:])
         if first != second:
             return safe(first), safe(second)
-    return safe(a.place), safe(b.place)
+    return safe(a.location), safe(b.location)
 
 
 def listed_rows(rows: Iterable[Row], opened: Collection[int], *, everything: bool) -> list[Row]:
@@ -232,7 +232,7 @@ def group_words(row: GroupRow) -> Content:
     for scan in row.members[:GROUP_LINES]:
         mark = "● " if scan.scan.sha256 == row.proposed else "  "
         parts.append(line(mark, (scan.scan.role, "bold"), f"  {_size(scan.scan)}"))
-        parts.append(line((f"  {scan.place}", "$quiet")))
+        parts.append(line((f"  {scan.location}", "$quiet")))
         parts.append(line((f"  {scan.piece or 'no piece yet'}", "$quiet")))
     if len(row.members) > GROUP_LINES:
         parts.append(line((f"and {counted(len(row.members) - GROUP_LINES, 'more scan')}", "$quiet")))
@@ -255,7 +255,7 @@ def pair_words(row: PairRow) -> Content:
     parts += [line((f"· {reason}", "$quiet")) for reason in e.reasons]
     for name, scan in (("This", row.a), ("And this", row.b)):
         parts.append(line((f"{name}  ", "bold"), f"{scan.scan.role}, {_size(scan.scan)}"))
-        parts.append(line((scan.place, "$quiet")))
+        parts.append(line((scan.location, "$quiet")))
         parts.append(line((scan.piece or "no piece yet", "$quiet")))
     figures = [f"{e.overlap_a:.0%} of this lies on {e.overlap_b:.0%} of that" if e.overlap_a else "",
                f"turned {e.rotation:.1f}°" if abs(e.rotation) >= 0.05 else "not turned",

@@ -1,4 +1,4 @@
-"""The bars around every screen: the places on top, the long work and the keys below. None ever overflows."""
+"""The bars around every screen: the pages on top, the long work and the keys below. None ever overflows."""
 
 from typing import TYPE_CHECKING, cast
 
@@ -10,7 +10,7 @@ from textual.style import Style
 from textual.widget import Widget
 from textual.widgets import Input
 
-from catalogue.screens.keys import EVERYWHERE, KEYS, PLACES, Key
+from catalogue.screens.keys import EVERYWHERE, KEYS, PAGE_TITLES, Key
 from catalogue.screens.texts.formats import counted, duration, number, safe
 
 if TYPE_CHECKING:
@@ -21,27 +21,27 @@ if TYPE_CHECKING:
 MOST = 999      # findings that are counted on the bar
 
 
-class PlaceBar(Widget):
-    """The places with their digits, the present one in brackets and bold, and how much is damaged. A click goes there.
+class PageBar(Widget):
+    """The pages with their digits, the present one in brackets and bold, and how much is damaged. A click goes there.
     """
 
-    DEFAULT_CSS = """PlaceBar { height: 1; dock: top; background: $panel; color: $quiet; link-style: none;
+    DEFAULT_CSS = """PageBar { height: 1; dock: top; background: $panel; color: $quiet; link-style: none;
                      link-background: $panel; link-color: $quiet; link-style-hover: underline;
                      link-background-hover: $panel; link-color-hover: $foreground; }"""
 
-    def __init__(self, place: str = "") -> None:
-        """``place``: that of the page; "" for one that is opened over any place."""
+    def __init__(self, page: str = "") -> None:
+        """``page``: its mode; "" for one that is opened over any page."""
         super().__init__()
-        self._place = place
+        self._page = page
 
     def render(self) -> Content:
         wide = self.size.width >= 100
-        place = self._place or self.app.current_mode
+        page = self._page or self.app.current_mode
         damaged = cast("CatalogueApp", self.app).changes.damaged
         parts: list[Content | str | tuple[str, Style | str]] = [" "]
-        for digit, (mode, title) in enumerate(PLACES, 1):
-            click = Style.from_meta({"@click": f"app.place('{mode}')"})
-            is_current = mode == place
+        for digit, (mode, title) in enumerate(PAGE_TITLES, 1):
+            click = Style.from_meta({"@click": f"app.show_page('{mode}')"})
+            is_current = mode == page
             text = f"[{digit} {title}]" if is_current else f" {digit} {title} "
             parts.append((text, "bold $foreground" if is_current else click))
             if mode == "audit" and damaged:
@@ -58,9 +58,9 @@ class KeyLine(Widget):
                      link-background: $panel; link-color: $quiet; link-style-hover: underline;
                      link-background-hover: $panel; link-color-hover: $foreground; }"""
 
-    def __init__(self, place: str, *, alone: bool = False) -> None:
+    def __init__(self, context: str, *, alone: bool = False) -> None:
         super().__init__()
-        self._keys = (*KEYS.get(place, ()), *(() if alone else EVERYWHERE))
+        self._keys = (*KEYS.get(context, ()), *(() if alone else EVERYWHERE))
         self._left_out: frozenset[str] = frozenset()
 
     def on_mount(self) -> None:
