@@ -119,10 +119,10 @@ def damage_disks(disks: Path) -> None:
     content of the files of that name, whose times stay, and those that ``since/removed.txt`` lists go."""
     since = disks / "since"
     for changed in filter(Path.is_file, (since / "files").rglob("*")):
-        place = disks / changed.relative_to(since / "files")
-        times = place.stat()
-        shutil.copyfile(changed, place)
-        os.utime(place, ns=(times.st_atime_ns, times.st_mtime_ns))
+        target = disks / changed.relative_to(since / "files")
+        times = target.stat()
+        shutil.copyfile(changed, target)
+        os.utime(target, ns=(times.st_atime_ns, times.st_mtime_ns))
     removed = since / "removed.txt"
     for name in removed.read_text(encoding="utf-8").splitlines() if removed.exists() else ():
         (disks / name).unlink()

@@ -52,9 +52,9 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
             commands = {step.command for _, step in alike}
             out.print(f"{kind_}: {advice}", bold=True)
             for row, step in alike:
-                place = f"{names.get(row.store_id or 0, '')}:{display_path(row.path)}".strip(":")
-                if place:  # none: it concerns the whole archive
-                    out.print(f"  {place}  #{row.id}".rstrip())
+                path = f"{names.get(row.store_id or 0, '')}:{display_path(row.path)}".strip(":")
+                if path:  # none: it concerns the whole archive
+                    out.print(f"  {path}  #{row.id}".rstrip())
                 out.print(f"    {row.detail}")
                 if row.kind == "edited":
                     out.print(f"    to accept it: catalogue findings --accept {row.id} --why REASON")

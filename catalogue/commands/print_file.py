@@ -53,10 +53,11 @@ def command(session: Session, /, number: str, line_id: int | None, folder: Path 
     chosen = _chosen(given)
     db = session.existing()
     lines = print_files.lines_to_print(db, number, line_id)
-    place = print_files.print_folder(db, session.home, folder)
+    target_folder = print_files.print_folder(db, session.home, folder)
     icc = None if profile is None else b"" if str(profile) == "none" else print_files.read_profile(profile)
     with watched("Finished print files stay; run it again for the rest.") as watch:
-        done = print_files.make_prints(db, session.home, lines, chosen, place, profile=icc, afresh=afresh, **watch)
+        done = print_files.make_prints(db, session.home, lines, chosen, target_folder, profile=icc, afresh=afresh,
+                                       **watch)
     session.stopped = ""
     session.emit(done, print_files.summarize(done, session.home.settings.dates))
     return int(bool(done.not_made))

@@ -41,11 +41,11 @@ def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]
 
     in_use = stores.listed(db)
     names = {store.id: store.name for store in in_use}
-    places = {store.id: locate_store(db, store) for store in in_use}
-    replaced = {store.id for store in in_use if (root := places[store.id]) and not is_same_disk(db, store, root)}
+    roots = {store.id: locate_store(db, store) for store in in_use}
+    replaced = {store.id for store in in_use if (root := roots[store.id]) and not is_same_disk(db, store, root)}
     files_of: dict[int, list[dict[str, Any]]] = {}
     for scan_id, file in files.of_piece(db, piece.id):
-        state = "offline" if places.get(file.store_id) is None else file.state
+        state = "offline" if roots.get(file.store_id) is None else file.state
         if state == "present" and (file.store_id in replaced or not copies.is_intact(db, file.id)):
             state = "in doubt"
         files_of.setdefault(scan_id, []).append(
@@ -95,8 +95,8 @@ def _print(out: Printer, data: dict[str, Any], dates: str) -> None:
             out.print(f"  {size['ppi']:>4} ppi  {size['width_mm'] / 10:.1f} × {size['height_mm'] / 10:.1f} cm")
     for finding in data["findings"]:
         out.print()
-        place = f"{finding['store']}:{display_path(finding['path'])}".strip(":")
-        out.print(f"finding: {finding['kind']}: {place}: "
+        path = f"{finding['store']}:{display_path(finding['path'])}".strip(":")
+        out.print(f"finding: {finding['kind']}: {path}: "
                   f"{finding['detail']}. {finding['hint']}")
     from catalogue.records.orders import Line
 

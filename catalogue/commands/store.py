@@ -61,16 +61,16 @@ def list_stores(session: Session) -> None:
     rows: list[dict[str, Any]] = []
     advice: dict[str, str] = {}
     for store in stores.listed(db):
-        place = locate_store(db, store)
-        advice[store.name] = stand_in(store, place)
+        root = locate_store(db, store)
+        advice[store.name] = stand_in(store, root)
         holding = stores.holding(db, store.id)
-        rows.append({"name": store.name, "kind": store.kind, "folder": str(place or store.root),
-                     "online": place is not None, "files": holding.files, "bytes": holding.bytes,
-                     "missing": holding.missing, "unread": unread_files(db, store, place, holding),
+        rows.append({"name": store.name, "kind": store.kind, "folder": str(root or store.root),
+                     "online": root is not None, "files": holding.files, "bytes": holding.bytes,
+                     "missing": holding.missing, "unread": unread_files(db, store, root, holding),
                      "oldest check": holding.oldest_check,
                      "on one disk with": [b if a == store.name else a for a, b, _ in shared if store.name in (a, b)],
                      "server": next((server for a, b, server in shared if store.name in (a, b) and server), ""),
-                     "marker also at": [str(other) for other in marked_elsewhere(store) if other != place]})
+                     "marker also at": [str(other) for other in marked_elsewhere(store) if other != root]})
 
     def text(out: Printer) -> None:
         if not rows:

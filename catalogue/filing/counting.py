@@ -70,12 +70,12 @@ def take_off_counters(works: Sequence[Work]) -> None:
             base, sign = match.string[: match.end("sign")].rstrip(), ""  # "Moor VII_1" is a capture of "Moor VII"
         counted[work.parts[:-1], work.artist_key, title_key(base)].append((work, base, sign + match["number"]))
     for (folder, artist, base), members in counted.items():
-        places = known[artist][base]
+        known_folders = known[artist][base]
         codes = {code for _, _, code in members}
         apart = any(t.role in ("raw", "tile") for name in members[0][0].names[:-1][-1:] for t in name.tokens) or (
             members[0][0].kinds[-1:] == "p" and with_number[folder] >= 0.5 * titled[folder])
-        if (apart and (places or _count_from_one(codes))) or (
-            folder in places and _count_from_one(codes) and (
+        if (apart and (known_folders or _count_from_one(codes))) or (
+            folder in known_folders and _count_from_one(codes) and (
                 not any(code.isdigit() for code in codes) or any(len(c) > 1 and c.startswith("0") for c in codes))
         ):
             for work, text, code in members:

@@ -247,8 +247,8 @@ class Endings:
         symbols = [pair for pair in symbols_of(name.text) if pair[0] >= at]
         if not symbols or symbols[0][1][0] != "w" or symbols[0][1][1] in self.marks:
             return 0
-        for place, (_, symbol) in enumerate(symbols):
-            if node and place and (symbol[0] in "ks" or symbol[1] in self.marks) and self._ends_here(node):
+        for index, (_, symbol) in enumerate(symbols):
+            if node and index and (symbol[0] in "ks" or symbol[1] in self.marks) and self._ends_here(node):
                 return node
             node = self._children[node].get(symbol, -1)
             if node < 0:

@@ -157,10 +157,10 @@ def choose_pieces(works: Sequence[Work]) -> None:
             continue
         folder = folder_title(work)
         if folder and folder.text and work.artist.value:
-            place = work.parts[: work.folder + 1] if work.folder is not None else ()
+            folder_path = work.parts[: work.folder + 1] if work.folder is not None else ()
             if not own.key:
                 work.piece = Guessed(folder.text, 0.85, "its folder's name; its own says nothing")
-            elif own.key == folder.key or place in single or _repeats(work, folder):
+            elif own.key == folder.key or folder_path in single or _repeats(work, folder):
                 work.piece = Guessed(folder.text, 0.85, "its folder's name")
             else:
                 work.piece = Guessed(own.text, 0.75, "its own name; its folder holds several pieces")
@@ -174,11 +174,11 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
     """Folders whose files are all of one piece, the folder's: most repeat its name or say nothing of their own."""
     single = set()
     folders_with: dict[str, set[tuple[str, ...]]] = defaultdict(set)
-    for place, works in inside.items():
+    for folder_path, works in inside.items():
         for work in works:
             if work.title and work.title.key:
-                folders_with[work.title.key].add(place)
-    for place, works in inside.items():
+                folders_with[work.title.key].add(folder_path)
+    for folder_path, works in inside.items():
         folder = folder_title(works[0])
         if folder is None or not folder.key:
             continue
@@ -196,7 +196,7 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
         # several files of another title are another piece, unless other folders hold files of that title too
         alone = all(count == 1 or len(folders_with[key]) > 1 for key, count in others.items())
         if own and (not others or (alone and (len(others) == 1 or own > 2 * len(others)))):
-            single.add(place)
+            single.add(folder_path)
     return single
 
 

@@ -74,10 +74,10 @@ def _measure(x1: float, y1: float, x2: float | None, y2: float | None, text: str
     """A measuring line with end strokes; across where ``x2`` is given, else down to ``y2``."""
     if x2 is not None:
         path = f"M{x1:.2f} {y1 - 1:.2f}v2M{x1:.2f} {y1:.2f}H{x2:.2f}M{x2:.2f} {y1 - 1:.2f}v2"
-        place = Markup('x="{:.2f}" y="{:.2f}"').format((x1 + x2) / 2, y1 + 3)
+        attributes = Markup('x="{:.2f}" y="{:.2f}"').format((x1 + x2) / 2, y1 + 3)
     else:
         middle = (y1 + (y2 or y1)) / 2
         path = f"M{x1 - 1:.2f} {y1:.2f}h2M{x1:.2f} {y1:.2f}V{y2:.2f}M{x1 - 1:.2f} {y2:.2f}h2"
-        place = Markup('transform="rotate(-90 {0:.2f} {1:.2f})" x="{0:.2f}" y="{1:.2f}"').format(x1 - 1.2, middle)
+        attributes = Markup('transform="rotate(-90 {0:.2f} {1:.2f})" x="{0:.2f}" y="{1:.2f}"').format(x1 - 1.2, middle)
     return [Markup('<path d="{}" stroke="#000" stroke-width="0.2" fill="none"/>').format(path),
-            Markup('<text {} font-size="3" text-anchor="middle">{}</text>').format(place, text)]
+            Markup('<text {} font-size="3" text-anchor="middle">{}</text>').format(attributes, text)]

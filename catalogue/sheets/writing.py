@@ -23,11 +23,11 @@ def write_new(path: Path, text: str) -> Path:
 
 def write_new_bytes(path: Path, data: bytes) -> Path:
     """Write a file where none stands yet, whole or not at all. Raises as :func:`write_new`."""
-    place = path.expanduser().absolute()
-    if not place.parent.is_dir():
-        raise CatalogueError("There is no such folder to write to.", path=place.parent)
-    write_new_file(place, data)
-    return place
+    target = path.expanduser().absolute()
+    if not target.parent.is_dir():
+        raise CatalogueError("There is no such folder to write to.", path=target.parent)
+    write_new_file(target, data)
+    return target
 
 
 def write_sheet(db: Database, path: Path, text: str) -> Path:
@@ -44,12 +44,12 @@ def write_again(path: Path, text: str) -> Path:
 
 def outside(folder: Path, known: Iterable[Store]) -> Path:
     """The folder, made absolute; raises InsideStore where it lies within a store, for nothing is written there."""
-    place = folder.expanduser().absolute()
+    absolute = folder.expanduser().absolute()
     for store in known:
-        if inside(place, Path(store.root)):
-            raise InsideStore(store.name, place, message="This folder lies within the store {!r}, where nothing is"
+        if inside(absolute, Path(store.root)):
+            raise InsideStore(store.name, absolute, message="This folder lies within the store {!r}, where nothing is"
                               " written.", hint="Choose a folder beside it.")
-    return place
+    return absolute
 
 
 def safe_name(text: str) -> str:

@@ -267,14 +267,14 @@ applying.apply(db, home, plan)
     assert killed.returncode == -signal.SIGKILL
     assert len(tree(tmp_path / "masters")) == 2
     assert recorded.runs(db, "intake")[0].outcome == "running"
-    (name,) = tree(tmp_path / "masters").keys() - {placed.path for placed in intake.placed(db, store.id)}
+    (name,) = tree(tmp_path / "masters").keys() - {placed.path for placed in intake.filed_files(db, store.id)}
     # as if killed a moment earlier still, before the temporary name went
     os.link(tmp_path / "masters" / name, part_path(tmp_path / "masters" / name))
     outcome = apply(db, home, said(db, home, propose(db, home, tmp_path / "key", store)))
     assert [t.outcome for t in outcome.taken] == ["already there", "copied"]
     assert not list((tmp_path / "masters").rglob(".catalogue-part-*"))
     assert sorted(tree(tmp_path / "masters").values()) == sorted(tree(tmp_path / "key").values())
-    assert len(list(intake.placed(db, store.id))) == 3
+    assert len(list(intake.filed_files(db, store.id))) == 3
     assert [r.outcome for r in recorded.runs(db, "intake")] == ["finished", "failed"]
 
 
@@ -484,6 +484,6 @@ def test_taking_in_while_an_index_run_is_under_way(
     assert len(outcome.taken) == 8
     (summary,) = index(db, home, [store], workers=1, executors=ThreadPoolExecutor)
     assert summary.read == 0
-    assert sum(f.path.startswith("Ada Quill") for f in intake.placed(db, store.id)) == 8
-    assert len(list(intake.placed(db, store.id))) == 48
+    assert sum(f.path.startswith("Ada Quill") for f in intake.filed_files(db, store.id)) == 8
+    assert len(list(intake.filed_files(db, store.id))) == 48
     assert not list(events.broken_links(db))

@@ -309,7 +309,8 @@ moving.apply_tidying(db, home, plan_tidying(db, home.settings, stores.by_name(db
     assert not again.skipped
     assert not done.skipped
     assert sorted(tree(untidy).values()) == sorted(before.values())
-    assert {p.path for p in intake.placed(db, store.id)} == {path for path in tree(untidy) if path.endswith(".tif")}
+    kept_files = {path for path in tree(untidy) if path.endswith(".tif")}
+    assert {p.path for p in intake.filed_files(db, store.id)} == kept_files
     assert not (untidy / "Ada Quill/Harbour/scan0001.xmp").exists()
 
 
@@ -416,7 +417,7 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
     assert {item.why for item in done.skipped[1:]} == {"not attempted"}
     assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
     assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).skipped
-    assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
+    assert {p.path for p in intake.filed_files(db, store.id)} == set(tree(untidy))
 
 
 def test_a_name_the_disk_did_not_confirm_is_taken_back(
@@ -436,7 +437,7 @@ def test_a_name_the_disk_did_not_confirm_is_taken_back(
     assert len(done.skipped) == 1 and os.strerror(errno.EIO) in done.skipped[0].why
     assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
     assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).skipped
-    assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
+    assert {p.path for p in intake.filed_files(db, store.id)} == set(tree(untidy))
 
 
 def test_an_end_that_cannot_be_written_down_does_not_hide_what_was_moved(
