@@ -97,8 +97,9 @@ def painted(drawing: Drawing) -> Image.Image:
     for row in drawing.rows:
         assert isinstance(row, Cells)
         filled = np.stack([sign_pixels(sign, *CELL) for sign in row.signs], 1)
-        ink, ground = (np.frombuffer(colours, np.uint8).reshape(-1, 1, 3) for colours in (row.ink, row.ground))
-        rows.append(np.where(filled[..., None], ink, ground).reshape(CELL[1], -1, 3))
+        foreground, background = (np.frombuffer(colours, np.uint8).reshape(-1, 1, 3)
+                                  for colours in (row.foreground, row.background))
+        rows.append(np.where(filled[..., None], foreground, background).reshape(CELL[1], -1, 3))
     return Image.fromarray(np.concatenate(rows))
 
 

@@ -8,7 +8,7 @@ import click
 
 from catalogue.commands.artist import correction_lines
 from catalogue.commands.lookup import find_piece
-from catalogue.commands.printing import Printer, note
+from catalogue.commands.printing import Printer, note, plain
 from catalogue.commands.scan_lookup import scan_of_digest
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.commands.watching import watched
@@ -43,9 +43,11 @@ def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int
         _update(db, session, again)
     listed = groups(db)
     shown = listed if not unreviewed else replace(
-        listed, groups=tuple(g for g in listed.groups if g.unreviewed), apart=listed.doubtful)
+        listed, groups=tuple(g for g in listed.groups if g.unreviewed), ungrouped=listed.doubtful)
     names = piece_titles(db, {p for g in shown.groups for p in g.pieces if p is not None})
-    session.emit(shown, lambda out: _print(out, shown, names))
+    values = plain(shown)
+    values["apart"] = values.pop("ungrouped")     # its name in --json
+    session.emit(values, lambda out: _print(out, shown, names))
     return int(bool(any(group.unreviewed for group in listed.groups) or listed.doubtful or listed.refused))
 
 
@@ -177,12 +179,12 @@ def _print(out: Printer, similar_groups: "Groups", names: dict[int, str]) -> Non
     for group in similar_groups.groups:
         _print_group(out, group, names)
     for heading, pairs in (("Similar, but kept separate:",
-                            [(p, "; ".join(p.evidence.reasons)) for p in similar_groups.apart]),
+                            [(p, "; ".join(p.evidence.reasons)) for p in similar_groups.ungrouped]),
                            ("These contradict a group:", list(similar_groups.refused))):
         if pairs:
             out.print(heading)
         out.lines(f"  {_line(pair)}  {reason}" for pair, reason in pairs)
-    if not (similar_groups.groups or similar_groups.apart or similar_groups.refused):
+    if not (similar_groups.groups or similar_groups.ungrouped or similar_groups.refused):
         out.print("No similar scans.")
 
 

@@ -97,7 +97,7 @@ def _watch(db: Database, home: Home, folder: Path, cancelled: Cancelled) -> dict
     folder = folder.expanduser().absolute()
     apart_from_stores(db, folder)
     watch = watching.Watch(folder, home.settings.ignore, home.settings.tile_overlap,
-                           settle=watching.SETTLE, read=partial(read_in_subprocess, cancelled=cancelled),
+                           settle_seconds=watching.SETTLE, read=partial(read_in_subprocess, cancelled=cancelled),
                            cancelled=cancelled)
     note(f"Watching {folder}. Press Ctrl-C when everything is scanned.")
     while not cancelled():

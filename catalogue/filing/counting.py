@@ -72,9 +72,9 @@ def take_off_counters(works: Sequence[Work]) -> None:
     for (folder, artist, base), members in counted.items():
         known_folders = known[artist][base]
         codes = {code for _, _, code in members}
-        apart = any(t.role in ("raw", "tile") for name in members[0][0].names[:-1][-1:] for t in name.tokens) or (
+        as_captures = any(t.role in ("raw", "tile") for name in members[0][0].names[:-1][-1:] for t in name.tokens) or (
             members[0][0].kinds[-1:] == "p" and with_number[folder] >= 0.5 * titled[folder])
-        if (apart and (known_folders or _count_from_one(codes))) or (
+        if (as_captures and (known_folders or _count_from_one(codes))) or (
             folder in known_folders and _count_from_one(codes) and (
                 not any(code.isdigit() for code in codes) or any(len(c) > 1 and c.startswith("0") for c in codes))
         ):

@@ -50,15 +50,15 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
     either: dict[Key, tuple[str, ...]] = {}
     sure: set[Key] = set()
     for members in families.values():
-        alone = max((len(m.titles) for m in members if not m.person.given), default=0)
-        trusted = [m for m in members if m.person.given and _is_sure(m, alone)]
+        family_titles = max((len(m.titles) for m in members if not m.person.given), default=0)
+        trusted = [m for m in members if m.person.given and _is_sure(m, family_titles)]
         trusted = [m for m in trusted if m.whole or m.stated or (
             len(m.titles) > 1 and not any(_ends_in(t.person, m.person) for t in members if t.whole or t in trusted))]
         known = {m.person.family for m in trusted}
         trusted += [m for m in members if m not in trusted and m.person.given and m.person.family in known and m.whole
                     and not m.person.family_first and len(m.person.given) == 1 and m.person.form >= 0.2]
         trusted += [m for m in members if m.person.given and m not in trusted and len(m.person.given[0]) > 1
-                    and (not m.person.family_first or len(m.titles) >= 0.4 * alone)
+                    and (not m.person.family_first or len(m.titles) >= 0.4 * family_titles)
                     and any(len(t.person.given[0]) == 1 and compatible(t.person, m.person) for t in trusted)]
         trusted += [m for m in members if m not in trusted and _is_short_form_known(m.person, evidence)]
         trusted = [m for m in trusted if not _goes_on(m, full)]
@@ -120,15 +120,17 @@ def _join_second_families(members: list[Named], trusted: list[Named]) -> dict[Ke
     return joins
 
 
-def _is_sure(named: Named, alone: int = 0) -> bool:
-    """Whether a full name is one. "Granhed, Low Tide" is none where "Granhed" stands with many other titles; ``alone``
-    says with how many."""
+def _is_sure(named: Named, family_titles: int = 0) -> bool:
+    """Whether a full name is one. "Granhed, Low Tide" is none where "Granhed" stands with many other titles:
+    ``family_titles``."""
     if named.stated or named.person.form >= 0.45:
         return True
     slug = named.person.text.islower() and len(named.titles) > 2
     if named.person.form < (0.1 if slug else 0.15) or not named.whole:
         return False
-    return len(named.titles) >= (1 if named.folders else max(2, 0.4 * alone if named.person.family_first else 0))
+    if named.folders:
+        return bool(named.titles)
+    return len(named.titles) >= max(2, 0.4 * family_titles if named.person.family_first else 0)
 
 
 def _join_letters(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dict[Key, Key]:

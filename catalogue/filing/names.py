@@ -127,9 +127,9 @@ def _units(name_tokens: tuple[Token, ...]) -> Iterator[Unit]:
             joint, i = 3, i + 1
             continue
         last = i
-        alone = len(name_tokens) == 3  # "Ambrose-Nyx", nothing else
+        is_hyphenated_pair = len(name_tokens) == 3  # "Ambrose-Nyx", nothing else
         while (
-            (open_air or alone)
+            (open_air or is_hyphenated_pair)
             and last + 2 < len(name_tokens)
             and name_tokens[last + 1].text == "-"
             and name_tokens[last + 2].kind in WORDS
@@ -166,8 +166,8 @@ def phrases(text: str, first: int = 0, last: int = -1) -> tuple[Phrase, ...]:
         of_family = len(before) <= 2 or all(fold(u.text) in words.PARTICLES for u in before[:-1])
         if (gap == "," or bracket) and of_family and len(before) <= 4:
             rest = len(runs) - 1
-            alone = read_person([u.text for u in after[:3]])
-            if alone and len(after) > 1 and not is_given(alone.family) and (bracket or alone.form >= 0.45):
+            behind = read_person([u.text for u in after[:3]])
+            if behind and len(after) > 1 and not is_given(behind.family) and (bracket or behind.form >= 0.45):
                 continue  # "Harbour (SMITH Anna)" names her behind a title
             for length in range(1, min(4, len(after)) + 1):
                 spot = _spot(min(number, rest - 1), rest, 0, length, len(after))

@@ -194,8 +194,8 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
         if len(numbered) > 1:
             continue  # "Tides/Tides 2.tif", "Tides/Tides 3.tif": a series, each a piece
         # several files of another title are another piece, unless other folders hold files of that title too
-        alone = all(count == 1 or len(folders_with[key]) > 1 for key, count in others.items())
-        if own and (not others or (alone and (len(others) == 1 or own > 2 * len(others)))):
+        no_other_piece = all(count == 1 or len(folders_with[key]) > 1 for key, count in others.items())
+        if own and (not others or (no_other_piece and (len(others) == 1 or own > 2 * len(others)))):
             single.add(folder_path)
     return single
 

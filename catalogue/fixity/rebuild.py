@@ -71,7 +71,7 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
         part = staging_path(home)
         remove_staged(part)
         try:
-            open_database(part, apart=True).close()
+            open_database(part, detached=True).close()
             put_back = prepare(home, part, "the stores", report)
             part.replace(recovered_path(home.database))
         finally:

@@ -167,7 +167,7 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
     """
     report(Progress("Recover", note="putting back what was stated since"))
     before = condition(part)
-    with closing(open_database(part, apart=True)) as db:  # an older backup is upgraded, which may add events
+    with closing(open_database(part, detached=True)) as db:  # an older backup is upgraded, which may add events
         heads = [*_known_heads(db, home)]
         own = journal.path_of(home.database)
         copied = [beside / own.name] if beside and beside != own.parent else []

@@ -137,7 +137,7 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
                       detail=f"from {display_path(escape_path(str(source)))}, read back and compared")
         for sidecar in brought.copied:
             note_sidecar(db, store, target, sidecar, display_path(escape_path(str(source.parent))))
-        intake.settle(db, store.id, target, reading.sha256, "recorded")
+        intake.set_state(db, store.id, target, reading.sha256, "recorded")
     skipped += [Skipped(path, why) for path, why in brought.left]
     return Taken(source, store.name, target, reading.sha256, outcome, len(brought.copied), len(brought.left))
 

@@ -117,7 +117,7 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
                                      " were read and compared")
                 for t in own:
                     store = stores.by_name(db, t.store)
-                    intake.settle(db, store.id, t.target, sha256, "source removed")
+                    intake.set_state(db, store.id, t.target, sha256, "source removed")
         except CatalogueError as error:  # it must not hide what was taken in and removed
             unrecorded.append(f"That {source.name} was removed could not be recorded. {error}")
     return unrecorded

@@ -78,7 +78,7 @@ class Stems:
     def __init__(self) -> None:
         self._folders: OrderedDict[FileId, Counter[str]] = OrderedDict()
 
-    def alone(self, entry: Entry) -> bool:
+    def is_only_with_stem(self, entry: Entry) -> bool:
         """Whether no other file than a sidecar has the entry's stem."""
         return self._counts(entry.folder)[stem(entry.name)] <= 1
 
@@ -117,7 +117,7 @@ def sidecar_moves(stems: Stems, old: Entry, new: Entry) -> list[SidecarMove]:
         if target.exists() and not one_name(sidecar, target) and digest_of(target) != sha256:
             raise Refused(f"Its sidecar {sidecar.name} cannot go with it: another is called {target.name}.",
                           hint="Remove the one that is out of date, then tidy again.", path=target.path)
-        shared = not sidecar.name.startswith(f"{old.name}.") and not stems.alone(old)
+        shared = not sidecar.name.startswith(f"{old.name}.") and not stems.is_only_with_stem(old)
         moves.append(SidecarMove(sidecar, target, sha256, shared))
     return moves
 

@@ -46,7 +46,7 @@ class _Seen:
     mtime_ns: int
     since: float
     reported: bool = False
-    alone: bool = False
+    unmatched: bool = False
 
 
 @dataclass(slots=True)
@@ -57,7 +57,7 @@ class Watch:
     folder: Path
     ignore: tuple[str, ...]
     wished_overlap: float
-    settle: float = SETTLE
+    settle_seconds: float = SETTLE
     clock: Callable[[], float] = monotonic
     read: Callable[[Path], Reading | None] = read_file
     cancelled: Cancelled = never_cancelled
@@ -123,7 +123,7 @@ class Watch:
                 continue
             if known is None or (known.size, known.mtime_ns) != (stat.st_size, stat.st_mtime_ns):
                 self._seen[inside] = _Seen(stat.st_size, stat.st_mtime_ns, now)
-            elif not known.reported and before - known.since >= self.settle:
+            elif not known.reported and before - known.since >= self.settle_seconds:
                 settled.append((path, inside))
         return sorted(settled, key=lambda file: (self._seen[file[1]].mtime_ns, name_counters(file[1])))
 
@@ -170,7 +170,7 @@ class Watch:
         text = f"{display_path(new)}: overlaps {on or 'no earlier scan'}"
         if earlier and not laid:
             text += "; another original, or the overlap is too narrow to see"
-        self._seen[new].alone = bool(earlier) and not laid
+        self._seen[new].unmatched = bool(earlier) and not laid
         yield News("alone" if earlier and not laid else "arrived", arrival.path, text, arrival, self._map(new))
         yield from self._joined([earlier[i] for i, _ in laid], new)
         for warning in advice(names, laid, self.wished_overlap):
@@ -180,8 +180,8 @@ class Watch:
     def _joined(self, below: Sequence[Arrival], new: str) -> Iterator[News]:
         """Those told as alone that ``new`` lies on."""
         for arrival in below:
-            if self._seen[arrival.inside].alone:
-                self._seen[arrival.inside].alone = False
+            if self._seen[arrival.inside].unmatched:
+                self._seen[arrival.inside].unmatched = False
                 yield News("joined", arrival.path, f"{display_path(arrival.inside)}: {display_path(new)} overlaps it",
                            arrival, self._map(arrival.inside))
 

@@ -56,9 +56,9 @@ def delta_e(first: Floats, second: Floats) -> Floats:
     turn = np.where((turn == -180) & (h2 - h1 == 180), 180.0, turn)
     dl, dc, dh = l2 - l1, c2 - c1, 2 * np.sqrt(c1 * c2) * np.sin(np.radians(turn) / 2)
     lm, cm = (l1 + l2) / 2, (c1 + c2) / 2
-    apart = np.abs(h1 - h2) > 180
+    hue_wraps = np.abs(h1 - h2) > 180
     total = h1 + h2
-    hm = np.where(apart, np.where(total < 360, (total + 360) / 2, (total - 360) / 2), total / 2)
+    hm = np.where(hue_wraps, np.where(total < 360, (total + 360) / 2, (total - 360) / 2), total / 2)
     hm = np.where(grey, total, hm)
     t = (
         1 - 0.17 * np.cos(np.radians(hm - 30)) + 0.24 * np.cos(np.radians(2 * hm))

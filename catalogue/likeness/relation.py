@@ -162,8 +162,8 @@ def same_capture(a: ScanFacts, b: ScanFacts, comparison: Comparison) -> bool:
     """Whether both come from one pass of the scanner: times, a whole quarter turn, the same grain."""
     time_a, time_b = _time(a.captured), _time(b.captured)
     if time_a and time_b:
-        apart = abs((time_a.replace(tzinfo=None) - time_b.replace(tzinfo=None)).total_seconds())
-        if apart > limits.SECONDS_APART:
+        seconds = abs((time_a.replace(tzinfo=None) - time_b.replace(tzinfo=None)).total_seconds())
+        if seconds > limits.SECONDS_APART:
             return False
     rotation = geometry.rotation_of(comparison.matrix)
     askew = abs((rotation + 45.0) % 90.0 - 45.0)

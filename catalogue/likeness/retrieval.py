@@ -140,16 +140,15 @@ def _search(segment: Shard, features: Features, codes: Bytes, nearest: dict[byte
             most: int) -> list[Candidate]:
     faiss.omp_set_num_threads(1)  # segments are searched side by side instead
     votes = _votes(segment, features, codes, nearest.get(segment.centres.tobytes()))
-    apart = np.full(len(segment.keys), 64, np.int64)
+    phash_distance = np.full(len(segment.keys), 64, np.int64)
     stored = np.asarray(segment.phashes)
     for value in phashes:
-        apart = np.minimum(apart, np.bitwise_count(stored ^ np.uint64(value)))
+        phash_distance = np.minimum(phash_distance, np.bitwise_count(stored ^ np.uint64(value)))
     thumbs = _thumb_distances(segment, features)
-    chosen = (
-        set(_largest(votes, most)) | set(_largest(-apart.astype(float), most // 2)) | set(_largest(-thumbs, most // 2))
-    )
+    chosen = {*_largest(votes, most), *_largest(-phash_distance.astype(float), most // 2),
+              *_largest(-thumbs, most // 2)}
     return [
-        Candidate(bytes(segment.keys[i]).hex(), float(votes[i]), int(apart[i]), float(thumbs[i]))
+        Candidate(bytes(segment.keys[i]).hex(), float(votes[i]), int(phash_distance[i]), float(thumbs[i]))
         for i in sorted(chosen)
     ]
 

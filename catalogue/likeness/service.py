@@ -64,12 +64,12 @@ class GroupView:
 
 @dataclass(frozen=True, slots=True)
 class Groups:
-    """``groups``, widest first; ``apart``: look-alikes and pairs that cannot be told; ``doubtful``: those of them that
-    the catalogue files under one piece all the same, or under none; ``refused``: pairs whose geometry contradicts a
-    group, with the reason."""
+    """``groups``, widest first; ``ungrouped``: look-alikes and pairs that cannot be told; ``doubtful``: those of them
+    that the catalogue files under one piece all the same, or under none; ``refused``: pairs whose geometry contradicts
+    a group, with the reason."""
 
     groups: tuple[GroupView, ...]
-    apart: tuple[Pair, ...]
+    ungrouped: tuple[Pair, ...]
     doubtful: tuple[Pair, ...]
     refused: tuple[tuple[Pair, str], ...]
 
@@ -89,10 +89,10 @@ def groups(db: Database) -> Groups:
     standing = {c.id: c for c in current.candidates(db, known)}
     views = [_view(group, by_sha, back, standing) for group in gathered]
     grouped = {pair.id for view in views for pair in view.pairs} | {back[id(r.link)].id for r in refused}
-    apart = [p for p in pairs.values() if p.id not in grouped and p.verdict == ""]
+    ungrouped = [p for p in pairs.values() if p.id not in grouped and p.verdict == ""]
     return Groups(
-        tuple(sorted(views, key=lambda v: (-len(v.members), v.members[0].scan_id))), tuple(apart),
-        tuple(p for p in apart if _doubtful(known[p.a_scan_id].piece_id, known[p.b_scan_id].piece_id)),
+        tuple(sorted(views, key=lambda v: (-len(v.members), v.members[0].scan_id))), tuple(ungrouped),
+        tuple(p for p in ungrouped if _doubtful(known[p.a_scan_id].piece_id, known[p.b_scan_id].piece_id)),
         tuple((back[id(r.link)], r.reason) for r in refused),
     )
 

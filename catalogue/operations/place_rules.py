@@ -47,16 +47,16 @@ def named_on_record(db: Database, home: Home, rules: Sequence[str]) -> Named:
     listed = guesses.located(db)
     listed = listed[::-(-len(listed) // PREVIEWED) or 1]
     guessed = guess_scans(_under(home, rules), listed)
-    called = {(guess.artist, guess.title): _called_now(db, guess) for guess in guessed.values()}
+    present_names = {(guess.artist, guess.title): _present_names(db, guess) for guess in guessed.values()}
     named = []
     for scan in listed:
         guess = guessed[scan.scan_id]
-        artist, title = called[guess.artist, guess.title]
+        artist, title = present_names[guess.artist, guess.title]
         named += [(path, replace(guess, artist=artist, title=title)) for path in scan.paths]
     return named
 
 
-def _called_now(db: Database, guess: Guess) -> tuple[str, str]:
+def _present_names(db: Database, guess: Guess) -> tuple[str, str]:
     """What the artist and the piece that a guess means are called now."""
     artist = pieces.artist_named(db, guess.artist) if guess.artist else None
     meant = effective.piece_meant(db, guess.artist, guess.title) if guess.artist and guess.title else None

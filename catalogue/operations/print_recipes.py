@@ -135,8 +135,8 @@ def _matrix(home: Home, master: Scan, scan: Scan) -> NDArray[np.float64] | None:
 def _light(picture: ReducedPicture) -> NDArray[np.float32]:
     """Lightness between black (0) and white paper (255)."""
     channels = picture.means[..., :1] if picture.space in LABS else picture.means
-    paper, ink = (float(v(picture.space, picture.bits)[0]) for v in (white, black))
-    return np.asarray((channels.mean(axis=2) - ink) / (paper - ink) * 255, np.float32)
+    paper, black_level = (float(v(picture.space, picture.bits)[0]) for v in (white, black))
+    return np.asarray((channels.mean(axis=2) - black_level) / (paper - black_level) * 255, np.float32)
 
 
 def _proven(db: Database, home: Home, proposal: RecipeProposal, report: Report, cancelled: Cancelled
@@ -148,9 +148,9 @@ def _proven(db: Database, home: Home, proposal: RecipeProposal, report: Report, 
     then: Patches | None = patches_of_file(proposal.file, proposal.scan.sha256, report=report, cancelled=cancelled)
     if again is None or then is None:
         raise Refused("The colours of this file have no stated meaning, so it cannot be compared.")
-    apart = delta_e(then.lab, again.lab)
-    return replace(proposal, exact=sheet.digest.hexdigest() == proposal.scan.pixel_digest, mean=float(apart.mean()),
-                   high=float(np.percentile(apart, 95)), largest=float(apart.max()))
+    deltas = delta_e(then.lab, again.lab)
+    return replace(proposal, exact=sheet.digest.hexdigest() == proposal.scan.pixel_digest, mean=float(deltas.mean()),
+                   high=float(np.percentile(deltas, 95)), largest=float(deltas.max()))
 
 
 def confirm_recipe(db: Database, home: Home, proposal: RecipeProposal) -> None:

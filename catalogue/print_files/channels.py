@@ -49,8 +49,8 @@ class Channels:
         if self.rendering.alpha == "unassociated":
             if self.rendering.source.white_is_zero:
                 wide = FULL - wide
-            ink = 0 if self.space == "CMYK" else FULL
-            return ((wide * opacity + np.uint32(ink) * (FULL - opacity) + FULL // 2) // FULL).astype(np.uint16)
+            blank = 0 if self.space == "CMYK" else FULL
+            return ((wide * opacity + np.uint32(blank) * (FULL - opacity) + FULL // 2) // FULL).astype(np.uint16)
         if self.rendering.source.white_is_zero:
             wide = np.maximum(opacity, wide) - wide
         return wide.astype(np.uint16) if self.space == "CMYK" else np.minimum(

@@ -56,7 +56,7 @@ def opened_picture(path: Path, *, digested: bool = True) -> Iterator[OpenPicture
                     hashing.join()
                 if hashing.error is not None:
                     raise _unreadable(path, hashing.error) from hashing.error
-                faults = [*source.faults, *(source.samples.settle() if source.samples else ())]
+                faults = [*source.faults, *(source.samples.final_faults() if source.samples else ())]
                 if faults:
                     raise Damaged(f"The picture could not be read whole: {faults[0].detail}.", hint=HINT, path=path)
                 if any(file_state(os.fstat(handle.fileno())) != before for handle in (raw, file)):

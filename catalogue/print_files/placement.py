@@ -161,10 +161,10 @@ def _laid(picture: Light, a: Doubles, b: Doubles, columns: Doubles,
     return np.asarray(drawn, np.float32), inside
 
 
-def _picture_box(apart: Light, inside: Flags) -> tuple[int, int, int, int] | None:
+def _picture_box(deviation: Light, inside: Flags) -> tuple[int, int, int, int] | None:
     """The sides of the largest part around the middle in which nearly all agrees, on the reduced print."""
-    limit = max(NEAR, 6 * 1.4826 * float(np.median(apart[inside]))) if inside.any() else 0.0
-    agrees = (cv2.blur(apart, (3, 3)) < limit) & inside
+    limit = max(NEAR, 6 * 1.4826 * float(np.median(deviation[inside]))) if inside.any() else 0.0
+    agrees = (cv2.blur(deviation, (3, 3)) < limit) & inside
     down = np.flatnonzero(inside.any(axis=1))
     across = np.flatnonzero(inside.any(axis=0))
     middle_rows = slice(int(np.percentile(down, 35)), int(np.percentile(down, 65)) + 1)

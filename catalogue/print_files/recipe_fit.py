@@ -53,7 +53,7 @@ def fit_recipe(placement: Placement, printed: Light, colours: NDArray[np.uint8],
         surround = Surround("white", max(0, round(min(edges[0], edges[1], size[0] - edges[2], size[1] - edges[3]))))
     else:
         surround = surround_of(placement, printed, size, margin, precision, ppi, min(insets))
-        if surround.apart > EDGE_APART:
+        if surround.deviation > EDGE_APART:
             raise Refused("What surrounds the picture on this file is not border, mirrored or stretched edge, or one"
                           " colour.", hint="Make a new print file from the order: catalogue print.")
     inner = max(0, surround.inset - margin)      # from the marks inwards
@@ -65,8 +65,8 @@ def fit_recipe(placement: Placement, printed: Light, colours: NDArray[np.uint8],
     recipe = replace(plain, ppi=ppi, turn=placement.turn, marks=bool(margin), fit="whole" if whole else "fill")
     if surround.kind in ("mirrored", "stretched", "colour"):
         both = inner or beyond
-        apart = bleed if margin else both if both * MM_PER_INCH / ppi <= USUAL_BLEED_MM else 0
-        recipe = replace(recipe, bleed_mm=mm(apart), wrap_mm=mm(both - apart), edge=surround.kind)
+        bleed_px = bleed if margin else both if both * MM_PER_INCH / ppi <= USUAL_BLEED_MM else 0
+        recipe = replace(recipe, bleed_mm=mm(bleed_px), wrap_mm=mm(both - bleed_px), edge=surround.kind)
         if surround.kind == "stretched":
             recipe = replace(recipe, stretch_mm=surround.strip_mm)
         if surround.kind == "colour":
@@ -167,10 +167,10 @@ def _marks(printed: Light, size: tuple[int, int], ppi: int) -> tuple[int, int, i
     rows = max(1, int(length * scale))
     if 2 * margin >= min(size):
         return 0, 0, 0
-    ink = np.clip(1 - printed[:rows].astype(np.float64) / WHITE, 0, 1)
-    if (ink < 0.02).mean() < WHITE_SHARE - 8 * thick / size[0]:
+    coverage = np.clip(1 - printed[:rows].astype(np.float64) / WHITE, 0, 1)
+    if (coverage < 0.02).mean() < WHITE_SHARE - 8 * thick / size[0]:
         return 0, 0, 0
-    columns = ink.mean(axis=0)[: printed.shape[1] // 2] / scale      # in full pixels of ink across
+    columns = coverage.mean(axis=0)[: printed.shape[1] // 2] / scale      # in full pixels of ink across
     spots = []
     for start, stop in _runs(columns > 0.1 * thick):
         weight = columns[start:stop]

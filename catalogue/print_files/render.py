@@ -214,13 +214,13 @@ def _master_rows(picture: OpenPicture, cancelled: Cancelled) -> Iterator[Rows]:
 
 
 def _colours(recipe: Recipe, space: str) -> Colours:
-    paper, ink = white(space, recipe.bits), black(space, recipe.bits)
+    paper, black_level = white(space, recipe.bits), black(space, recipe.bits)
     if levels := recipe.levels:
         if len(levels) != len(paper):
             raise Refused(f"The colour of the edge has {len(levels)} levels; this file is {space} and needs"
                           f" {len(paper)}.")
-        return Colours(paper, ink, level_colour(levels, space, recipe.bits))
-    return Colours(paper, ink, paper if recipe.edge_colour == "white" else ink)
+        return Colours(paper, black_level, level_colour(levels, space, recipe.bits))
+    return Colours(paper, black_level, paper if recipe.edge_colour == "white" else black_level)
 
 
 def _cautions(recipe: Recipe, layout: Layout, form: Form) -> Iterator[str]:

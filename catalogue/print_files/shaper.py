@@ -54,8 +54,8 @@ def shaper(source: bytes, to: bytes, exact: Callable[[Pixels], Pixels]) -> Calla
 
     tried = np.random.default_rng(1).integers(0, LEVELS, (TRIED // 100, 100, 3)).astype(np.uint16)
     tried[: TRIED // 200] >>= np.arange(16, dtype=np.uint16)[np.arange(100) % 16][:, None]     # half of them dark ones
-    apart = np.abs(convert(tried).astype(np.int32) - exact(tried))
-    return convert if apart.max() <= MOST_APART else None
+    error = np.abs(convert(tried).astype(np.int32) - exact(tried))
+    return convert if error.max() <= MOST_APART else None
 
 
 def _light(icc: bytes) -> tuple[Doubles, Doubles]:

@@ -53,9 +53,9 @@ def sharpened(bands: Iterable[Pixels], width: int, height: int, channels: int, s
     plain = InOrder(sharpening)
     for blurred in blur.bands(blurring):
         rows = plain.rows(0, len(blurred))
-        apart = rows.astype(np.float32) - blurred
-        added = np.rint(apart * share)
-        added[np.abs(apart) <= least] = 0
+        detail = rows.astype(np.float32) - blurred
+        added = np.rint(detail * share)
+        added[np.abs(detail) <= least] = 0
         if lightness_alone:
             added[..., 1:] = 0
         yield np.clip(rows + added, 0, 65535).astype(np.uint16)

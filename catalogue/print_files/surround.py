@@ -27,7 +27,7 @@ class Surround:
     inset: int
     strip_mm: float = 0.0
     level: float = 0.0
-    apart: float = 0.0
+    deviation: float = 0.0
 
 
 def surround_of(placement: Placement, printed: Light, size: tuple[int, int], margin: int, precision: float, ppi: int,
@@ -47,12 +47,12 @@ def surround_of(placement: Placement, printed: Light, size: tuple[int, int], mar
     if step > 1:
         best = nearest(range(max(margin, best.inset - step), best.inset + step + 1))
     plainest = nearest([margin])
-    return plainest if plainest.apart <= best.apart + PLAINER else best
+    return plainest if plainest.deviation <= best.deviation + PLAINER else best
 
 
 def _likelihood(surround: Surround) -> float:
     """How far it departs; a stretched edge must depart less than a mirrored one to be believed."""
-    return surround.apart + (PLAINER if surround.kind == "stretched" else 0.0)
+    return surround.deviation + (PLAINER if surround.kind == "stretched" else 0.0)
 
 
 def _kinds(printed: Light, size: tuple[int, int], margin: int, inset: int, ppi: int) -> Iterator[Surround]:
@@ -76,8 +76,8 @@ class _LineSamples:
     pixels of the full print file."""
 
     seen: Light             # lines × pixels
-    apart: Doubles          # lines × (pixels + 1): running sums of how far the master departs from them
-    positions: Doubles         # of the pixels, along a line
+    deviation_sums: Doubles     # lines × (pixels + 1): running sums of how far the master departs from them
+    positions: Doubles      # of the pixels, along a line
     across: Doubles         # of the lines, the other way
     length: int             # of a line
     breadth: int            # of the file, the other way
@@ -106,9 +106,9 @@ def _samples_of(laid: Light, printed: Light, size: tuple[int, int], whole: Sides
                           np.float32)
 
     seen = np.ascontiguousarray(printed[lines])
-    apart = np.zeros((len(lines), len(positions) + 1))
-    np.cumsum(_limited(seen, draw(positions, np.ones(len(lines), np.bool_))), axis=1, out=apart[:, 1:])
-    return _LineSamples(seen, apart, positions, across, size[0], size[1], factors[0], draw)
+    deviation_sums = np.zeros((len(lines), len(positions) + 1))
+    np.cumsum(_limited(seen, draw(positions, np.ones(len(lines), np.bool_))), axis=1, out=deviation_sums[:, 1:])
+    return _LineSamples(seen, deviation_sums, positions, across, size[0], size[1], factors[0], draw)
 
 
 def _limited(seen: Light, drawn: Light) -> Light:
@@ -130,7 +130,8 @@ def _compared(kinds: Sequence[Surround], samples: Sequence[_LineSamples], margin
             continue
         count += int(within.sum()) * int(chosen.sum())
         inside = np.flatnonzero(within & ~beyond)
-        same = float((lines.apart[chosen, inside[-1] + 1] - lines.apart[chosen, inside[0]]).sum()) if len(inside) else 0
+        sums = lines.deviation_sums
+        same = float((sums[chosen, inside[-1] + 1] - sums[chosen, inside[0]]).sum()) if len(inside) else 0
         positions, share = lines.positions[beyond], np.clip(depth[beyond] + 0.5, 0, 1).astype(np.float32)
         seen = lines.seen[np.ix_(chosen, beyond)]
         for number, kind in enumerate(kinds):
@@ -142,7 +143,7 @@ def _compared(kinds: Sequence[Surround], samples: Sequence[_LineSamples], margin
             else:
                 drawn = lines.draw(_folded(positions, kind, far, margin, ppi), chosen)
             totals[number] += float(_limited(seen, drawn).sum(dtype=np.float64))
-    return [replace(kind, apart=total / max(1, count)) for kind, total in zip(kinds, totals, strict=True)]
+    return [replace(kind, deviation=total / max(1, count)) for kind, total in zip(kinds, totals, strict=True)]
 
 
 def _folded(positions: Doubles, surround: Surround, far: int, margin: int, ppi: int) -> Doubles:

@@ -208,7 +208,7 @@ class Work:
             self.faults.append(FaultFound(Fault.UNDECODED, f"{stop}, too large for the memory allowed"))
         except OutOfTime:
             self.faults.append(FaultFound(Fault.UNDECODED, f"took longer than {self.limits.seconds:,.0f} s"))
-        self.faults.extend(samples.settle())
+        self.faults.extend(samples.final_faults())
         if reducer.rows_done and samples.any_decoded():
             shown = self._shown(rendering, reducer, rendering.source.icc)
             self.shown = np.ascontiguousarray(turned(shown, orientation))

@@ -212,7 +212,7 @@ def _reduced(file: BinaryIO, sizes: Sizes, mode: str, reduction: int, limits: Li
     faults: list[FaultFound] = []
     samples = whole_picture(partial(_by_pillow, file, reduction), mode, size, limits, deadline, faults)
     # Pillow says of any broken codestream that it is broken; a cut has been told already.
-    return replace(samples, reduced=True, settle=lambda: tuple(
+    return replace(samples, reduced=True, final_faults=lambda: tuple(
         FaultFound(Fault.DAMAGED, fault.detail, fault.hint) for fault in faults if not cut_known))
 
 

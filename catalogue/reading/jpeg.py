@@ -88,7 +88,7 @@ def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         faults: list[FaultFound] = []
         source.samples = whole_picture(reopen, image.mode if image.mode in MODES else "RGB", image.size, limits,
                                        deadline, faults)
-        source.samples.settle = lambda: tuple(faults) or fault_after_scans(file.fileno(), size)
+        source.samples.final_faults = lambda: tuple(faults) or fault_after_scans(file.fileno(), size)
     else:
         source.samples = _reduced(source, reopen, limits, deadline)
         source.coded_digest = coded_jpeg_digest(file.fileno(), size, source.icc)

@@ -138,8 +138,9 @@ def _samples(
     def bands() -> Iterator[Rows]:
         return raster.bands()
 
-    def settle() -> tuple[FaultFound, ...]:
+    def final_faults() -> tuple[FaultFound, ...]:
         return raster.trouble.faults(image.segments, cut_known)
 
     kind: np.dtype[Any] = raster.dtype
-    return Samples(image.width, image.height, image.samples, kind, bands, settle, lambda: raster.trouble.decoded > 0)
+    return Samples(image.width, image.height, image.samples, kind, bands, final_faults,
+                   lambda: raster.trouble.decoded > 0)

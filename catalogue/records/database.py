@@ -30,10 +30,10 @@ __all__ = ["Database", "RolledBack", "fetch", "fetch_one", "last_statement", "mi
            "unlogged_transaction"]
 
 
-def open_database(path: Path, *, apart: bool = False) -> Database:
+def open_database(path: Path, *, detached: bool = False) -> Database:
     """The catalogue at ``path`` for reading and writing, made if absent, brought to the present schema.
 
-    ``apart`` is for one that is being prepared and not in use: it has no journal, and no copy is kept of it.
+    ``detached`` is for one that is being prepared and not in use: it has no journal, and no copy is kept of it.
 
     Raises Busy: another program holds it. Damaged: it is no database. CatalogueError: no place to write, or it was
     written by a newer program.
@@ -42,7 +42,7 @@ def open_database(path: Path, *, apart: bool = False) -> Database:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         connection = _connected(path)
-        if apart:
+        if detached:
             connection.path = None
     except (OSError, sqlite3.OperationalError) as error:
         raise CatalogueError(f"The catalogue cannot be opened: {error}.",

@@ -55,8 +55,8 @@ def searchable(text: str) -> str:
     """What the search index holds of a text: its folded words, and again with Chinese and Japanese characters apart,
     by which any run of them is found. Folding that gives the same."""
     folded = fold_name(text)
-    apart = separated(folded)
-    return folded if apart == folded else f"{folded} {apart}"
+    spaced = separated(folded)
+    return folded if spaced == folded else f"{folded} {spaced}"
 
 
 @lru_cache(maxsize=4096)

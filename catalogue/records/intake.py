@@ -56,7 +56,7 @@ def plan(db: Database, run_id: int, store_id: int, source: str, size: int, sha25
              {"run_id": run_id, "source": source, "state": "planned"}, {"size": size})
 
 
-def settle(db: Database, store_id: int, target: str, sha256: str, state: str) -> None:
+def set_state(db: Database, store_id: int, target: str, sha256: str, state: str) -> None:
     """``state`` is ``recorded`` or ``source removed``."""
     db.execute("UPDATE intake_file SET state = ? WHERE store_id = ? AND target = ? AND sha256 = ?",
                [state, store_id, target, sha256])

@@ -160,7 +160,7 @@ class Dialog(ModalScreen[T], CatalogueScreen[T]):
                 yield Static(safe(self._title), id="panel-title", classes="panel-title", markup=False)
             yield from self.body()
             if self.KEY_LINE:
-                yield KeyLine(self.KEY_CONTEXT, alone=True)
+                yield KeyLine(self.KEY_CONTEXT, exclusive=True)
 
     def render(self) -> RenderResult:  # type: ignore[override]  # whatever may be drawn, as for every widget
         behind = super().render()
@@ -203,6 +203,6 @@ class DimmedBackground(Visual):
 @lru_cache(8192)
 def _dimmed(style: RichStyle, veil: Color) -> RichStyle:
     """A style seen through a veil; what a click would do is left out."""
-    ink, ground = ((Color.from_rich_color(color) + veil).rich_color if color is not None else None
-                   for color in (style.color, style.bgcolor))
-    return style.clear_meta_and_links() + RichStyle.from_color(ink, ground)
+    foreground, background = ((Color.from_rich_color(color) + veil).rich_color if color is not None else None
+                              for color in (style.color, style.bgcolor))
+    return style.clear_meta_and_links() + RichStyle.from_color(foreground, background)

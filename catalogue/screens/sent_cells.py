@@ -123,7 +123,7 @@ def _changed_spans(old: Strip, new: Strip) -> Iterator[tuple[int, int]]:
 
 
 def _looks(strip: Strip) -> Iterator[tuple[str, object]]:
-    """What is seen in each cell: its letter and style, of a blank the ground alone."""
+    """What is seen in each cell: its letter and style, of a blank the background alone."""
     for text, style, _ in strip:
         ground = _ground(style) if style is not None else None
         for letter in text:

@@ -14,10 +14,10 @@ WEIGHTS, NORMAL_WEIGHT = frozenset({"1", "2"}), "22"
 
 
 class Look(NamedTuple):
-    """What a terminal writes in: the codes of ink and ground, "" for its own, and of all else."""
+    """What a terminal writes in: the codes of foreground and background, "" for its own, and of all else."""
 
-    ink: str = ""
-    ground: str = ""
+    foreground: str = ""
+    background: str = ""
     others: frozenset[str] = frozenset()
 
 
@@ -48,7 +48,7 @@ def shorten_styles(sequence: str) -> str:
 @lru_cache(4096)
 def _applied(look: Look, codes: str) -> Look:
     """A look after codes; those of a colour take several numbers."""
-    ink, ground, others = look
+    foreground, background, others = look
     numbers = codes.split(";")
     at = 0
     while at < len(numbers):
@@ -56,30 +56,30 @@ def _applied(look: Look, codes: str) -> Look:
         length = {"2": 5, "5": 3}.get(numbers[at + 1], 1) if number in ("38", "48") and at + 1 < len(numbers) else 1
         code = ";".join(numbers[at:at + length])
         if number in ("", "0"):
-            ink, ground, others = "", "", frozenset()
+            foreground, background, others = "", "", frozenset()
         elif number == "38" or (len(number) == 2 and number[0] in "39" and number != "39"):
-            ink = code
+            foreground = code
         elif number == "48" or (number[0] == "4" and len(number) == 2 and number != "49") or number[:2] == "10":
-            ground = code
+            background = code
         elif number == "39":
-            ink = ""
+            foreground = ""
         elif number == "49":
-            ground = ""
+            background = ""
         else:
             others |= {code}
         at += length
-    return Look(ink, ground, others)
+    return Look(foreground, background, others)
 
 
 @lru_cache(4096)
 def _change(shown: Look, wanted: Look) -> str:
     """The code from one look to another."""
     gone = shown.others - wanted.others
-    if (gone - WEIGHTS) or (shown.ink and not wanted.ink) or (shown.ground and not wanted.ground):
-        codes = ["0", *sorted(wanted.others), *filter(None, (wanted.ink, wanted.ground))]
+    if (gone - WEIGHTS) or (shown.foreground and not wanted.foreground) or (shown.background and not wanted.background):
+        codes = ["0", *sorted(wanted.others), *filter(None, (wanted.foreground, wanted.background))]
     else:
         others = shown.others - WEIGHTS if gone else shown.others
         codes = [*([NORMAL_WEIGHT] if gone else []), *sorted(wanted.others - others)]
-        codes += [wanted.ink] if wanted.ink != shown.ink else []
-        codes += [wanted.ground] if wanted.ground != shown.ground else []
+        codes += [wanted.foreground] if wanted.foreground != shown.foreground else []
+        codes += [wanted.background] if wanted.background != shown.background else []
     return f"\x1b[{';'.join(codes)}m"

@@ -190,17 +190,17 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
     if lacking:
         raise Refused(f"Nothing is written below a store here, because this system lacks {', '.join(lacking)}.",
                       hint="A link put in the way could lead the write elsewhere. Use Linux or macOS.", path=path)
-    called = f"The store {name!r}" if name else "The store"
+    store_label = f"The store {name!r}" if name else "The store"
     try:
         fd = os.open(path, _FOLDER)
     except OSError as error:
-        raise StoreAway(f"{called} is gone: {error.strerror}.", hint="Connect it, then run this again.",
+        raise StoreAway(f"{store_label} is gone: {error.strerror}.", hint="Connect it, then run this again.",
                         path=path) from error
     try:
         root = OpenFolder(fd, path)
         if (known is not None and root.id != known) or (
                 marker is not None and marker_facts_in(root).get("store") != marker):
-            raise StoreAway(f"{called} is gone: another folder is in its place.",
+            raise StoreAway(f"{store_label} is gone: another folder is in its place.",
                             hint="Connect it, then run this again.", path=path)
         yield root
     finally:

@@ -94,8 +94,8 @@ def test_an_update_finds_groups_and_verdicts_stay(shop: Shop, works: dict[str, n
     assert not group.unreviewed
     assert shop.db.execute("SELECT sha256 FROM scan WHERE id = ?", [first]).fetchone()[0] == group.proposed
     assert any("16 bit against 8" in reason for reason in group.reasons)
-    assert {p.evidence.relation for p in found.apart} == {Relation.LOOK_ALIKE}
-    assert all(sibling in (p.a_scan_id, p.b_scan_id) for p in found.apart)
+    assert {p.evidence.relation for p in found.ungrouped} == {Relation.LOOK_ALIKE}
+    assert all(sibling in (p.a_scan_id, p.b_scan_id) for p in found.ungrouped)
 
     pair = service.judge(shop.db, group.pairs[0].id, "confirmed")
     assert pair.verdict == "confirmed"
@@ -137,7 +137,7 @@ def test_a_rejected_pair_never_comes_back(shop: Shop, works: dict[str, np.ndarra
     assert service.groups(shop.db).groups == ()
     updating.update(shop.db, shop.home, again=True)
     found = service.groups(shop.db)
-    assert (found.groups, found.apart, found.refused) == ((), (), ())
+    assert (found.groups, found.ungrouped, found.refused) == ((), (), ())
     assert service.of_scan(shop.db, pair.a_scan_id) == []
     service.judge(shop.db, pair.id, "")
     assert len(service.groups(shop.db).groups) == 1, "a verdict can be taken back"

@@ -49,7 +49,8 @@ def test_a_cell_of_two_colours_is_drawn_as_it_is() -> None:
             wanted = np.where(filled[..., None], (250, 20, 10), (10, 20, 250)).astype(np.uint8)
             fitted = fit_within(wanted, kind, 1000)
             drawn = sign_pixels(kind.signs[int(fitted.patterns[0, 0])], ACROSS, DOWN)
-            assert (np.where(drawn[..., None], fitted.ink[0, 0], fitted.ground[0, 0]) == wanted).all(), (name, sign)
+            shown = np.where(drawn[..., None], fitted.foreground[0, 0], fitted.background[0, 0])
+            assert (shown == wanted).all(), (name, sign)
     assert set("▀▄▌▐█▘▝▖▗▚▞▁▇▎▊") < set(BLOCKS["quadrants"].signs) < set(BLOCKS["sextants"].signs)
     # To the nearest sample the lower third and two thirds are three eighths and five.
     assert set(map(chr, range(0x1FB00, 0x1FB3C))) - set(BLOCKS["sextants"].signs) == {"\U0001FB2D", "\U0001FB39"}
@@ -97,7 +98,7 @@ def test_where_a_picture_ends_within_a_cell_the_page_is_seen() -> None:
     odd = draw_picture(Image.new("RGB", (40, 51), (10, 20, 30)), 40, 40, palette="colours", page=page)
     last = odd.rows[-1]
     assert isinstance(last, Cells) and len(odd.rows) == 26
-    assert (last.signs, last.ground, last.ink) == ("▀" * 40, bytes(page) * 40, bytes((10, 20, 30)) * 40)
+    assert (last.signs, last.background, last.foreground) == ("▀" * 40, bytes(page) * 40, bytes((10, 20, 30)) * 40)
 
 
 @given(st.binary(min_size=7, max_size=210), st.integers(0, 30), st.integers(0, 30))
@@ -157,11 +158,12 @@ def test_marks_are_outlined(tmp_path: Path) -> None:
     marked = draw_file(painted((20, 20, 20)), 40, 20, palette="colours", marks=((0.0, 0.0, 0.5, 0.5),))
     top, bare = marked.rows[0], plain.rows[0]
     assert isinstance(top, Cells) and isinstance(bare, Cells)
-    reds = [max(pair) for pair in zip(top.ink[:60:3], top.ground[:60:3], strict=True)]
-    assert min(reds) > 200 > max(bare.ink[:60:3])
+    reds = [max(pair) for pair in zip(top.foreground[:60:3], top.background[:60:3], strict=True)]
+    assert min(reds) > 200 > max(bare.foreground[:60:3])
     for side in range(40, 60):      # wherever an outline lies, it is drawn in its own colour
         framed = draw_file(painted((20, 20, 20)), 40, 20, palette="colours", marks=((0.3, 0.3, side / 60, side / 60),))
-        ends = [max(row.ink[0::3] + row.ground[0::3]) == 255 for row in framed.rows if isinstance(row, Cells)]
+        ends = [max(row.foreground[0::3] + row.background[0::3]) == 255 for row in framed.rows
+                if isinstance(row, Cells)]
         assert ends == [4 <= at <= min(14, side * 15 // 60) for at in range(15)]
     place = tmp_path / "broken.webp"
     place.write_bytes(b"RIFF")

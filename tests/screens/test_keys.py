@@ -170,7 +170,7 @@ async def test_help_names_every_action(shop: Home) -> None:
 @pytest.mark.parametrize("place", list(KEYS))
 def test_the_key_line_never_overflows(place: str, width: int) -> None:
     """At 80 columns and fewer as well; help is always named on pages."""
-    line = KeyLine(place, alone=place in DIALOGS)
+    line = KeyLine(place, exclusive=place in DIALOGS)
     shown = line.fitting(width)
     text = " " + "   ".join(f"{key.shown} {key.label}" for key in shown)
     assert len(text) <= width

@@ -40,9 +40,10 @@ def confirm_import(app: "CatalogueApp", plan: Plan, also: Sequence[str], begin: 
 def _confirm_removal(app: "CatalogueApp", plan: Plan, meant: list[Proposal], begin: Callable[[bool], object]) -> None:
     """The second question, of its own; without a yes the folder stays, and what is new is imported all the same."""
     settings = app.home.settings
-    apart = "" if settings.copies_on_one_disk else ", on different disks,"
+    on_different_disks = "" if settings.copies_on_one_disk else ", on different disks,"
+    required = f"{counted(copies_required(settings), 'store')}{on_different_disks}"
     text = f"{_amount(meant)}, from {safe(display_path(escape_path(str(plan.folder))))}\n\n" \
-           f"Each is removed only once {counted(copies_required(settings), 'store')}{apart} hold a copy of it, every " \
+           f"Each is removed only once {required} hold a copy of it, every " \
            "copy read back and compared at that moment. Whatever is not proven safe stays, and the reason is shown. " \
            "A removed file cannot be brought back."
 

@@ -28,7 +28,7 @@ class FolderWatch:
                  ended: "Callable[[FolderWatch, Exception | None], object]") -> None:
         self.folder, self._page, self._came, self._ended = folder, page, came, ended
         self._stop, self._left = threading.Event(), threading.Event()
-        self.watch = Watch(folder, settings.ignore, settings.tile_overlap, settle=watching.SETTLE,
+        self.watch = Watch(folder, settings.ignore, settings.tile_overlap, settle_seconds=watching.SETTLE,
                            read=partial(read_in_subprocess, cancelled=self._stop.is_set), cancelled=self._stop.is_set)
         ensure_resource_tracker()
         self.thread = threading.Thread(target=self._run, name="catalogue-watch", daemon=True)

@@ -84,7 +84,7 @@ class SearchDialog(Dialog[Hit]):
                                      Column("", 0, lambda hit: (hit.name, "bold"), weight=2),
                                      Column("", 0, lambda hit: hit.detail, weight=3)], id="found")
         self._table.can_focus = False
-        self._picture = Picture(most_bytes=PICTURE_BYTES, settle=PICTURE_SETTLE, id="found-picture")
+        self._picture = Picture(most_bytes=PICTURE_BYTES, settle_seconds=PICTURE_SETTLE, id="found-picture")
         self._count = CountLine("", id="found-count", classes="quiet", markup=False)
 
     def body(self) -> Iterable[Widget]:

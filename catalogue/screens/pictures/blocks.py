@@ -87,8 +87,8 @@ class Fitted:
     """Cells of a picture, rows × columns: numbers of their signs; colours of what these fill, and of the rest."""
 
     patterns: NDArray[np.int64]
-    ink: NDArray[np.uint8]
-    ground: NDArray[np.uint8]
+    foreground: NDArray[np.uint8]
+    background: NDArray[np.uint8]
 
 
 @cache
@@ -192,38 +192,39 @@ def _chosen(cells: Floats, colours: list[Floats], price: float, blocks: Blocks, 
     rows, columns = cells.shape[:2]
     opponent, filled = np.array(OPPONENT, np.float32), fillings(blocks)
     seen = cells @ opponent
-    # A sign's error is |s - ground|² over all samples s of a cell, and |s - ink|² - |s - ground|² over those it fills.
+    # A sign's error is |s - background|² over all samples s of a cell, and |s - foreground|² - |s - background|² over
+    # those it fills.
     inside, all_of, squares = (filled @ seen).swapaxes(-1, -2), seen.sum(2), (seen ** 2).sum((2, 3))
     count = filled.sum(1)
     sign_bytes = np.array([len(sign.encode()) for sign in blocks.signs], np.float32)
     first, second, means = colours
-    ink = np.full((rows, 3), UNSET, np.float32)
-    ground = ink.copy()
+    foreground = np.full((rows, 3), UNSET, np.float32)
+    background = foreground.copy()
     codes = np.array([0, *[ONE_COLOUR] * 6, TWO_COLOURS, TWO_COLOURS], np.float32)
     each = np.arange(rows)
     patterns = np.zeros((rows, columns), np.int64)
-    inks, grounds = np.zeros((rows, columns, 3), np.float32), np.zeros((rows, columns, 3), np.float32)
+    foregrounds, backgrounds = np.zeros((rows, columns, 3), np.float32), np.zeros((rows, columns, 3), np.float32)
     sent = 0.0
     for column in range(columns):
         a, b, mean = first[:, column], second[:, column], means[:, column]
-        # nothing new; new ink; new ground; both
-        new_ink = np.stack([ink, a, b, mean, ink, ink, ink, a, b], 1)
-        new_ground = np.stack([ground, ground, ground, ground, a, b, mean, b, a], 1)
-        in_ink, in_ground = new_ink @ opponent, new_ground @ opponent
-        ground_squares = (in_ground ** 2).sum(-1)
-        gained = ((in_ink ** 2).sum(-1) - ground_squares)[..., None] * count \
-            - 2 * (in_ink - in_ground) @ inside[:, column]
+        # nothing new; new foreground; new background; both
+        new_foreground = np.stack([foreground, a, b, mean, foreground, foreground, foreground, a, b], 1)
+        new_background = np.stack([background, background, background, background, a, b, mean, b, a], 1)
+        foreground_seen, background_seen = new_foreground @ opponent, new_background @ opponent
+        ground_squares = (background_seen ** 2).sum(-1)
+        gained = ((foreground_seen ** 2).sum(-1) - ground_squares)[..., None] * count \
+            - 2 * (foreground_seen - background_seen) @ inside[:, column]
         signs = gained.argmin(-1)
         if half:
             signs[-1] = blocks.signs.index("▀")
-        error = squares[:, column][:, None] - 2 * (in_ground @ all_of[:, column][..., None])[..., 0] \
+        error = squares[:, column][:, None] - 2 * (background_seen @ all_of[:, column][..., None])[..., 0] \
             + SAMPLES * ground_squares + np.take_along_axis(gained, signs[..., None], -1)[..., 0]
         bytes_sent = codes + sign_bytes[signs]
         excess = error - error.min(1, keepdims=True)
         best = (error + excess ** 2 / (STREAK * price) + price * bytes_sent).argmin(1)
-        ink, ground = new_ink[each, best], new_ground[each, best]
+        foreground, background = new_foreground[each, best], new_background[each, best]
         patterns[:, column] = signs[each, best]
-        inks[:, column], grounds[:, column] = ink, ground
+        foregrounds[:, column], backgrounds[:, column] = foreground, background
         sent += float(bytes_sent[each, best].sum())
-    chosen = (np.clip(each_cell, 0, 255).astype(np.uint8) for each_cell in (inks, grounds))
+    chosen = (np.clip(each_cell, 0, 255).astype(np.uint8) for each_cell in (foregrounds, backgrounds))
     return Fitted(patterns, *chosen), int(sent)

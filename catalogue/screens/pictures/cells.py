@@ -19,15 +19,15 @@ Mark = tuple[float, float, float, float]   # left, top, right, bottom: fractions
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """A row of block signs with red, green, blue of every cell's ink, and of the ground behind it.
+    """A row of block signs with red, green, blue of every cell's foreground, and of the background behind it.
 
     ``sequence`` is what a terminal of 16 million colours gets for it. A picture has thousands of cells; as objects of
     their own they would cost more than all the rest of a screen, so they become that only where one is asked for.
     """
 
     signs: str
-    ink: bytes
-    ground: bytes
+    foreground: bytes
+    background: bytes
     sequence: str
 
     def __len__(self) -> int:
@@ -35,31 +35,32 @@ class Cells:
 
     def part(self, start: int, end: int) -> "Cells":
         """Some of the cells."""
-        return cells(self.signs[start:end], self.ink[start * 3:end * 3], self.ground[start * 3:end * 3])
+        return cells(self.signs[start:end], self.foreground[start * 3:end * 3], self.background[start * 3:end * 3])
 
     def segments(self) -> list[Segment]:
         """For Rich, cell by cell."""
-        return [Segment(sign, _style(self.ink[at * 3:at * 3 + 3], self.ground[at * 3:at * 3 + 3]))
+        return [Segment(sign, _style(self.foreground[at * 3:at * 3 + 3], self.background[at * 3:at * 3 + 3]))
                 for at, sign in enumerate(self.signs)]
 
     @property
     def mean(self) -> Colour:
-        """The colour between all its inks and grounds."""
+        """The colour between all its foregrounds and backgrounds."""
         count = 2 * len(self)
-        red, green, blue = ((sum(self.ink[channel::3]) + sum(self.ground[channel::3])) // count for channel in range(3))
+        red, green, blue = ((sum(self.foreground[channel::3]) + sum(self.background[channel::3])) // count
+                            for channel in range(3))
         return red, green, blue
 
 
 @lru_cache(8192)
-def _style(ink: bytes, ground: bytes) -> Style:
-    return Style.from_color(Color.from_rgb(*ink), Color.from_rgb(*ground))
+def _style(foreground: bytes, background: bytes) -> Style:
+    return Style.from_color(Color.from_rgb(*foreground), Color.from_rgb(*background))
 
 
-def cells(signs: str, ink: bytes, ground: bytes) -> Cells:
+def cells(signs: str, foreground: bytes, background: bytes) -> Cells:
     """A row of cells. A colour is sent only where a sign shows it and it is not the one sent before."""
     parts, last_ink, last_ground = [], b"", b""
     for at, sign in enumerate(signs):
-        front, back = ink[at * 3:at * 3 + 3], ground[at * 3:at * 3 + 3]
+        front, back = foreground[at * 3:at * 3 + 3], background[at * 3:at * 3 + 3]
         codes = []
         if sign != " " and front != last_ink:
             codes.append(f"38;2;{front[0]};{front[1]};{front[2]}")
@@ -69,7 +70,7 @@ def cells(signs: str, ink: bytes, ground: bytes) -> Cells:
             last_ground = back
         parts.append(f"\x1b[{';'.join(codes)}m{sign}" if codes else sign)
     parts.append("\x1b[0m")
-    return Cells(signs, ink, ground, "".join(parts))
+    return Cells(signs, foreground, background, "".join(parts))
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,7 +68,7 @@ def draw_picture(picture: Image.Image, columns: int, rows: int, *, palette: str,
     return Drawing(width, tuple(_coloured(small, BLOCKS[blocks], page, most_bytes)))
 
 
-def _outline(picture: Image.Image, marks: tuple[Mark, ...], ink: int | Colour, thickness: int) -> None:
+def _outline(picture: Image.Image, marks: tuple[Mark, ...], foreground: int | Colour, thickness: int) -> None:
     """Outline marks in place. Lines of LINE samples come to lie at the edges of cells and their halves, where a sign
     can draw them whole."""
     width, height = picture.size
@@ -79,14 +79,15 @@ def _outline(picture: Image.Image, marks: tuple[Mark, ...], ink: int | Colour, t
             x, x_end = x - x % LINE, x_end - x_end % LINE + LINE - 1
             y = y - y % DOWN + (0 if y % DOWN < DOWN // 2 else DOWN - LINE)
             y_end = y_end - y_end % DOWN + (LINE if y_end % DOWN < DOWN // 2 else DOWN) - 1
-        ImageDraw.Draw(picture).rectangle((x, y, x_end, max(y, y_end)), outline=ink, width=thickness)
+        ImageDraw.Draw(picture).rectangle((x, y, x_end, max(y, y_end)), outline=foreground, width=thickness)
 
 
 def _coloured(picture: Image.Image, kind: Blocks, page: Colour, most_bytes: int) -> Iterator[Cells]:
     """Rows of cells; the last one may be in part the page's."""
     fitted = fit_within(np.asarray(picture), kind, most_bytes, page)
-    for patterns, ink, ground in zip(fitted.patterns.tolist(), fitted.ink, fitted.ground, strict=True):
-        yield cells("".join(map(kind.signs.__getitem__, patterns)), ink.tobytes(), ground.tobytes())
+    for patterns, foreground, background in zip(fitted.patterns.tolist(), fitted.foreground, fitted.background,
+                                                strict=True):
+        yield cells("".join(map(kind.signs.__getitem__, patterns)), foreground.tobytes(), background.tobytes())
 
 
 def _shades(picture: Image.Image, ramp: str) -> Iterator[str]:

@@ -56,15 +56,15 @@ class Picture(Widget):
     """One preview, as high as its proportions ask; words in its place where there is none.
 
     ``below`` rows are left for what stands under it. ``most_bytes`` may go to the terminal for it, and it is drawn once
-    it is wanted for ``settle`` seconds: less and later where it is a detail of something that moves fast.
+    it is wanted for ``settle_seconds``: less and later where it is a detail of something that moves fast.
     """
 
     DEFAULT_CSS = "Picture { width: 1fr; height: auto; min-height: 2; }"
 
-    def __init__(self, *, below: int = 0, most_bytes: int = MOST_BYTES, settle: float = SETTLE,
+    def __init__(self, *, below: int = 0, most_bytes: int = MOST_BYTES, settle_seconds: float = SETTLE,
                  id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
-        self._most_bytes, self._settle = most_bytes, settle
+        self._most_bytes, self._settle_seconds = most_bytes, settle_seconds
         self._below = below
         self._shape: tuple[int, int] | None = None
         self._path: Source | None = None
@@ -124,12 +124,13 @@ class Picture(Widget):
             source, layout, columns, rows = self._path, self._layout, self.size.width, self.size.height
             start_worker(self, lambda: self._sharpen(source, layout, columns, rows), group="drawing")
             return
-        ground = self.background_colors[1]
+        background = self.background_colors[1]
         columns, rows, most_bytes = self.size.width, self.size.height, self._most_bytes
         if app.line_speed.slow:
             columns, rows = max(1, int(columns * SMALLER)), max(1, int(rows * SMALLER))
             most_bytes = min(most_bytes, SLOW_BYTES)
-        key = (self._path, columns, rows, app.palette, app.blocks, ground.rgb, most_bytes, self._marks, self._layout)
+        key = (self._path, columns, rows, app.palette, app.blocks, background.rgb, most_bytes, self._marks,
+               self._layout)
         ready = app.drawings.get(key)
         if ready is not None:
             self.workers.cancel_group(self, "drawing")
@@ -140,7 +141,7 @@ class Picture(Widget):
 
     async def _decode(self, key: Wanted) -> None:
         app = cast("CatalogueApp", self.app)
-        await sleep(max(self._settle, SLOW_SETTLE if app.line_speed.slow else 0))
+        await sleep(max(self._settle_seconds, SLOW_SETTLE if app.line_speed.slow else 0))
         try:
             drawing = await wrap_future(app.plain_threads["pictures"].submit(lambda _: _drawn(key)))
         except OSError:

@@ -89,7 +89,7 @@ def _with_edge(part: Image.Image, seen: Box, filled: Box, stretch: float) -> Ima
 def _colour(levels: tuple[int, ...]) -> Colour:
     """Levels of grey, RGB or CMYK as they look on screen, about."""
     if len(levels) == 4:
-        red, green, blue = ((255 - ink) * (255 - levels[3]) // 255 for ink in levels[:3])
+        red, green, blue = ((255 - level) * (255 - levels[3]) // 255 for level in levels[:3])
     else:
         red, green, blue = levels if len(levels) == 3 else levels[:1] * 3
     return red, green, blue

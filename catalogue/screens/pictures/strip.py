@@ -19,9 +19,9 @@ class PictureStrip(Strip):
 
     __slots__ = ("_cells", "_ground", "_made")
 
-    def __init__(self, cells: Cells, width: int, ground: Style) -> None:
+    def __init__(self, cells: Cells, width: int, background: Style) -> None:
         assert len(cells) <= width, "the terminal would get more than there is room for"
-        self._cells, self._ground = cells, ground
+        self._cells, self._ground = cells, background
         self._made: list[Segment] = []
         super().__init__((), width)
 

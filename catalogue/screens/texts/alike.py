@@ -123,7 +123,7 @@ Row = PairRow | GroupRow
 def alike_rows(db: Database) -> tuple[Row, ...]:
     """Every group and every pair outside one, by kind, the surest first. A group of one pair is listed as that."""
     similar = groups(db)
-    loose = [*((pair, "") for pair in similar.apart), *similar.refused]
+    loose = [*((pair, "") for pair in similar.ungrouped), *similar.refused]
     every = [*(pair for view in similar.groups for pair in view.pairs), *(pair for pair, _ in loose)]
     asked = {pair.id for pair in (*(q for view in similar.groups for q in view.questions), *similar.doubtful,
                                   *(pair for pair, _ in similar.refused))}

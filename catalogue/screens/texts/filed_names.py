@@ -53,10 +53,10 @@ def under_names(named: Named, names: Mapping[str, str], titles: Iterable[tuple[s
             artist = meant.get(fold_name(artist), artist)
         return artist
 
-    called = [(fold_name(name_of(artist)), fold_name(before), title) for artist, before, title in titles]
+    retitled = [(fold_name(name_of(artist)), fold_name(before), title) for artist, before, title in titles]
 
     def title_of(artist: str, title: str) -> str:
-        for of_artist, before, new in called:   # in the order in which they were said
+        for of_artist, before, new in retitled:   # in the order in which they were said
             if (of_artist, before) == (fold_name(artist), fold_name(title)):
                 title = new
         return title
@@ -64,7 +64,7 @@ def under_names(named: Named, names: Mapping[str, str], titles: Iterable[tuple[s
     seen = []
     for path, guess in named:
         artist = name_of(guess.artist)
-        title = title_of(artist, guess.title) if called else guess.title
+        title = title_of(artist, guess.title) if retitled else guess.title
         same = (artist, title) == (guess.artist, guess.title)
         seen.append((path, guess if same else replace(guess, artist=artist, title=title)))
     return seen

@@ -58,9 +58,9 @@ class KeyLine(Widget):
                      link-background: $panel; link-color: $quiet; link-style-hover: underline;
                      link-background-hover: $panel; link-color-hover: $foreground; }"""
 
-    def __init__(self, context: str, *, alone: bool = False) -> None:
+    def __init__(self, context: str, *, exclusive: bool = False) -> None:
         super().__init__()
-        self._keys = (*KEYS.get(context, ()), *(() if alone else EVERYWHERE))
+        self._keys = (*KEYS.get(context, ()), *(() if exclusive else EVERYWHERE))
         self._left_out: frozenset[str] = frozenset()
 
     def on_mount(self) -> None:
