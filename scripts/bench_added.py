@@ -14,6 +14,7 @@ import json
 import os
 import shutil
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 
 import cv2
@@ -24,19 +25,17 @@ from catalogue.likeness.features import VERSION
 from catalogue.likeness.updating import update
 from catalogue.operations.indexing import index_stores
 from catalogue.operations.stores import add_store
-from catalogue.reading.model import Reading
-from catalogue.records import scans
 from catalogue.records.database import open_database, transaction
 from catalogue.settings import Home
 from scripts.bench_comparison import capture, spent
-from scripts.bench_photo import chosen
+from scripts.bench_photo import chosen, record
 from scripts.likeness_pictures import collect
 
 
 def slice_of(built: Home, home: Home, parts: int) -> None:
     """The first parts of the index in a home of their own, their scans taken as compared."""
     shutil.rmtree(home.folder, ignore_errors=True)
-    own, db = feature_cache.index_folder(home), open_database(home.database)
+    own = feature_cache.index_folder(home)
     own.mkdir(parents=True)
     segments = retrieval.Index(feature_cache.index_folder(built)).segments[:parts]
     for segment in segments:
@@ -44,17 +43,9 @@ def slice_of(built: Home, home: Home, parts: int) -> None:
     (own / retrieval.MANIFEST).write_text(json.dumps({"version": VERSION, "segments": [s.name for s in segments]}))
     for part, segment in enumerate(segments):
         keys = [bytes(key).hex() for key in segment.keys]
-        with transaction(db):
-            for n, key in enumerate(keys):
-                scans.save_reading(db, Reading(f"{part}/{n}.tif", 1, 1, key, key[:32], "TIFF", preview=b" "))
-        for key in keys:
-            for path, there in ((feature_cache.features_path(home, key), feature_cache.features_path(built, key)),
-                                (home.preview(key), built.preview(key))):
-                path.parent.mkdir(parents=True, exist_ok=True)
-                path.hardlink_to(there)
-    with transaction(db):
+        record(home, part, keys, built, keys)
+    with closing(open_database(home.database)) as db, transaction(db):
         db.execute("INSERT INTO likeness_seen SELECT id, '' FROM scan")
-    db.close()
 
 
 def main() -> None:

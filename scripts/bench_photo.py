@@ -135,8 +135,9 @@ def perturbed(folder: Path, model: shards.Shard, part: int) -> None:
     manifest.write_text(json.dumps(told), encoding="utf-8")
 
 
-def record(home: Home, part: int, keys: list[str], true: list[str]) -> None:
-    """The scans of one part in the catalogue; what lies beside it are links to what true ones have."""
+def record(home: Home, part: int, keys: list[str], built: Home, true: list[str]) -> None:
+    """The scans of one part in the catalogue; what lies beside it are links to what ``true`` ones have in ``built``,
+    in turn."""
     db = open_database(home.database)
     with transaction(db):
         for n, key in enumerate(keys):
@@ -144,8 +145,8 @@ def record(home: Home, part: int, keys: list[str], true: list[str]) -> None:
     db.close()
     for n, key in enumerate(keys):
         like = true[n % len(true)]
-        for path, model in ((feature_cache.features_path(home, key), feature_cache.features_path(home, like)),
-                            (home.preview(key), home.preview(like))):
+        for path, model in ((feature_cache.features_path(home, key), feature_cache.features_path(built, like)),
+                            (home.preview(key), built.preview(like))):
             if not path.exists():
                 path.parent.mkdir(parents=True, exist_ok=True)
                 path.hardlink_to(model)
@@ -205,7 +206,7 @@ def main() -> None:
         if part:
             perturbed(index, retrieval.Index(index).segments[0], part)
         keys = digests(part, given.part - (0 if part else len(masters)))
-        record(home, part, keys, digests(0, given.part)[: len(true)])
+        record(home, part, keys, home, digests(0, given.part)[: len(true)])
         mark.touch()
         print(f"part {part}: {time.process_time():.0f} s of processor time so far", flush=True)
     print(f"{len(retrieval.Index(index))} scans, {len(true)} of them with true features of their own, "

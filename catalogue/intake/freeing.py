@@ -4,6 +4,7 @@ import os
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -23,12 +24,17 @@ from catalogue.settings import Home
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 from catalogue.storage.sidecars import sidecar_names
 
-CHANGED = "it has changed since it was indexed"
-GONE = "it is no longer there"
-HAS_SIDECAR = "it has a sidecar"
 TOO_FEW_OTHERS = "only {} of the {} places required hold another verified copy"
 FREED_KINDS = {DOUBLES: "doubles", PRINT_FILES: "print files"}
 T = TypeVar("T")
+
+
+class Obstacle(StrEnum):
+    """Why a file is left that lies otherwise than on record."""
+
+    CHANGED = "it has changed since it was indexed"
+    GONE = "it is no longer there"
+    HAS_SIDECAR = "it has a sidecar"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +77,7 @@ def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Seque
                 break
             try:
                 why = _remove(root, file, partial(check, subject, file), line(subject, file), written)
-                if not why or (why == GONE and (file.path, file.sha256) in cut_short):
+                if not why or (why is Obstacle.GONE and (file.path, file.sha256) in cut_short):
                     why = _record_removal(db, store, file, reason(subject))
                     unrecorded = unrecorded or bool(why)
             except Stopped:
@@ -98,16 +104,16 @@ def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result
         try:
             before = entry.stat()
         except FileNotFoundError:
-            return GONE
+            return Obstacle.GONE
         if (before.st_size, stored_mtime(before.st_mtime_ns)) != (file.size, file.mtime_ns):
-            return CHANGED
+            return Obstacle.CHANGED
         if _has_sidecar(entry):
-            return HAS_SIDECAR
+            return Obstacle.HAS_SIDECAR
         if why := check(before):
             return why
         write_line(written, {"from": file.path, **line, "sha256": file.sha256})
         if state_of(entry.stat()) != state_of(before):
-            return CHANGED
+            return Obstacle.CHANGED
         entry.unlink()
         with suppress(OSError):  # a removal that a power cut undoes loses nothing
             sync(entry.folder.fd)

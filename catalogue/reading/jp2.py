@@ -15,8 +15,8 @@ from PIL import Image as Pil
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import ANOTHER_COPY, TOO_LARGE, Fault, FaultFound, Note, absurd_size
-from catalogue.reading.pil import DAMAGE, decoded_at_once, open_anew, whole_picture
-from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.pil import DAMAGE, decoded_at_once, image_bands, open_anew, whole_picture
+from catalogue.reading.reduce import spans
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.trouble import read_at
 
@@ -233,11 +233,8 @@ def _whole(file: BinaryIO, jp2_boxes: Boxes, sizes: Sizes, mode: str, channels: 
             image.load()
         except DAMAGE:
             yield from samples.bands()
-            return
-        for start, stop in spans(image.height, rows_at_a_time(4 * image.width, limits.band_bytes)):
-            deadline.check()
-            rows = np.asarray(image.crop((0, start, image.width, stop)))
-            yield rows.reshape(stop - start, image.width, -1)
+        else:
+            yield from image_bands(image, mode, limits, deadline)
 
     return replace(samples, bands=bands) if mode else samples
 

@@ -115,11 +115,21 @@ def complaints() -> Iterator[list[str]]:
             lines += caught.read(100_000).decode("utf-8", "replace").splitlines()
 
 
+def image_bands(image: Pil.Image, mode: str, limits: Limits, deadline: Deadline) -> Iterator[Rows]:
+    """A loaded picture in one of Pillow's modes, cut out a band at a time so that it is never held twice."""
+    width, height = image.size
+    for start, stop in spans(height, rows_at_a_time(4 * width, limits.band_bytes)):
+        deadline.check()
+        part = image.crop((0, start, width, stop))
+        rows = np.asarray(part if part.mode == mode else part.convert(mode))
+        rows = rows.astype(np.uint8) if rows.dtype == np.bool_ else rows
+        yield rows.reshape(stop - start, width, -1)
+
+
 def whole_picture(reopen: Callable[[], Pil.Image], mode: str, size: tuple[int, int], limits: Limits, deadline: Deadline,
                   faults: list[FaultFound]) -> Samples:
     """A picture that Pillow decodes whole, given out in bands of one of its modes; damage goes into ``faults``."""
     def bands() -> Iterator[Rows]:
-        """Cut from the picture a band at a time so that it is never held twice."""
         try:
             image, fault = loaded(reopen(), reopen)
         except DAMAGE as error:
@@ -127,15 +137,7 @@ def whole_picture(reopen: Callable[[], Pil.Image], mode: str, size: tuple[int, i
             return
         if fault:
             faults.append(fault)
-        deadline.check()
-        width, height = image.size
-        for start, stop in spans(height, rows_at_a_time(4 * width, limits.band_bytes)):
-            part = image.crop((0, start, width, stop))
-            if part.mode != mode:
-                part = part.convert(mode)
-            rows = np.asarray(part)
-            rows = rows.astype(np.uint8) if rows.dtype == np.bool_ else rows
-            yield rows.reshape(stop - start, width, -1)
+        yield from image_bands(image, mode, limits, deadline)
 
     return Samples(*size, len(mode), np.dtype(np.uint8), bands, lambda: tuple(faults))
 

@@ -119,10 +119,10 @@ def with_a_sidecar(desk: Desk) -> None:
 
 
 @pytest.mark.parametrize(("harm", "why", "left"), [
-    (changed, freeing.CHANGED, [ALL[1], ALL[2]]),
+    (changed, freeing.Obstacle.CHANGED, [ALL[1], ALL[2]]),
     (altered_in_silence, doubles.KEPT_HAS_CHANGED, ALL),
     (no_other_store, "only 1 of the 2 places required", ALL),
-    (with_a_sidecar, freeing.HAS_SIDECAR, [ALL[1], ALL[2]])])
+    (with_a_sidecar, freeing.Obstacle.HAS_SIDECAR, [ALL[1], ALL[2]])])
 def test_what_is_not_safe_stays_and_is_told(desk: Desk, harm: Callable[[Desk], None], why: str, left: list[str]
                                             ) -> None:
     groups = list_doubles(desk.db, "masters")[0].groups

@@ -26,7 +26,7 @@ from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
-from catalogue.intake.freeing import HAS_SIDECAR
+from catalogue.intake.freeing import Obstacle
 from catalogue.likeness.colour import delta_e
 from catalogue.operations import print_file_proofs as proofs_of
 from catalogue.operations import print_files as operation
@@ -497,7 +497,7 @@ def test_print_files_are_freed_by_the_rule_for_doubles_and_made_again(shop: Prin
     kept = place / "K-1-1 50x70mm 200ppi Harbour.tif"
     kept.with_suffix(".xmp").write_text("somebody's notes")
     freed = shop.freed(code=1)
-    assert len(freed["removed"]) == 2 and [left["why"] for left in freed["skipped"]] == [HAS_SIDECAR]
+    assert len(freed["removed"]) == 2 and [left["why"] for left in freed["skipped"]] == [Obstacle.HAS_SIDECAR]
     assert {path.name for path in place.iterdir()} == {kept.name, kept.with_suffix(".xmp").name}
     undo_list, = (shop.home.folder / "undo").glob("prints-*.jsonl")
     assert [row[0] for row in db.execute("SELECT path FROM file WHERE store_id = 1 AND path LIKE 'prints/%'")] == [

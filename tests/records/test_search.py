@@ -92,11 +92,18 @@ def test_words_that_fit_nothing_are_left_out_and_named(stocked: Database, typed:
     assert strict.pieces == ([] if ignored else found.pieces) and not strict.ignored
 
 
+def add_files(db: Database | sqlite3.Connection, *paths: str, store: int = 1, forgotten: str | None = None) -> None:
+    """A store with files of these paths."""
+    db.execute("INSERT INTO store (id, name, root, kind, marker, added, forgotten) VALUES (?1, ?1, '/', 'copy', ?1, '',"
+               " ?2)", [store, forgotten])
+    for path in paths:
+        db.execute("INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at) VALUES (?, ?, 1, 1, '', '')",
+                   [store, path])
+
+
 def test_a_file_of_a_folder_called_so_does_not_stand_for_the_piece(stocked: Database) -> None:
     with transaction(stocked):
-        stocked.execute("INSERT INTO store (name, root, kind, marker, added) VALUES ('s', '/', 'copy', 'm', '')")
-        stocked.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
-                           VALUES (1, 'The Years/dusk.tif', 1, 1, '', '')""")
+        add_files(stocked, "The Years/dusk.tif")
     found = search(stocked, "the dusk", leave_out=True)
     assert (found.total, [p.title for p in found.pieces], found.ignored) == (3, ["Harbour at Dusk"], ("the",))
 
@@ -111,9 +118,7 @@ def test_a_run_of_characters_is_found_within_a_title_written_without_spaces(db: 
         order = orders.save(db, "F-1", "2021-05-03", buyer="Marlow Inn")
         orders.add_line(db, order, orders.NewLine(number, 500, 700, 10))
         orders.add_line(db, order, orders.NewLine(number + 1, 500, 700, 10))
-        db.execute("INSERT INTO store (name, root, kind, marker, added) VALUES ('s', '/', 'copy', 'm', '')")
-        db.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
-                      VALUES (1, '山田太郎/朝の港2019ハーバー.tif', 1, 1, '', '')""")
+        add_files(db, "山田太郎/朝の港2019ハーバー.tif")
     found = search(db, typed)
     assert [p.id for p in found.pieces] == [number] and len(found.orders) == len(found.files) == 1
     assert [one.line.piece_id for one in order_list.page(db, order_list.OrderFilter(words=typed))] == [number]
@@ -134,9 +139,7 @@ def test_an_upgrade_indexes_such_titles_anew_and_all_others_still(tmp_path: Path
             older.execute("INSERT INTO orders (id, number, placed) VALUES (?, ?, '')", [number, f"F-{number}"])
             older.execute("""INSERT INTO order_line (order_id, piece_id, width_mm, height_mm, quantity)
                              VALUES (?, ?, 1, 1, 1)""", [number, number])
-        older.execute("INSERT INTO store (name, root, kind, marker, added) VALUES ('s', '/', 'copy', 'm', '')")
-        older.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
-                         VALUES (1, '山田/朝の港.tif', 1, 1, '', ''), (1, 'Ó/Red.tif', 1, 1, '', '')""")
+        add_files(older, "山田/朝の港.tif", "Ó/Red.tif")
         older.commit()
     with closing(open_database(path)) as db:
         upgraded = [search(db, typed) for typed in ("の港", "田太", "ночь", "oskar", "red")]
@@ -243,13 +246,8 @@ def test_files_of_a_retired_store_take_no_place_in_the_list(db: Database) -> Non
     """The limit counts what is shown: here the retired store's files come first in the index and are more than it."""
     with transaction(db):
         for number, forgotten in ((1, "2026-01-01"), (2, None)):
-            db.execute("""INSERT INTO store (name, root, kind, marker, added, forgotten)
-                          VALUES (?, '/', 'copy', ?, '', ?)""", [f"store {number}", str(number), forgotten])
-            for n in range(40 if forgotten else 25):
-                db.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
-                              VALUES (?, ?, 1, 1, '', '')""", [number, f"Quill/harbour {n}.tif"])
-        db.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
-                      VALUES (1, 'Quill/meadow.tif', 1, 1, '', '')""")
+            add_files(db, *(f"Quill/harbour {n}.tif" for n in range(40 if forgotten else 25)),
+                      *["Quill/meadow.tif"] * (number == 1), store=number, forgotten=forgotten)
     assert len(search(db, "harbour", limit=30).files) == 25
     assert not search(db, "meadow").files
 
