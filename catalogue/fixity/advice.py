@@ -109,13 +109,13 @@ def _copy(db: Database, finding: Finding) -> NextStep:
 def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
     former = _former(db, finding)
     scan = former or (scans.by_id(db, finding.scan_id) if finding.scan_id else None)
-    place = shell_word(f"{store}:{_as_typed(finding.path)}")
+    file_spec = shell_word(f"{store}:{_as_typed(finding.path)}")
     if scan is not None and former is None and scans.content_fault(db, scan.id) == finding.kind:
-        if (whole := _namesake(db, finding, place)) is not None:
+        if (whole := _namesake(db, finding, file_spec)) is not None:
             return whole
         scan = None  # a copy of these very bytes is no better
     good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
-    place += f" --digest {former.sha256[:12]}" if former else ""
+    file_spec += f" --digest {former.sha256[:12]}" if former else ""
     if good:
         best = good[0]
         checked = (f", checked {shown_day(best.checked_at, dates)}" if best.checked_at else
@@ -124,8 +124,8 @@ def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
         if finding.kind == "edited":
             text = ("If it was intended, accept it and index the store; "
                     f"otherwise restore it from {best.store}{checked}.")
-        return NextStep(text, "restore", f"catalogue restore {place} --from {shell_word(best.store)}", finding.file_id,
-                        best.store, former.sha256 if former else "")
+        return NextStep(text, "restore", f"catalogue restore {file_spec} --from {shell_word(best.store)}",
+                        finding.file_id, best.store, former.sha256 if former else "")
     if finding.kind == "edited":
         return NextStep("If it was intended, accept it and index the store. No copy of the earlier content is on "
                         "record.", "accept",
@@ -134,7 +134,7 @@ def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
                     "then do not touch the file or its disk.", "look")
 
 
-def _namesake(db: Database, finding: Finding, place: str) -> NextStep | None:
+def _namesake(db: Database, finding: Finding, file_spec: str) -> NextStep | None:
     """A sound file under the same path in another store, of which a broken one may be the beginning."""
     for store in store_rows.listed(db):
         file = files.by_path(db, store.id, finding.path) if store.id != finding.store_id else None
@@ -142,8 +142,8 @@ def _namesake(db: Database, finding: Finding, place: str) -> NextStep | None:
         if file is not None and held is not None and copy_rows.is_sound(db, file.id):
             return NextStep(f"{store.name} holds a whole file under this path. If this one should be a copy of it,"
                             " restore it from there.", "restore",
-                            f"catalogue restore {place} --digest {held.sha256[:12]} --from {shell_word(store.name)}",
-                            finding.file_id, store.name, held.sha256)
+                            f"catalogue restore {file_spec} --digest {held.sha256[:12]} --from"
+                            f" {shell_word(store.name)}", finding.file_id, store.name, held.sha256)
     return None
 
 

@@ -116,8 +116,8 @@ def _sweep_copies(known: Sequence[Generation], folder: Path) -> None:
     """Remove what a backup that was killed left in the other folder: the copy of each has a temporary name of its own.
     """
     for generation in known:
-        with opened(folder / generation.path.name) as place:
-            remove_leftover(place)
+        with opened(folder / generation.path.name) as entry:
+            remove_leftover(entry)
 
 
 def _copy_journal(home: Home, folder: Path) -> None:

@@ -81,18 +81,18 @@ def _walk_payload(bag: _Bag) -> None:
     for where, folders, files in os.walk(bag.folder / "data", onerror=lambda e: bag.blame(
             str(getattr(e, "filename", "")), "the folder cannot be read")):
         for name in folders + files:
-            place = Path(where) / name
-            path = place.relative_to(bag.folder).as_posix()
-            if place.is_symlink():
+            file = Path(where) / name
+            path = file.relative_to(bag.folder).as_posix()
+            if file.is_symlink():
                 bag.blame(path, "a link cannot be payload")
-            elif name in files and not place.is_file():
+            elif name in files and not file.is_file():
                 bag.blame(path, "only files can be payload")
             elif name in files:
                 key = normalize("NFC", path)
                 if key in bag.payload:
                     bag.blame(path, "two names differ only in how their accents are composed")
                 bag.payload[key] = path
-                bag.sizes += place.stat().st_size
+                bag.sizes += file.stat().st_size
 
 
 def _read_manifests(bag: _Bag) -> dict[str, set[str]]:
@@ -206,13 +206,13 @@ def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
         path = bag.payload.get(key) if key.startswith("data/") else key
         if path is None:
             continue  # already said to be missing
-        place = bag.folder / path
-        if not os.path.lexists(place):
+        file = bag.folder / path
+        if not os.path.lexists(file):
             bag.blame(path, "it is listed but missing")
             continue
         report(Progress("Checking the bag", number, len(bag.wanted), note=path))
         try:
-            computed = _digests(place, list(digests), cancelled)
+            computed = _digests(file, list(digests), cancelled)
         except OSError as error:
             bag.blame(path, f"it cannot be read: {error.strerror}")
             continue
@@ -221,14 +221,14 @@ def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
                 bag.blame(path, f"its {algorithm} checksum is wrong")
 
 
-def _digests(place: Path, algorithms: list[str], cancelled: Cancelled) -> dict[str, str]:
+def _digests(path: Path, algorithms: list[str], cancelled: Cancelled) -> dict[str, str]:
     hashes = {name: hashlib.new(name) for name in algorithms}
 
     def after_block(_: int) -> None:
         if cancelled():
             raise Stopped
 
-    with open_regular(place) as file:
+    with open_regular(path) as file:
         hash_open_file(file.fileno(), hashes.values(), after_block)
     return {name: digest.hexdigest() for name, digest in hashes.items()}
 

@@ -79,8 +79,8 @@ def _fill(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], descript
     counted = OfMany(report, "Bag", len(wanted), total)
     for item in wanted:
         name = distinct("data/" + portable(item.path), taken)
-        with _source(db, item) as source, writing(folder.path), open_entry(folder, name, create=True) as place:
-            copy_verified(source, place, sha256=item.sha256, report=counted, cancelled=cancelled)
+        with _source(db, item) as source, writing(folder.path), open_entry(folder, name, create=True) as entry:
+            copy_verified(source, entry, sha256=item.sha256, report=counted, cancelled=cancelled)
             payload.append((name, item.sha256))
             for sidecar in sidecars_of(source):
                 above, _, leaf = name.rpartition("/")

@@ -111,21 +111,21 @@ def _lacking(masters: Sequence[Copies], kind: str, settings: Settings, disks: in
         return {c.scan_id: ("no sound copy off site" if c.stores else "no sound copy anywhere", c.path, _hint(c))
                 for c in masters if not c.off_site}
     wanted = settings.copies_wanted
-    apart = 1 if settings.copies_on_one_disk else min(wanted, disks)
-    return {c.scan_id: (_lack_of(c, wanted, apart), c.path, _hint(c))
-            for c in masters if c.stores < wanted or c.disks < apart}
+    disks_wanted = 1 if settings.copies_on_one_disk else min(wanted, disks)
+    return {c.scan_id: (_lack_of(c, wanted, disks_wanted), c.path, _hint(c))
+            for c in masters if c.stores < wanted or c.disks < disks_wanted}
 
 
 def _hint(held: Copies) -> str:
     return "Bring another store up to date: catalogue copy --to STORE." if held.stores else NOTHING_SOUND
 
 
-def _lack_of(held: Copies, wanted: int, apart: int) -> str:
+def _lack_of(held: Copies, wanted: int, disks_wanted: int) -> str:
     count = {0: "no sound copy", 1: "one sound copy"}.get(held.stores, f"{held.stores} sound copies")
-    if held.stores < 2 or held.disks >= apart:
+    if held.stores < 2 or held.disks >= disks_wanted:
         return f"{count}, {wanted} wanted"
     where = "all on one disk or server" if held.disks == 1 else f"on {held.disks} disks"
-    return f"{count}, {where}; {wanted} wanted, on {apart} disks"
+    return f"{count}, {where}; {wanted} wanted, on {disks_wanted} disks"
 
 
 def _update_findings(db: Database, kind: str, lacking: dict[int, tuple[str, str, str]],
@@ -221,12 +221,12 @@ def _names_for(item: Wanted) -> tuple[str, str]:
     return item.path, f"{stem}.{item.sha256[:8]}{dot if suffix else ''}{suffix}"
 
 
-def _lies_there(db: Database, target: Store, place: Entry, path: str, item: Wanted) -> bool | None:
+def _lies_there(db: Database, target: Store, entry: Entry, path: str, item: Wanted) -> bool | None:
     """Whether the scan lies under a name already: True it does, False something else does, None nothing does."""
-    if not place.exists():
+    if not entry.exists():
         return None
     try:
-        fd = place.open(os.O_RDONLY)
+        fd = entry.open(os.O_RDONLY)
     except OSError:
         return False  # a link, or nothing that can be read: it keeps its name
     try:
@@ -237,7 +237,7 @@ def _lies_there(db: Database, target: Store, place: Entry, path: str, item: Want
         return True
     row = files.by_path(db, target.id, path)
     if row is not None and row.scan_id == item.scan_id:
-        raise Refused("The copy there is damaged.", path=place.path,
+        raise Refused("The copy there is damaged.", path=entry.path,
                       hint=f"Restore it: catalogue restore {shell_word(f'{target.name}:{native_path(path)}')}")
     return False
 
@@ -286,14 +286,14 @@ def _source(origin: OpenFolder, holder: Holder) -> Iterator[Entry]:
         yield entry
 
 
-def _note(db: Database, target: Store, path: str, root: OpenFolder, place: Entry, item: Wanted, how: str) -> None:
+def _note(db: Database, target: Store, path: str, root: OpenFolder, entry: Entry, item: Wanted, how: str) -> None:
     """Record the copy, unless the store was disconnected meanwhile: then it lies where nobody will look for it."""
     if not still_at(root):
         raise StoreAway(f"The store {target.name!r} was disconnected while a file was being copied to it.",
                         hint="Connect it, then run this again.", path=root.path)
-    stat = place.stat()
+    stat = entry.stat()
     with transaction(db):
         file_id = files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, item.scan_id, verified=True)
-        locations.note_file(db, file_id, filesystem_id(place.folder.fd), stat.st_ino)
+        locations.note_file(db, file_id, filesystem_id(entry.folder.fd), stat.st_ino)
         findings.resolve(db, how, store_id=target.id, path=path, kinds=DOUBTS)
         events.append(db, "replication", "success", store=target.name, path=path, sha256=item.sha256, detail=how)

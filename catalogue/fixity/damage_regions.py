@@ -87,13 +87,13 @@ def locate_damage(bad: Sequence[SegmentDigest], segments: Sequence[SegmentDigest
     """Bad stretches, of all the file's ``segments``, as regions of the picture as shown; None when there are none."""
     if not bad:
         return None
-    pixels = _placed(bad)
+    pixels = _in_raster(bad)
     regions = _merged([_region(s, picture) for s in pixels]) if picture and picture.width and picture.height else []
     return Damage(tuple(regions), min(s.offset for s in bad), sum(s.length for s in bad), len(bad),
-                  len(pixels) < len(bad) and bool(_placed(segments)))
+                  len(pixels) < len(bad) and bool(_in_raster(segments)))
 
 
-def _placed(segments: Sequence[SegmentDigest]) -> list[SegmentDigest]:
+def _in_raster(segments: Sequence[SegmentDigest]) -> list[SegmentDigest]:
     """Those of which it is known where in the picture they lie; none at all in formats but TIFF."""
     return [segment for segment in segments if segment.width and segment.height]
 

@@ -145,9 +145,9 @@ def _source(db: Database, sha256: str, due: Due, asked: Store | None, target: Pa
             unfit.append(f"{store.name} is offline")
         elif not same_file(source := Path(real_path(root, holder.path)), target):
             return store, source, holder.path
-    place = f"in {asked.name!r}" if asked else "in any store"
+    searched = f"in {asked.name!r}" if asked else "in any store"
     others = f": {'; '.join(dict.fromkeys(unfit))}" if unfit else ""
-    raise NotFound(f"There is no sound copy of this file {place} to restore it from{others}.",
+    raise NotFound(f"There is no sound copy of this file {searched} to restore it from{others}.",
                    hint=f"Connect {', '.join(sorted(set(offline)))}." if offline else "", path=due.path)
 
 

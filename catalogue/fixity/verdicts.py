@@ -74,12 +74,12 @@ def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[
     Raises Stopped.
     """
     try:
-        place = real_path(root, path)
+        absolute = real_path(root, path)
     except UnusablePath as error:
         return Checked(Result.MISSING, detail=error.message)
     if link := link_on_the_way(root, path):
         return Checked(Result.MISSING, detail=f"{display_path(link)} is a link, and links are not followed")
-    return check(place, expected, on_read=on_read, cancelled=cancelled)
+    return check(absolute, expected, on_read=on_read, cancelled=cancelled)
 
 
 def judge(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cancelled) -> Verdict:

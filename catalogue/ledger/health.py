@@ -23,7 +23,7 @@ class Copy:
 
     file: Located
     state: str
-    place: Path | None          # where it can be opened now
+    path: Path | None           # where it can be opened now
     doubts: tuple[str, ...]
 
     @property
@@ -71,9 +71,9 @@ def sound_copy(health: Health | None) -> tuple[Scan, Copy, Path]:
     """A scan, its best copy, and where that can be opened. Raises CatalogueError where none is sound and within
     reach."""
     best = health.best if health else None
-    if health is None or best is None or best.place is None:
+    if health is None or best is None or best.path is None:
         raise CatalogueError(why_no_copy(health), hint=next_step(health))
-    return health.scan, best, best.place
+    return health.scan, best, best.path
 
 
 def next_step(health: Health | None) -> str:
@@ -104,12 +104,12 @@ def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:
     if root is None:
         return Copy(file, "offline", None, ours)
     try:
-        place = root / native_path(file.path)
+        path = root / native_path(file.path)
     except UnusablePath as error:
         return Copy(file, "missing", None, (*ours, error.message))
-    if not place.is_file():
+    if not path.is_file():
         return Copy(file, "missing", None, (*ours, "it cannot be found just now"))
-    return Copy(file, "in doubt" if ours else "sound", place, ours)
+    return Copy(file, "in doubt" if ours else "sound", path, ours)
 
 
 def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled: Cancelled) -> None:
@@ -117,12 +117,12 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
 
     Raises Damaged: the bytes differ. CatalogueError: the file cannot be reached or read.
     """
-    if copy.place is None:
+    if copy.path is None:
         raise CatalogueError("The file cannot be reached.", hint=f"Connect the store {copy.file.store!r}.",
                              path=copy.file.path)
     due = fixity.due_file(db, copy.file.id)
     if due is None or due.scan_id != scan.id:
-        raise CatalogueError("A different file is on record there by now.", hint="Look at it again.", path=copy.place)
+        raise CatalogueError("A different file is on record there by now.", hint="Look at it again.", path=copy.path)
     bytes_read = 0
 
     def add_read(count: int) -> None:
@@ -130,7 +130,7 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
         bytes_read += count
         report(Progress("sha-256", bytes_done=bytes_read))
 
-    checked = check(str(copy.place), Expected(due.size, due.mtime_ns, due.sha256), on_read=add_read,
+    checked = check(str(copy.path), Expected(due.size, due.mtime_ns, due.sha256), on_read=add_read,
                     cancelled=cancelled)
     store = stores.by_id(db, due.store_id)
     root = locate_store(db, store) or Path(copy.file.root)
@@ -140,6 +140,6 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
     if verdict.result is Result.INTACT:
         return
     if verdict.result in (Result.UNREADABLE, Result.MISSING, Result.CHANGING):
-        raise CatalogueError(f"The file cannot be checked: {verdict.detail}.", path=copy.place)
-    raise Damaged(f"The file has changed: {verdict.detail}.", path=copy.place,
+        raise CatalogueError(f"The file cannot be checked: {verdict.detail}.", path=copy.path)
+    raise Damaged(f"The file has changed: {verdict.detail}.", path=copy.path,
                   hint="Do not print from it. Restore a good copy: catalogue restore.")
