@@ -100,7 +100,9 @@ def tiles(session: Session, piece: tuple[str, ...]) -> int:
     chosen = find_piece(db, " ".join(piece))
     result = required(tiling(db, session.home, chosen), f"No tiles of {chosen.title} are known.",
                       "Compare new scans first: catalogue alike.")
-    session.emit(result, result.text().split("\n"))
+    values = plain(result)
+    values["places"] = values.pop("positions")     # its name in --json
+    session.emit(values, result.text().split("\n"))
     return int(bool(result.coverage.missing or result.turned))
 
 

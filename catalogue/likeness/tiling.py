@@ -18,7 +18,7 @@ class Tiling:
     bed; ``weave``: degrees by which the weave departs from the upright, where the master shows it."""
 
     master: str
-    places: tuple[tiles.TilePosition, ...]
+    positions: tuple[tiles.TilePosition, ...]
     coverage: tiles.Coverage
     turned: tuple[str, ...]
     aspect: float
@@ -28,15 +28,15 @@ class Tiling:
 
     def text(self) -> str:
         """The map with its legend, for the terminal."""
-        lines = [tiles.draw(self.places, self.aspect)]
-        for number, position in enumerate(self.places, 1):
+        lines = [tiles.draw(self.positions, self.aspect)]
+        for number, position in enumerate(self.positions, 1):
             left, top, right, bottom = position.box
             odd = "  TURNED against the others: the weave will not match" if position.tile in self.turned else ""
             across, down = f"{_share(left)}–{_share(right)} across", f"{_share(top)}–{_share(bottom)} down"
             lines.append(f"{number:>3}  {position.tile[:12]}  {across}, {down}, "
                          f"turned {round(position.rotation, 2) + 0.0:.2f}°{odd}")
         lines.append(
-            f"{self.coverage.covered:.1%} of the master {self.master[:12]} is covered by {len(self.places)} tiles."
+            f"{self.coverage.covered:.1%} of the master {self.master[:12]} is covered by {len(self.positions)} tiles."
         )
         for left, top, right, bottom in self.coverage.missing:
             lines.append(f"Missing: {left:.0%}–{right:.0%} across, {top:.0%}–{bottom:.0%} down.")
@@ -60,14 +60,15 @@ def tiling(db: Database, home: Home, piece: Piece) -> Tiling | None:
     located_tiles = tile_positions(db, piece.id)
     if located_tiles is None:
         return None
-    master, places = located_tiles
+    master, positions = located_tiles
     aspect = (master.width or 1) / (master.height or 1)
     size = _size(piece, master.width, master.height, master.ppi_x)
     settings = home.settings
     woven = _weave(home, master.sha256)
     return Tiling(
-        master.sha256, tuple(places), tiles.coverage(places, aspect), tuple(tiles.turned(places)), aspect, size,
-        tiles.expected(size, settings.bed_mm, settings.tile_overlap) if size else None, woven[0] if woven else None,
+        master.sha256, tuple(positions), tiles.coverage(positions, aspect), tuple(tiles.turned(positions)), aspect,
+        size, tiles.expected(size, settings.bed_mm, settings.tile_overlap) if size else None,
+        woven[0] if woven else None,
     )
 
 

@@ -263,11 +263,13 @@ def test_tiles_of_a_piece(shop: Shop, works: dict[str, np.ndarray]) -> None:
     piece = pieces.by_id(shop.db, 1)
     assert piece is not None
     found = tiling(shop.db, shop.home, piece)
-    assert found is not None and len(found.places) == 3
+    assert found is not None and len(found.positions) == 3
     assert len(found.coverage.missing) == 1, "the lower right corner was never captured"
     left, top, _, _ = found.coverage.missing[0]
     assert (left, top) == pytest.approx((0.55, 0.55), abs=0.03)
     assert "Missing:" in found.text()
+    told = CliRunner().invoke(command, ["--catalogue", str(shop.home.folder), "--json", "alike", "tiles", "cup"])
+    assert [position["tile"] for position in json.loads(told.stdout)["places"]] == [p.tile for p in found.positions]
 
 
 def test_merge_split_and_undo(shop: Shop, works: dict[str, np.ndarray]) -> None:
