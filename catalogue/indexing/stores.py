@@ -225,9 +225,9 @@ def stand_in_advice(store: Store) -> str:
     return ""
 
 
-def _clone_advice(store: Store, place: Path) -> str:
+def _clone_advice(store: Store, root: Path) -> str:
     return (f"it may be a clone, or the same disk in another case. If it is this store: catalogue store move"
-            f" {shell_word(store.name)} {shell_word(str(place))}. Its files count as copies again once they are read.")
+            f" {shell_word(store.name)} {shell_word(str(root))}. Its files count as copies again once they are read.")
 
 
 def record_offline(db: Database, store: Store, detail: str, stand_in: str) -> None:

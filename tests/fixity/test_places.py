@@ -320,11 +320,11 @@ def disks(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
         real = identity.identity(place)
         return real and identity.FileId(real.inode, 2)
 
-    for module in (noted_places, on_disk):
+    for module in (noted_locations, on_disk):
         monkeypatch.setattr(module, "device_of", device)
         monkeypatch.setattr(module, "filesystem_id", lambda _: "volume 7")
     monkeypatch.setattr(on_disk, "identity", one_inode)
-    monkeypatch.setattr(noted_places, "identity", lambda place, **options: (
+    monkeypatch.setattr(noted_locations, "identity", lambda place, **options: (
         one_inode(place) if Path(place).is_dir() else identity.identity(place, **options)))
     return serials
 
