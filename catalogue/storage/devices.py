@@ -1,4 +1,4 @@
-"""What a place is lost together with: the whole disks below it, or the server of a share.
+"""What a folder or file is lost together with: the whole disks below it, or the server of a share.
 
 Layout of sysfs: Documentation/ABI/stable/sysfs-block, Documentation/ABI/testing/sysfs-block-device and
 Documentation/ABI/stable/sysfs-bus-usb of the Linux kernel. Other systems tell nothing here.
@@ -18,24 +18,24 @@ _NUMBERED = "disk "
 
 
 class Device(NamedTuple):
-    """What a place lies on: its file system, and the whole disks below that, or the server of a share, as far as the
-    system tells."""
+    """What a folder or file lies on: its file system, and the whole disks below that, or the server of a share, as far
+    as the system tells."""
 
     filesystem: str
     disks: frozenset[str] = frozenset()
 
 
-def device_of(place: Path | str | int) -> Device:
-    """What a place lies on; nothing where nothing is there."""
+def device_of(path: Path | str | int) -> Device:
+    """What a path lies on; nothing where nothing is there."""
     try:
-        number = _number(os.stat(place).st_dev)  # noqa: PTH116 - a handle too
+        number = _number(os.stat(path).st_dev)  # noqa: PTH116 - a handle too
     except OSError:
         return Device("")
-    return Device(filesystem_id(place), physical_disks(place) or servers_of(number))
+    return Device(filesystem_id(path), physical_disks(path) or servers_of(number))
 
 
 def shares_device(first: Device, second: Device) -> bool:
-    """Whether two places are lost together when one disk or server fails: one file system, file systems of one disk,
+    """Whether two locations are lost together when one disk or server fails: one file system, file systems of one disk,
     or shares of one server, for nothing says that these lie on disks of their own. A file system cloned bit for bit is
     one by its name only."""
     return bool(first.disks & second.disks) or (
@@ -54,13 +54,13 @@ def numbered_disks(device: Device) -> frozenset[str]:
     return frozenset(disk for disk in device.disks if disk.startswith(_NUMBERED))
 
 
-def physical_disks(place: Path | str | int) -> frozenset[str]:
+def physical_disks(path: Path | str | int) -> frozenset[str]:
     """The whole disks under a file system: behind partitions, LVM and RAID, named so that a disk keeps its name.
 
     Empty where the system does not tell: shares, memory, pools that span devices, other systems than Linux.
     """
     try:
-        number = _number(os.stat(place).st_dev)  # noqa: PTH116 - a handle too
+        number = _number(os.stat(path).st_dev)  # noqa: PTH116 - a handle too
         if not (_BLOCKS / number).exists():  # as of btrfs, which numbers its subvolumes: by what was mounted
             number = next((_number(Path(mount.source).stat().st_rdev) for mount in mounts_in(mount_table())
                            if mount.device == number and mount.source.startswith("/dev/")), number)

@@ -25,10 +25,10 @@ class FileId(NamedTuple):
     inode: int
 
 
-def identity(place: Path | str | int, *, follow: bool = True) -> FileId | None:
+def identity(path: Path | str | int, *, follow: bool = True) -> FileId | None:
     """What a path or an open file is; None where nothing is there, or it cannot be looked at."""
     try:
-        status = os.stat(place, follow_symlinks=follow or isinstance(place, int))  # noqa: PTH116 - a handle too
+        status = os.stat(path, follow_symlinks=follow or isinstance(path, int))  # noqa: PTH116 - a handle too
     except (OSError, ValueError):  # ValueError: a path that holds a NUL leads nowhere
         return None
     return FileId(status.st_dev, status.st_ino)
@@ -54,7 +54,7 @@ def inside(path: Path, folder: Path) -> bool:
         real = real.parent
     if wanted is not None and any(identity(above) == wanted for above in (real, *real.parents)):
         return True
-    # a bind mount of a folder deeper down has parents of its own: compare the places within the file system
+    # a bind mount of a folder deeper down has parents of its own: compare the paths within the file system
     inner, outer = _within_filesystem(real), _within_filesystem(Path(os.path.realpath(folder)))
     return (inner is not None and outer is not None and inner[0] == outer[0]
             and Path(inner[1]).is_relative_to(outer[1]))
@@ -65,15 +65,15 @@ def overlapping(first: Path, second: Path) -> bool:
     return inside(first, second) or inside(second, first)
 
 
-def filesystem_id(place: Path | str | int) -> str:
+def filesystem_id(path: Path | str | int) -> str:
     """A name for the file system that stays over unmounting and a new mount point; "" where nothing is there.
 
     The volume's UUID where the system gives it, the share's source for a network mount, else the id that statvfs
     gives, which some file systems make from the device number.
     """
     try:
-        status = os.stat(place)  # noqa: PTH116 - a handle too
-        volume = os.statvfs(place)
+        status = os.stat(path)  # noqa: PTH116 - a handle too
+        volume = os.statvfs(path)
     except OSError:
         return ""
     return _filesystem(status.st_dev, volume.f_fsid, mount_table())
