@@ -11,7 +11,7 @@ from catalogue.fixity.restore import sources
 from catalogue.indexing.recording import ACCEPTED_EDIT
 from catalogue.reading.model import ACCESS_DENIED
 from catalogue.records import copies as copy_rows
-from catalogue.records import events, files, findings, fixity, pieces, scans
+from catalogue.records import events, files, findings, fixity, pieces, scans, sidecars
 from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.findings import Finding
@@ -70,6 +70,8 @@ def next_step(db: Database, finding: Finding, dates: str) -> NextStep:
     match finding.kind:
         case "single copy" | "no off-site copy":
             return _copy(db, finding)
+        case sidecars.MISSING | sidecars.DAMAGED | sidecars.DIFFERS:
+            return _sidecar(db, finding, store)
         case "moved":
             return NextStep("Index the store: the catalogue follows the file.", "index",
                             f"catalogue index {shell_word(store)}")
@@ -104,6 +106,24 @@ def _copy(db: Database, finding: Finding) -> NextStep:
         return NextStep(f"Copy it from {source} to {target}.", "look",
                         f"catalogue copy --to {shell_word(target)} --from {shell_word(source)}")
     return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {shell_word(target)}", target=target)
+
+
+def _sidecar(db: Database, finding: Finding, store: str) -> NextStep:
+    """How a copy of a sidecar is brought back. Copying writes none over another, so what is there must go first."""
+    other = sidecars.newest_elsewhere(db, finding.file_id) if finding.file_id is not None else None
+    if other is None:
+        purpose = " If it is gone on purpose, accept that." if finding.kind == sidecars.MISSING else ""
+        return NextStep(f"No copy of it is on record: write it again with the program it came from.{purpose}", "look")
+    name, kind = other
+    command = f"catalogue copy --to {shell_word(store)} --from {shell_word(name)}"
+    if finding.kind == sidecars.DIFFERS:
+        return NextStep("Compare the two, and remove the one that is out of date. If that is this one, then copy the"
+                        f" other from {name}.", "look", command)
+    if finding.kind == sidecars.DAMAGED:
+        return NextStep(f"Look at it, remove it if it is of no use, then copy the one from {name}.", "look", command)
+    if kind == "primary":  # what a copy run takes by itself
+        return NextStep(f"Copy it from {name}.", "copy", f"catalogue copy --to {shell_word(store)}", target=store)
+    return NextStep(f"Copy it from {name}.", "look", command)
 
 
 def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
@@ -170,6 +190,8 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
         finding = required(findings.by_id(db, finding_id), "There is no such finding.")
         scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
         lost = finding.kind in LOSSES and scan is not None and scans.content_fault(db, scan.id) != finding.kind
+        if finding.kind in (sidecars.DAMAGED, sidecars.DIFFERS):
+            raise Refused("The next audit would find it again.", hint=finding.hint)
         if finding.kind in DAMAGE or lost:
             raise Refused("Damage cannot be accepted.", hint="Restore the file, or index a sound one in its place.")
         findings.resolve_by_id(db, finding_id, f"accepted: {why}")
@@ -178,6 +200,8 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
         if gone and finding.file_id is not None:
             findings.resolve(db, f"accepted as missing: {why}", store_id=finding.store_id, path=finding.path)
             files.forget(db, finding.file_id)
+        elif finding.kind == sidecars.MISSING and finding.file_id is not None:
+            sidecars.forget_gone(db, finding.file_id)
         elif finding.kind == "edited" and not finding.former_sha256 and finding.file_id is not None:
             files.note_failure(db, finding.file_id, ACCEPTED_EDIT)
         findings.note_accepted(db, finding.kind, store, finding.path, scan.sha256 if scan else "", why)

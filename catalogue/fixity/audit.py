@@ -20,6 +20,7 @@ from catalogue.dates import shown_day
 from catalogue.fixity import copies, log, verdicts
 from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
+from catalogue.fixity.sidecar_audit import review_sidecars
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.locations import note_store_location
 from catalogue.indexing.stores import is_at, locate_store, record_offline, stand_in_advice
@@ -123,6 +124,9 @@ def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget =
                 else:
                     parts.append(_start(db, store, root, budget, stack))
             _run(db, parts, budget, report, cancelled)
+        beside = review_sidecars(db, home.settings.dates)
+        for part in parts:
+            part.findings += beside.get(part.store.id, Counter())
         audits.extend(_finish(db, home, part, report, cancelled) for part in parts)
         copies.review(db, home.settings)
         log.keep_head(db, home)

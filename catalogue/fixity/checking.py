@@ -11,6 +11,7 @@ from enum import StrEnum
 from catalogue.progress import Cancelled, Stopped
 from catalogue.reading.digests import ReadFailed, hash_open_file, read_block
 from catalogue.records.paths import stored_mtime
+from catalogue.records.sidecars import SeenSidecar
 from catalogue.storage.identity import identity
 from catalogue.storage.medium import drop_cache
 
@@ -44,7 +45,8 @@ class Expected:
 @dataclass(frozen=True, slots=True)
 class Checked:
     """One check. ``size`` and ``mtime_ns`` are as found; ``offset`` is the first byte that could not be read;
-    ``denied``: the system did not let it be opened, which says nothing of its bytes."""
+    ``denied``: the system did not let it be opened, which says nothing of its bytes. ``sidecars`` lie beside it; None
+    where nobody looked."""
 
     result: Result
     size: int = 0
@@ -53,6 +55,7 @@ class Checked:
     offset: int | None = None
     detail: str = ""
     denied: bool = False
+    sidecars: tuple[SeenSidecar, ...] | None = None
 
 
 def check(path: str, expected: Expected, *, on_read: Callable[[int], None], cancelled: Cancelled,

@@ -8,10 +8,12 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, StoreAway
 from catalogue.fixity.copying import Stopped, copy_verified
+from catalogue.fixity.sidecar_audit import look_beside
 from catalogue.indexing.stores import locate_store, opened_store
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import sha256_of_fd
-from catalogue.records import events, files, stores
+from catalogue.records import events, files, findings, stores
+from catalogue.records import sidecars as rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
@@ -92,7 +94,13 @@ def bring_sidecars(db: Database, target: Store, source: Store | None, *, masters
 
 
 def note_sidecar(db: Database, store: Store, picture: str, sidecar: Path, origin: str) -> None:
-    """Log that a sidecar lies beside a picture (a path as kept). Within a transaction."""
+    """Note and log that a sidecar lies beside a picture (a path as kept). Within a transaction."""
+    file = files.by_path(db, store.id, picture)
+    seen = look_beside(sidecar.parent / native_path(picture).rpartition("/")[2])
+    if file is not None and seen is not None:
+        rows.note(db, file.id, seen)
+        if not rows.any_gone(db, file.id):
+            findings.resolve(db, f"copied from {origin}", store_id=store.id, path=picture, kinds=(rows.MISSING,))
     events.append(db, "replication", "success", store=store.name, path=picture,
                   detail=f"its sidecar {display_path(escape_path(sidecar.name))} copied from {origin}")
 

@@ -11,12 +11,13 @@ from catalogue.fixity import damage_regions
 from catalogue.fixity.checking import Checked, Expected, Result, check
 from catalogue.fixity.copying import Stopped
 from catalogue.fixity.damage_regions import Damage
+from catalogue.fixity.sidecar_audit import look_beside
 from catalogue.indexing.crawl import crawl
 from catalogue.indexing.locations import note_file_location
 from catalogue.indexing.recording import real_path
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.reading.model import ACCESS_DENIED
-from catalogue.records import events, files, findings, fixity, pieces, scans, stores
+from catalogue.records import events, files, findings, fixity, pieces, scans, sidecars, stores
 from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.events import Event
@@ -68,8 +69,8 @@ def link_on_the_way(root: Path, path: str) -> str:
 
 def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[[int], None],
                 cancelled: Cancelled) -> Checked:
-    """:func:`check` of a stored path below a root. One that must not be followed, as no index run does, is no file:
-    missing.
+    """:func:`check` of a stored path below a root, and of what lies beside it. One that must not be followed, as no
+    index run does, is no file: missing.
 
     Raises Stopped.
     """
@@ -79,7 +80,8 @@ def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[
         return Checked(Result.MISSING, detail=error.message)
     if link := link_on_the_way(root, path):
         return Checked(Result.MISSING, detail=f"{display_path(link)} is a link, and links are not followed")
-    return check(absolute, expected, on_read=on_read, cancelled=cancelled)
+    checked = check(absolute, expected, on_read=on_read, cancelled=cancelled)
+    return checked if checked.result is Result.MISSING else replace(checked, sidecars=look_beside(Path(absolute)))
 
 
 def judge(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cancelled) -> Verdict:
@@ -130,6 +132,8 @@ def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
     run reads the file again.
     """
     due, checked, result = verdict.due, verdict.checked, verdict.result
+    if checked.sidecars is not None:
+        sidecars.note(db, due.id, checked.sidecars)
     if result is Result.CHANGING:
         files.note_failure(db, due.id, result.value)
         _observe(db, store, verdict, None, ())

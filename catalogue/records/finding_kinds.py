@@ -3,7 +3,8 @@
 # Every kind of finding that the program opens.
 KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
          "undecoded", "reader crashed", "no profile", "vanished", "changing", "single copy", "no off-site copy",
-         "offline", "link", "unreadable folder", "name not UTF-8", "unusable manifest")
+         "sidecar missing", "sidecar damaged", "sidecars differ", "offline", "link", "unreadable folder",
+         "name not UTF-8", "unusable manifest")
 
 # Bytes that are wrong or gone: shown before everything that is merely untidy.
 DAMAGE_KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "missing")

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from catalogue.fixity.advice import next_step
-from catalogue.records import copies, files, findings, locations, stores
-from catalogue.records.database import migrations, open_database, transaction
+from catalogue.records import copies, database, files, findings, locations, stores
+from catalogue.records.database import migrate, migrations, open_database, transaction
 from catalogue.storage.devices import Device
 
 A, B = "a1" * 32, "b2" * 32
@@ -88,10 +88,12 @@ def test_an_older_catalogue_learns_which_of_its_stores_are_shares_of_one_server(
     places = {"a": "share //Nas./scans", "b": "share nas:/export/b", "c": "share ada@nas:/prints/c", "d": "share hgfs",
               "e": "volume 12\ndisk naa.5 100", "f": "volume 34\ndisk naa.5 100", "g": "volume 34",
               "h": "share https://nas/dav", "i": "share [fe80::1]:/i"}
-    with closing(open_database(tmp_path / "catalogue.sqlite")) as db, transaction(db):
-        db.execute("ALTER TABLE store_place DROP COLUMN disks")
-        db.execute("ALTER TABLE store_place DROP COLUMN device")
-        db.execute("PRAGMA user_version = 29")
+    (tmp_path / "catalogue.sqlite").touch()
+    with closing(database._prepared(database._connected(tmp_path / "catalogue.sqlite"))) as db:
+        db.execute("BEGIN")
+        migrate(db, upto=29)
+        db.execute("COMMIT")
+    with closing(database._prepared(database._connected(tmp_path / "catalogue.sqlite"))) as db, transaction(db):
         for number, (name, place) in enumerate(places.items(), 1):
             stores.add(db, name, f"/{name}", "copy", name)
             db.execute("INSERT INTO store_place VALUES (?, ?, 2, ?)", [number, place, T])
@@ -102,5 +104,8 @@ def test_an_older_catalogue_learns_which_of_its_stores_are_shares_of_one_server(
     assert locations.store_location(db, 4) == locations.StoreLocation(Device("share hgfs"), 2)
     with db.conn:
         locations.note_store(db, 7, Device("volume 34"), 2)
+        locations.note_store(db, 5, Device("volume 12", frozenset({"sdb 9 b7c4"})), 2)
     assert ("e", "g", "") in locations.shared_disks(db) and len(locations.shared_disks(db)) == 6
+    noted = locations.store_location(db, 5)
+    assert noted and noted.device.disks == {"disk naa.5 100", "sdb 9 b7c4"}, "a case without a number tells no other"
     db.close()

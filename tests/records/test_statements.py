@@ -108,7 +108,7 @@ STATED = {"answer", "artist_stated", "edition", "edition_print", "finding_accept
 # … what was observed, what follows from both, and the program's own notes of its work
 NOT_STATED = {"artist", "damage", "event", "file", "file_place", "finding", "fixity_turn", "intake_file", "issued_id",
               "likeness", "likeness_seen", "order_buyer", "picture_hash", "piece", "piece_change", "refiling", "run",
-              "scan", "scan_guess", "segment", "statement_staged", "store_place", "unsettled"}
+              "scan", "scan_guess", "segment", "sidecar", "statement_staged", "store_place", "unsettled"}
 
 
 def test_every_table_that_holds_statements_is_watched(db: Database) -> None:

@@ -1,0 +1,95 @@
+"""Sidecars as an audit looks at them: gone, not to be read, or saying something else than beside another copy.
+
+Other programs edit sidecars by right, so nothing is said of their bytes as such. What lies beside a picture is read
+when the picture is, and judged by the records once all have been.
+"""
+
+import io
+from collections import Counter
+from datetime import UTC, datetime
+from hashlib import sha256
+from itertools import groupby
+from pathlib import Path
+
+from catalogue.dates import shown_day
+from catalogue.records import findings, sidecars
+from catalogue.records.database import Database, transaction
+from catalogue.records.paths import display_path, escape_path, native_path, stored_mtime
+from catalogue.records.sidecars import SeenSidecar, SidecarFault
+from catalogue.storage.folders import open_folder, read_small
+from catalogue.storage.sidecars import sidecar_names, sidecars_of
+from catalogue.untrusted import SIDECAR_BYTES
+
+_BLANK = b"\0 \r\n\t"
+_UTF16 = (b"\xff\xfe", b"\xfe\xff")
+_HINTS = {sidecars.MISSING: "Copy it from another store; accept it if it is gone on purpose.",
+          sidecars.DAMAGED: "Look at it, remove it if it is of no use, and copy a good one from another store.",
+          sidecars.DIFFERS: "Compare them, and remove the one that is out of date; then copy the other there."}
+
+
+def look_beside(picture: Path) -> tuple[SeenSidecar, ...] | None:
+    """The sidecars beside a picture, each read whole; None where that cannot be told: the folder cannot be read, the
+    picture went, or one was being written."""
+    try:
+        with open_folder(picture.parent) as folder:
+            entry, names, seen = folder.entry(picture.name), sidecar_names(picture.name), []
+            for sidecar in sidecars_of(entry):
+                before = sidecar.stat()
+                data = read_small(sidecar, SIDECAR_BYTES)
+                after = sidecar.stat()
+                if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+                    return None
+                seen.append(SeenSidecar(names.index(sidecar.name), "" if data is None else sha256(data).hexdigest(),
+                                        stored_mtime(after.st_mtime_ns), _fault(data, after.st_size)))
+            return tuple(seen) if entry.exists() else None
+    except OSError:
+        return None
+
+
+def _fault(data: bytes | None, size: int) -> str:
+    """Why a sidecar cannot be read; "" where it can. No entity is expanded, no document type followed."""
+    if data is None:
+        return ("cannot be read" if size <= SIDECAR_BYTES else
+                f"is larger than the {SIDECAR_BYTES >> 20} MB a sidecar may have, and was not read")
+    if not data.strip(_BLANK):
+        return "is empty"
+    from defusedxml import DefusedXmlException
+    from defusedxml.ElementTree import ParseError, iterparse
+
+    text = data if data.startswith(_UTF16) else data.strip(_BLANK)  # padding, which XML does not allow before its start
+    try:
+        for _, element in iterparse(io.BytesIO(text), events=("end",), forbid_dtd=True):
+            element.clear()
+    except DefusedXmlException:
+        return "declares a document type, which XMP has not"
+    except (ParseError, ValueError, LookupError) as error:
+        return f"is cut short or damaged: {error}"
+    return ""
+
+
+def review_sidecars(db: Database, dates: str) -> dict[int, Counter[str]]:
+    """Bring the findings of sidecars up to date with what was last seen; gives how many are open, by store and kind."""
+    opened: dict[int, Counter[str]] = {}
+    with transaction(db):
+        known = {(f.store_id, f.path, f.kind): f for kind in sidecars.KINDS for f in findings.list_open(db, kind=kind)}
+        for place, group in groupby(sidecars.faults(db), lambda fault: (fault.store_id, fault.path, fault.kind)):
+            faults = list(group)
+            detail, finding = "; ".join(_detail(fault, dates) for fault in faults), known.pop(place, None)
+            if finding is None or finding.detail != detail:
+                findings.record(db, place[2], detail, store_id=place[0], path=place[1], file_id=faults[0].file_id,
+                                scan_id=faults[0].scan_id, hint=_HINTS[place[2]])
+            opened.setdefault(place[0], Counter())[place[2]] += 1
+        for finding in known.values():
+            findings.resolve_by_id(db, finding.id, "its sidecars were looked at again")
+    return opened
+
+
+def _detail(fault: SidecarFault, dates: str) -> str:
+    name = display_path(escape_path(sidecar_names(native_path(fault.path).rpartition("/")[2])[fault.beside]))
+    if fault.kind == sidecars.DAMAGED:
+        return f"its sidecar {name} {fault.fault}"
+    if fault.kind == sidecars.MISSING:
+        return f"its sidecar {name} is gone" if fault.other == "" else (
+            f"its sidecar {name} is not there, but in {fault.other}")
+    day = shown_day(datetime.fromtimestamp(fault.mtime_ns / 1e9, UTC).isoformat(), dates)
+    return f"its sidecar {name} differs from the newer one in {fault.other}, of {day}"

@@ -1,0 +1,158 @@
+"""Sidecars under an audit: gone, not to be read, or saying something else than beside another copy."""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from fixity_shop import Shop
+
+from catalogue.errors import Refused
+from catalogue.fixity import sidecar_audit
+from catalogue.fixity.advice import accept, next_step
+from catalogue.fixity.sidecar_audit import look_beside
+from catalogue.operations import copying as copying_operation
+from catalogue.records import findings, scans, sidecars
+from catalogue.records.database import transaction
+from catalogue.records.sidecars import SeenSidecar
+
+PACKET = ('<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?><x:xmpmeta xmlns:x="adobe:ns:meta/">'
+          '<title>%s</title></x:xmpmeta><?xpacket end="w"?>')
+MASTER = "Ada/Harbour/0.tif"
+DAY = "%d %b %Y"
+Scan = Callable[..., Path]
+
+
+@pytest.fixture
+def pair(shop: Shop, scan: Scan) -> tuple[Path, Path]:
+    """Sidecars of a master and of its copy in another store, the same at first; both audited once."""
+    sidecar = scan(f"main/{MASTER}").with_suffix(".xmp")
+    write(sidecar, "Harbour")
+    shop.add("nas", "copy")
+    shop.index()
+    with transaction(shop.db):
+        scans.set_role(shop.db, shop.due(MASTER).scan_id, "master")
+    copying_operation.copy_to_store(shop.db, shop.home, copying_operation.plan_copy(shop.db, "nas"))
+    assert audit(shop) == {}
+    return sidecar, shop.folder / "nas" / Path(MASTER).with_suffix(".xmp")
+
+
+def write(sidecar: Path, title: str, day: int = 1) -> None:
+    sidecar.write_text(PACKET % title, encoding="utf-8")
+    os.utime(sidecar, (1_700_000_000 + day * 86_400,) * 2)
+
+
+def audit(shop: Shop) -> dict[str, dict[str, int]]:
+    """What an audit of one store after the other finds of sidecars, by store."""
+    done = {name: shop.audit(name).findings for name in ("main", "nas")}
+    return {name: kinds for name, every in done.items()
+            if (kinds := {kind: count for kind, count in every.items() if kind in sidecars.KINDS})}
+
+
+@pytest.mark.parametrize(("data", "fault"), [
+    ((PACKET % "é").encode(), ""), ((PACKET % "é").encode("utf-16"), ""),
+    (b"  \r\n" + (PACKET % "x").encode() + b"\0" * 9, ""),
+    (b"", "is empty"), (b"\0 \n\0", "is empty"), ((PACKET % "x").encode()[:-40], "is cut short or damaged: "),
+    ((PACKET % "\x01").encode(), "is cut short or damaged: "), (b"\xff\xd8\xff\xe0", "is cut short or damaged: "),
+    (b'<!DOCTYPE a [<!ENTITY b "bb"><!ENTITY c "&b;&b;">]><a>&c;</a>', "declares a document type"),
+    (b'<!DOCTYPE a SYSTEM "file:///etc/passwd"><a/>', "declares a document type"),
+    ((PACKET % ("x" * 4096)).encode(), "is larger than")])
+def test_what_can_be_read_of_a_sidecar(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, data: bytes, fault: str) -> None:
+    """Well-formed as XML 1.0 says, blanks around it as programs leave them; entities are never expanded."""
+    monkeypatch.setattr(sidecar_audit, "SIDECAR_BYTES", 4096)
+    (tmp_path / "0.tif").write_bytes(b"picture")
+    (tmp_path / "0.tif.XMP").write_bytes(data)
+    (tmp_path / "0.xmp").symlink_to(tmp_path / "0.tif.XMP")
+    (seen,) = look_beside(tmp_path / "0.tif") or ()
+    assert seen.beside == 1 and seen.fault.startswith(fault) and bool(seen.fault) == bool(fault)
+
+
+def test_nothing_is_said_where_nothing_can_be_seen(tmp_path: Path) -> None:
+    assert look_beside(tmp_path / "gone" / "0.tif") is None and look_beside(tmp_path / "0.tif") is None
+    (tmp_path / "0.tif").write_bytes(b"picture")
+    assert look_beside(tmp_path / "0.tif") == ()
+
+
+def test_a_sidecar_that_was_seen_and_is_gone_is_brought_back_by_a_copy(shop: Shop, pair: tuple[Path, Path]) -> None:
+    for sidecar, store, command, action in ((pair[1], "nas", "catalogue copy --to nas", "copy"),
+                                            (pair[0], "main", "catalogue copy --to main --from nas", "look")):
+        sidecar.unlink()
+        assert audit(shop) == {store: {"sidecar missing": 1}} == audit(shop)
+        finding = shop.finding("sidecar missing")
+        step = next_step(shop.db, finding, DAY)
+        assert (finding.path, step.command, step.action) == (MASTER, command, action)
+        assert finding.detail == f"its sidecar 0.xmp is not there, but in {'main' if store == 'nas' else 'nas'}"
+        plan = copying_operation.plan_copy(shop.db, store, "main" if store == "nas" else "nas")
+        assert copying_operation.copy_to_store(shop.db, shop.home, plan).sidecars == 1
+        assert "sidecar missing" not in shop.kinds(MASTER, store), "at once"
+        assert audit(shop) == {}
+
+
+def test_a_sidecar_that_is_gone_on_purpose_is_accepted(shop: Shop, pair: tuple[Path, Path]) -> None:
+    for sidecar in pair:
+        sidecar.unlink()
+    audit(shop)
+    assert audit(shop) == {"main": {"sidecar missing": 1}, "nas": {"sidecar missing": 1}}
+    for finding in findings.list_open(shop.db, kind="sidecar missing"):
+        assert finding.detail == "its sidecar 0.xmp is gone" and "on purpose" in next_step(shop.db, finding, DAY).text
+        accept(shop.db, shop.home.settings, finding.id, "described in the file itself")
+    assert audit(shop) == {}
+
+
+def test_a_sidecar_cut_short_is_found_and_well_again_once_it_was_replaced(shop: Shop, pair: tuple[Path, Path]) -> None:
+    pair[1].write_bytes(pair[1].read_bytes()[:90])
+    assert audit(shop) == {"nas": {"sidecar damaged": 1}}
+    finding = shop.finding("sidecar damaged")
+    assert finding.detail.startswith("its sidecar 0.xmp is cut short or damaged: ")
+    assert next_step(shop.db, finding, DAY).command == "catalogue copy --to nas --from main"
+    with pytest.raises(Refused, match="find it again"):
+        accept(shop.db, shop.home.settings, finding.id, "so be it")
+    pair[1].unlink()
+    copying_operation.copy_to_store(shop.db, shop.home, copying_operation.plan_copy(shop.db, "nas"))
+    assert audit(shop) == {}
+
+
+def test_of_two_that_differ_the_older_is_named(shop: Shop, pair: tuple[Path, Path]) -> None:
+    write(pair[0], "The harbour", day=3)
+    audit(shop)
+    assert audit(shop) == {"nas": {"sidecars differ": 1}}
+    finding = shop.finding("sidecars differ")
+    assert finding.detail == "its sidecar 0.xmp differs from the newer one in main, of 17 Nov 2023"
+    assert next_step(shop.db, finding, DAY).command == "catalogue copy --to nas --from main"
+    write(pair[1], "The harbour at dusk", day=4)
+    audit(shop)
+    assert audit(shop) == {"main": {"sidecars differ": 1}} and shop.kinds(MASTER, "nas") == set()
+    write(pair[0], "The harbour at dusk")
+    assert audit(shop) == {}, "the same again, whatever its day"
+    with transaction(shop.db):
+        scans.set_role(shop.db, shop.due(MASTER).scan_id, "reference")
+    write(pair[0], "Harbour")
+    assert audit(shop) == {}, "of masters alone"
+
+
+def test_a_copy_that_never_had_the_sidecar_is_told_from_the_next_audit_on(
+        shop: Shop, scan: Scan, pair: tuple[Path, Path]) -> None:
+    write(pair[0].with_name("0.tif.xmp"), "The harbour")
+    assert shop.audit("nas").findings == shop.audit("main").findings == {}
+    assert shop.audit("nas").findings == {"sidecar missing": 1}
+    assert shop.finding("sidecar missing").detail == "its sidecar 0.tif.xmp is not there, but in main"
+    (pair[0].with_name("0.tif.xmp")).unlink()
+    shop.audit("main")
+    assert "sidecar missing" not in shop.kinds(MASTER, "nas"), "main has it no more either"
+
+
+def test_a_picture_that_is_missing_says_nothing_of_its_sidecars(shop: Shop, pair: tuple[Path, Path]) -> None:
+    pair[0].unlink()
+    pair[0].with_suffix(".tif").unlink()
+    assert audit(shop) == {}
+    assert shop.kinds(MASTER) >= {"missing"} and "sidecar missing" not in shop.kinds(MASTER)
+
+
+def test_another_spelling_of_the_suffix_is_the_same_sidecar(shop: Shop, pair: tuple[Path, Path]) -> None:
+    file_id = shop.due(MASTER).id
+    with transaction(shop.db):
+        sidecars.note(shop.db, file_id, [SeenSidecar(3, "a1", 5)])
+        assert not sidecars.any_gone(shop.db, file_id)
+        sidecars.note(shop.db, file_id, [])
+    assert sidecars.any_gone(shop.db, file_id)
