@@ -48,9 +48,9 @@ def main() -> None:
                           "peak MiB": peak_mib()}))
         return
     with tempfile.TemporaryDirectory() as name:
-        place = (asked.keep or Path(name)).absolute()
-        place.mkdir(parents=True, exist_ok=True)
-        figures = measure(place, asked.files, asked.built, asked.only.split(",") if asked.only else None)
+        folder = (asked.keep or Path(name)).absolute()
+        folder.mkdir(parents=True, exist_ok=True)
+        figures = measure(folder, asked.files, asked.built, asked.only.split(",") if asked.only else None)
     print(json.dumps(figures, indent=1) if asked.json else "\n".join(table(figures)))
 
 
@@ -65,14 +65,14 @@ def peak_mib() -> float:
     return held / 2**20 if sys.platform == "darwin" else held / 1024
 
 
-def measure(place: Path, count: int, built: int, only: list[str] | None = None) -> dict[str, dict[str, float]]:
+def measure(folder: Path, count: int, built: int, only: list[str] | None = None) -> dict[str, dict[str, float]]:
     """Every stage in a process of its own: ``{stage: {figure: value}}``."""
     figures: dict[str, dict[str, float]] = {}
     for stage in STAGES:
-        if (only and stage not in only) or (stage in ("paint", "record") and (place / f"{stage}.done").exists()):
+        if (only and stage not in only) or (stage in ("paint", "record") and (folder / f"{stage}.done").exists()):
             continue
         began = time.perf_counter()
-        done = subprocess.run([sys.executable, __file__, "--stage", stage, "--place", place, "--files", str(count),
+        done = subprocess.run([sys.executable, __file__, "--stage", stage, "--place", folder, "--files", str(count),
                                "--built", str(built)],
                               check=False, stdout=subprocess.PIPE, text=True)
         if done.returncode:
@@ -81,7 +81,7 @@ def measure(place: Path, count: int, built: int, only: list[str] | None = None) 
         figures[stage] = json.loads(done.stdout.splitlines()[-1])
         print(f"{stage}: {time.perf_counter() - began:.1f} s", file=sys.stderr, flush=True)
         if stage in ("paint", "record"):
-            (place / f"{stage}.done").touch()
+            (folder / f"{stage}.done").touch()
     return figures
 
 
@@ -92,17 +92,17 @@ def table(figures: dict[str, dict[str, float]]) -> Iterator[str]:
             yield f"{stage:<10} {name:<44} {value:12,.2f}"
 
 
-def paint(place: Path, count: int) -> dict[str, float]:
+def paint(folder: Path, count: int) -> dict[str, float]:
     """Real tiny TIFFs, all different."""
     from painting.bulk import write_tiny
 
     began = time.perf_counter()
     for number, (name, share, _) in enumerate(SHARES):
-        write_tiny(place / name, round(count * share), number + 1, lambda _: None)
+        write_tiny(folder / name, round(count * share), number + 1, lambda _: None)
     return {"files": count, "seconds": time.perf_counter() - began}
 
 
-def record(place: Path, count: int) -> dict[str, float]:
+def record(folder: Path, count: int) -> dict[str, float]:
     """Record every file as if read: sizes and times of the true file, content invented."""
     from catalogue.indexing.crawl import crawl
     from catalogue.indexing.recording import record as record_reading
@@ -111,11 +111,11 @@ def record(place: Path, count: int) -> dict[str, float]:
     from catalogue.records.database import open_database, transaction
     from catalogue.settings import Home
 
-    home = Home(place / "home")
+    home = Home(folder / "home")
     db = open_database(home.database)
     began, done = time.perf_counter(), 0
     for name, _, kind in SHARES:
-        root = place / name / "main-disk"
+        root = folder / name / "main-disk"
         store = add_store(db, name, root, kind, consent=True)
         with transaction(db):
             run_id = runs.start(db, "index", store.id)
@@ -162,11 +162,11 @@ def invented(path: str, size: int, mtime_ns: int, store: str) -> Any:
                    segments=segments)
 
 
-def walked(place: Path) -> tuple[float, int]:
+def walked(folder: Path) -> tuple[float, int]:
     """The least any crawler can do: list every folder, ask size and time of every file. Seconds and files."""
     began, count = time.perf_counter(), 0
     for name, _, _ in SHARES:
-        stack = [str(place / name / "main-disk")]
+        stack = [str(folder / name / "main-disk")]
         while stack:
             with os.scandir(stack.pop()) as entries:
                 for entry in entries:
@@ -177,18 +177,18 @@ def walked(place: Path) -> tuple[float, int]:
     return time.perf_counter() - began, count
 
 
-def again(place: Path, _: int) -> dict[str, float]:
+def again(folder: Path, _: int) -> dict[str, float]:
     """A second index run: nothing has changed, nothing may be opened; beside a bare walk, the best of three each."""
     from catalogue.indexing.service import index
     from catalogue.records import stores
     from catalogue.records.database import open_database
     from catalogue.settings import Home
 
-    home = Home(place / "home")
+    home = Home(folder / "home")
     db = open_database(home.database)
     bare, runs = [], []
     for _ in range(3):  # by turns, so that what else the machine does falls on both
-        bare.append(walked(place))
+        bare.append(walked(folder))
         began = time.perf_counter()
         summaries = index(db, home, stores.listed(db), workers=1)
         runs.append(time.perf_counter() - began)
@@ -198,7 +198,7 @@ def again(place: Path, _: int) -> dict[str, float]:
             "ratio": min(runs) / least}
 
 
-def search(place: Path, _: int) -> dict[str, float]:
+def search(folder: Path, _: int) -> dict[str, float]:
     """Queries as typed: whole words, words begun, two words, slips; one vocabulary kept as a screen keeps it."""
     from catalogue.records import browsing
     from catalogue.records.database import read_only_database
@@ -207,7 +207,7 @@ def search(place: Path, _: int) -> dict[str, float]:
     from catalogue.records.search import search as find
     from catalogue.settings import Home
 
-    db = read_only_database(Home(place / "home").database)
+    db = read_only_database(Home(folder / "home").database)
     began = time.perf_counter()
     vocabulary = load_vocabulary(db)
     loading = time.perf_counter() - began
@@ -229,13 +229,13 @@ def search(place: Path, _: int) -> dict[str, float]:
     return {"vocabulary ms": loading * 1000, "p95 ms": quantiles(every, n=20)[18], **kinds, "worst ms": max(every)}
 
 
-def plan(place: Path, _: int) -> dict[str, float]:
+def plan(folder: Path, _: int) -> dict[str, float]:
     """What an audit does before it reads its first file: which are due, oldest check first."""
     from catalogue.records import fixity, stores
     from catalogue.records.database import open_database
     from catalogue.settings import Home
 
-    db = open_database(Home(place / "home").database)
+    db = open_database(Home(folder / "home").database)
     began, due = time.perf_counter(), 0
     for store in stores.listed(db):
         ids, _ = fixity.due(db, store.id, 1 << 30)
@@ -243,24 +243,24 @@ def plan(place: Path, _: int) -> dict[str, float]:
     return {"seconds": time.perf_counter() - began, "due": due}
 
 
-def size(place: Path, _: int) -> dict[str, float]:
+def size(folder: Path, _: int) -> dict[str, float]:
     """The catalogue's own size, log included; previews lie beside it and are not counted."""
     from catalogue.records import pieces
     from catalogue.records.database import read_only_database
     from catalogue.settings import Home
 
-    home = Home(place / "home")
+    home = Home(folder / "home")
     scans = pieces.counts(read_only_database(home.database))["scan"]
     taken = sum(p.stat().st_size for p in home.folder.glob("catalogue.sqlite*"))
     return {"MB": taken / 1e6, "bytes a scan": taken / scans}
 
 
-def sample(place: Path, count: int) -> dict[str, float]:
+def sample(folder: Path, count: int) -> dict[str, float]:
     """How fast one process reads new files for the first time: a thousand of them."""
     from catalogue.indexing.crawl import crawl
     from catalogue.reading.file import read_file
 
-    root = place / SHARES[0][0] / "main-disk"
+    root = folder / SHARES[0][0] / "main-disk"
     every = islice(crawl(root, (), lambda _: None), 0, None, max(1, count // 1000))
     paths = [root / path for path, _, _ in islice(every, 1000)]
     read_file(paths[0])
@@ -270,18 +270,18 @@ def sample(place: Path, count: int) -> dict[str, float]:
     return {"files a second, one process": len(paths) / (time.perf_counter() - began)}
 
 
-def alike(place: Path, built: int) -> dict[str, float]:
+def alike(folder: Path, built: int) -> dict[str, float]:
     """The index of likenesses built over all scans."""
     from scale_alike import build
 
-    return build(place, built)
+    return build(folder, built)
 
 
-def another(place: Path, built: int) -> dict[str, float]:
+def another(folder: Path, built: int) -> dict[str, float]:
     """One new scan compared with all; the last stage, for it adds scans."""
     from scale_alike import another as compared
 
-    return compared(place, built)
+    return compared(folder, built)
 
 
 STAGES: dict[str, Callable[[Path, int], dict[str, float]]] = {

@@ -31,8 +31,8 @@ def main() -> int:
     from painting.demo import paint_demo
 
     wrong = 0
-    with tempfile.TemporaryDirectory() as place:
-        disks, home = Path(place) / "disks", Home(Path(place) / "home")
+    with tempfile.TemporaryDirectory() as temporary:
+        disks, home = Path(temporary) / "disks", Home(Path(temporary) / "home")
         home.folder.mkdir()
         disks.mkdir()
         began = spent()

@@ -18,7 +18,7 @@ if sys.version_info < (3, 11):  # noqa: UP036 - told before anything is imported
 
 from environment import ROOT, Failed, install, speak_anywhere
 
-PLACE = ROOT / ".demo"
+FOLDER = ROOT / ".demo"
 
 
 def main() -> int:
@@ -34,12 +34,12 @@ def main() -> int:
     if screens and (not sys.stdin.isatty() or not sys.stdout.isatty() or os.environ.get("TERM") in ("dumb", "unknown")):
         parser.error("the screens need a terminal; --no-screens prints what was found")
     try:
-        programs = install(PLACE, dev=False)
+        programs = install(FOLDER, dev=False)
     except Failed as failure:
         print(failure, file=sys.stderr)
         return 2
     words = ["--no-screens"] * (not screens) + ["--json"] * asked.json
-    return subprocess.run([programs / "catalogue", "--catalogue", PLACE / "catalogue", "demo", *words],
+    return subprocess.run([programs / "catalogue", "--catalogue", FOLDER / "catalogue", "demo", *words],
                           check=False).returncode
 
 

@@ -44,8 +44,8 @@ def main() -> None:
     from catalogue.settings import Home
 
     asked.folder.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory() as place:
-        home = Home(asked.catalogue) if asked.catalogue else filled(Path(place), asked.archive)
+    with tempfile.TemporaryDirectory() as temporary:
+        home = Home(asked.catalogue) if asked.catalogue else filled(Path(temporary), asked.archive)
         for name, (mode, keys) in TOUR.items():
             picture = asyncio.run(drawn(home, mode, keys))
             (asked.folder / f"{name}.svg").write_text(picture, encoding="utf-8")

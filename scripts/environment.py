@@ -37,7 +37,7 @@ def environ(programs: Path | None) -> dict[str, str]:
                    "VIRTUAL_ENV": str(programs.parent)}
 
 
-def install(place: Path, *, dev: bool, fresh: bool = False, compiled: bool = False,
+def install(folder: Path, *, dev: bool, fresh: bool = False, compiled: bool = False,
             python: str = sys.executable) -> Path:
     """The folder of programs of an environment in ``place``, made or brought up to date as pyproject.toml says.
 
@@ -45,7 +45,7 @@ def install(place: Path, *, dev: bool, fresh: bool = False, compiled: bool = Fal
     first: to compile all takes as long as the rest of the installation, and most are never used. For a user who may
     not write there everything is compiled. Raises Failed with pip's words.
     """
-    venv, stamp = place / "venv", place / "installed.toml"
+    venv, stamp = folder / "venv", folder / "installed.toml"
     programs = venv / "bin"
     wanted = (ROOT / "pyproject.toml").read_bytes()
     # the scripts in an environment name their own folder: a checkout that was moved needs a new one

@@ -85,12 +85,12 @@ def points_of(calls: Sequence[str], fault: str, wanted: int) -> list[int]:
 
 def calls_of(work: "Work", states: States) -> tuple[tuple[str, ...], str]:  # noqa: F821
     """The calls that a run without a fault makes, and what is wrong with it."""
-    place = states.now
+    archive = states.now
     states.begin(work.state)
-    before = place.before()
-    whole = run(work.arguments(place), place.home, place.folder)
-    wrong = [*filter(None, [work.wrong(place)]), *place.half(),
-             *place.lost(before, same_log=not work.recovers, ended=True)]
+    before = archive.before()
+    whole = run(work.arguments(archive), archive.home, archive.folder)
+    wrong = [*filter(None, [work.wrong(archive)]), *archive.half(),
+             *archive.lost(before, same_log=not work.recovers, ended=True)]
     if whole.code not in work.codes or wrong:
         return whole.calls, f"does not run through without a fault: {whole.code} {whole.told[-600:]} {wrong}"
     return whole.calls, ""
@@ -98,32 +98,32 @@ def calls_of(work: "Work", states: States) -> tuple[tuple[str, ...], str]:  # no
 
 def try_fault(work: "Work", states: States, tally: Tally, strike: Strike) -> None:  # noqa: F821
     """One call of one command struck; adds to the tally what was wrong."""
-    place = states.now
+    archive = states.now
     states.begin(work.state)
-    before = place.before()
-    done = run(work.arguments(place), place.home, place.folder, strike)
+    before = archive.before()
+    done = run(work.arguments(archive), archive.home, archive.folder, strike)
     tally.faults += 1
     where = f"{work.name}, {tally.fault} at call {strike.point} of {tally.calls} ({done.struck or done.code})"
     crashed = ["a traceback"] if done.code == CRASHED or "Traceback" in done.told else []
     same_log = not work.recovers
-    lost = [text for text in place.lost(before, same_log=same_log) if not (work.frees and text.endswith(NOT_THERE))]
-    for kind, texts in (("lost", lost), ("half", place.half()),
-                        ("false", work.untrue(place, before, done)), ("tracebacks", crashed)):
+    lost = [text for text in archive.lost(before, same_log=same_log) if not (work.frees and text.endswith(NOT_THERE))]
+    for kind, texts in (("lost", lost), ("half", archive.half()),
+                        ("false", work.untrue(archive, before, done)), ("tracebacks", crashed)):
         setattr(tally, kind, getattr(tally, kind) + bool(texts))
         tally.told += [f"{where}: {kind}: {text}" for text in texts]
         if texts:
             tally.told.append("    " + f"{done.code} {done.told.strip()[-1500:]}".replace("\n", "\n    "))
     again, codes = done, work.codes
-    if not work.may_repeat or work.wrong(place):
-        again = run(work.arguments(place), place.home, place.folder)
-        for call in work.then if work.wrong(place) else ():
+    if not work.may_repeat or work.wrong(archive):
+        again = run(work.arguments(archive), archive.home, archive.folder)
+        for call in work.then if work.wrong(archive) else ():
             from faults_states import arguments
 
-            again, codes = run(arguments(call, place), place.home, place.folder), (*work.codes, 1)
+            again, codes = run(arguments(call, archive), archive.home, archive.folder), (*work.codes, 1)
     elif done.code != 0:
         return  # it was done, and said what else it could not do
-    wrong = [*filter(None, [work.wrong(place)]), *place.half(),
-             *place.lost(before, same_log=same_log, ended=True)]
+    wrong = [*filter(None, [work.wrong(archive)]), *archive.half(),
+             *archive.lost(before, same_log=same_log, ended=True)]
     if again.code not in codes or wrong:
         tally.stuck += 1
         tally.told += [f"{where}: the next run does not complete: {again.code} {wrong}",

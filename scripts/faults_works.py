@@ -43,12 +43,12 @@ class Work:
     recovers: bool = False
     frees: bool = False
 
-    def arguments(self, place: Archive) -> list[str]:
-        return arguments(self.call, place)
+    def arguments(self, archive: Archive) -> list[str]:
+        return arguments(self.call, archive)
 
-    def untrue(self, place: Archive, before: Before, done: "Run") -> list[str]:
+    def untrue(self, archive: Archive, before: Before, done: "Run") -> list[str]:
         """Words that do not fit what happened."""
-        wrong = self.wrong(place)
+        wrong = self.wrong(archive)
         found = []
         if done.code not in (0, 1, 2) and done.code >= 0:
             found.append(f"it ended with {done.code}")
@@ -58,7 +58,7 @@ class Work:
             found.append("it failed and speaks of success")
         if done.code >= 2 and not done.err.strip():
             found.append("it failed without a word")
-        changed = place.pictures() != before.pictures or place.statements() > before.statements
+        changed = archive.pictures() != before.pictures or archive.statements() > before.statements
         if re.search("nothing was (changed|moved|written|copied|recorded|noted|renamed)", done.told, re.IGNORECASE) \
                 and done.code != 0 and changed:
             found.append("it says that nothing was done, and something was")
@@ -69,85 +69,85 @@ class Work:
 
 def rows(sql: str, *wanted: tuple[object, ...]) -> Check:
     """That a question to the catalogue has this answer."""
-    def check(place: Archive) -> str:
-        found = place.ask(sql)
+    def check(archive: Archive) -> str:
+        found = archive.ask(sql)
         return "" if found == list(wanted) else f"{sql} gives {found}"
     return check
 
 
 def there(*names: str) -> Check:
-    def check(place: Archive) -> str:
-        return "; ".join(f"{name} is not there" for name in names if not list(place.folder.glob(name)))
+    def check(archive: Archive) -> str:
+        return "; ".join(f"{name} is not there" for name in names if not list(archive.folder.glob(name)))
     return check
 
 
 def both(*checks: Check) -> Check:
-    def check(place: Archive) -> str:
-        return "; ".join(filter(None, (one(place) for one in checks)))
+    def check(archive: Archive) -> str:
+        return "; ".join(filter(None, (one(archive) for one in checks)))
     return check
 
 
-def same_stores(place: Archive) -> str:
-    now = place.contents()
+def same_stores(archive: Archive) -> str:
+    now = archive.contents()
     return "" if now.get("main") == now.get("nas") else "the stores differ"
 
 
-def restored(place: Archive) -> str:
-    target = place.folder / states.MASTERS / "0 master.tif"
-    good = place.folder / "nas" / "Ada Quill" / "Harbour" / "0 master.tif"
+def restored(archive: Archive) -> str:
+    target = archive.folder / states.MASTERS / "0 master.tif"
+    good = archive.folder / "nas" / "Ada Quill" / "Harbour" / "0 master.tif"
     if not target.is_file() or target.read_bytes() != good.read_bytes():
         return "the good bytes are not there"
-    return rows("SELECT count(*) FROM finding WHERE kind = 'changed' AND resolved IS NULL", (0,))(place)
+    return rows("SELECT count(*) FROM finding WHERE kind = 'changed' AND resolved IS NULL", (0,))(archive)
 
 
-def taken_in(place: Archive) -> str:
-    now, key = place.pictures(), {sha for path, sha in place.pictures().items() if path.startswith("key")}
+def taken_in(archive: Archive) -> str:
+    now, key = archive.pictures(), {sha for path, sha in archive.pictures().items() if path.startswith("key")}
     for top in STORES:
         counts = [sum(sha == s for path, s in now.items() if path.startswith(top)) for sha in key]
         if any(count != 1 for count in counts):
             return f"in {top} the new scans lie {counts} times"
-    return rows("SELECT count(*) FROM file", (8,))(place)
+    return rows("SELECT count(*) FROM file", (8,))(archive)
 
 
-def cleared(place: Archive) -> str:
-    return "the key is not empty" if list((place.folder / "key").glob("*.tif")) else \
-        rows("SELECT count(*) FROM file", (8,))(place)
+def cleared(archive: Archive) -> str:
+    return "the key is not empty" if list((archive.folder / "key").glob("*.tif")) else \
+        rows("SELECT count(*) FROM file", (8,))(archive)
 
 
 def doubles(count: int) -> Check:
-    def wrong(place: Archive) -> str:
-        found = [path for path in place.pictures() if path.endswith(("/0 again.tif", "/0 master.tif"))
+    def wrong(archive: Archive) -> str:
+        found = [path for path in archive.pictures() if path.endswith(("/0 again.tif", "/0 master.tif"))
                  and path.startswith("main")]
-        listed = place.ask("SELECT count(*) FROM file WHERE store_id = 1 AND path LIKE '%0 %'")[0][0]
+        listed = archive.ask("SELECT count(*) FROM file WHERE store_id = 1 AND path LIKE '%0 %'")[0][0]
         return "" if len(found) == listed == count else f"there are {found}, {listed} on record"
     return wrong
 
 
-def names_as_on_record(place: Archive, fitting: Callable[[str], bool]) -> str:
-    names = [path for path in place.pictures() if path.startswith("main")]
+def names_as_on_record(archive: Archive, fitting: Callable[[str], bool]) -> str:
+    names = [path for path in archive.pictures() if path.startswith("main")]
     if len(names) != 2 or not all(map(fitting, names)):
         return f"the names are {names}"
-    listed = [f"main/{row[0]}" for row in place.ask("""SELECT path FROM file WHERE state = 'present'
+    listed = [f"main/{row[0]}" for row in archive.ask("""SELECT path FROM file WHERE state = 'present'
                                                        AND store_id = 1 ORDER BY path""")]
     return "" if listed == sorted(names) else f"on record are {listed}"
 
 
-def tidied(place: Archive) -> str:
-    return names_as_on_record(place, lambda name: " - master - " in name)
+def tidied(archive: Archive) -> str:
+    return names_as_on_record(archive, lambda name: " - master - " in name)
 
 
-def not_tidied(place: Archive) -> str:
-    return names_as_on_record(place, lambda name: name.endswith(("/0 master.tif", "/1 master.tif")))
+def not_tidied(archive: Archive) -> str:
+    return names_as_on_record(archive, lambda name: name.endswith(("/0 master.tif", "/1 master.tif")))
 
 
-def backup_made(place: Archive) -> str:
-    made = sorted((place.home / "backups").glob("catalogue-*.sqlite"))
+def backup_made(archive: Archive) -> str:
+    made = sorted((archive.home / "backups").glob("catalogue-*.sqlite"))
     faults = [fault for one in made for fault in condition(one).faults]
     return str(faults) if faults else "" if made else "there is no backup"
 
 
-def nas_here(place: Archive) -> str:
-    return rows("SELECT root FROM store WHERE name = 'nas'", (str(place.folder / "nas"),))(place)
+def nas_here(archive: Archive) -> str:
+    return rows("SELECT root FROM store WHERE name = 'nas'", (str(archive.folder / "nas"),))(archive)
 
 
 def of_piece(column: str, *wanted: object) -> Check:

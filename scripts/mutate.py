@@ -122,9 +122,9 @@ def copy_tree(target: Path) -> None:
     for name in filter(None, os.fsdecode(listed).split("\0")):
         source = ROOT / name
         if source.is_file():
-            place = target / name
-            place.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy2(source, place)
+            temporary = target / name
+            temporary.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(source, temporary)
 
 
 @contextmanager
@@ -144,8 +144,8 @@ def broken(tree: Path, one: Break) -> Iterator[None]:
 class Noticed:
     """A plugin that writes down the first test that failed."""
 
-    def __init__(self, place: Path) -> None:
-        self.place = place
+    def __init__(self, temporary: Path) -> None:
+        self.temporary = temporary
 
     def pytest_runtest_logreport(self, report: Any) -> None:
         self._note(report)
@@ -154,14 +154,14 @@ class Noticed:
         self._note(report)
 
     def _note(self, report: Any) -> None:
-        if report.failed and not self.place.exists():
-            self.place.write_text(report.nodeid, encoding="utf-8")
+        if report.failed and not self.temporary.exists():
+            self.temporary.write_text(report.nodeid, encoding="utf-8")
 
 
 def run_tests(tree: Path, tests: Sequence[str], limit: float) -> tuple[int | None, str, str]:
     """``(exit code, first failed test, what was printed)``; None where the time was over, negative for a signal."""
-    with tempfile.TemporaryDirectory(prefix="mutate-run-") as place:
-        noticed, log = Path(place) / "noticed", Path(place) / "log"
+    with tempfile.TemporaryDirectory(prefix="mutate-run-") as temporary:
+        noticed, log = Path(temporary) / "noticed", Path(temporary) / "log"
         child = os.fork()
         if not child:
             code = 70
@@ -176,7 +176,7 @@ def run_tests(tree: Path, tests: Sequence[str], limit: float) -> tuple[int | Non
                     os.dup2(out.fileno(), 2)
                 import pytest
 
-                os.environ["TMPDIR"] = tempfile.tempdir = place
+                os.environ["TMPDIR"] = tempfile.tempdir = temporary
                 code = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "--color=no", *tests],
                                        plugins=[Noticed(noticed)]))
             finally:
@@ -248,8 +248,8 @@ def workers(count: int, limit: float) -> Iterator[tuple[Any, Any]]:
     """Queues of jobs and results, served by ``count`` processes."""
     context = get_context("spawn")
     jobs, results = context.Queue(), context.Queue()
-    with tempfile.TemporaryDirectory(prefix="mutate-") as place:
-        processes = [context.Process(target=work, args=(Path(place) / f"tree-{n}", jobs, results, limit))
+    with tempfile.TemporaryDirectory(prefix="mutate-") as temporary:
+        processes = [context.Process(target=work, args=(Path(temporary) / f"tree-{n}", jobs, results, limit))
                      for n in range(count)]
         for process in processes:
             process.start()

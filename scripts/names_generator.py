@@ -249,8 +249,8 @@ class _Shop:
         in_stem = {**values, "T": low, "A": self._named(artist, epoch.stem_form) if "{A}" in epoch.stem else ""}
         stem = epoch.joint.join(part.format(**in_stem) for part in epoch.stem.split("|")) if epoch.stem else ""
 
-        def place(habit: Habit, role: str, end: str, kind: str = "TIFF", size: tuple[int, int] = (8200, 6100),
-                  without: bool = False) -> Truth:
+        def truth(habit: Habit, role: str, end: str, kind: str = "TIFF", size: tuple[int, int] = (8200, 6100),
+                     without: bool = False) -> Truth:
             top = {"master": self.language.master, "tile": self.language.tile, "print file": self.language.prints,
                    "reference": self.language.web}[role][0]
             folders = epoch.folders.format(**values, P=top)
@@ -267,7 +267,7 @@ class _Shop:
 
         version = r.choice(("", "", "", *self.language.version))
         end = epoch.mark.join(w for w in (str(year) if epoch.year else "", version) if w)
-        master = place(epoch.master, "master", end, size=(14200, 11000))
+        master = truth(epoch.master, "master", end, size=(14200, 11000))
         yield master
         if r.random() < 0.06:
             copied = r.choice(("{} copy.tif", "{} (2).tif", "{}_v2.tif")).format(master.path.rsplit(".", 1)[0])
@@ -280,7 +280,7 @@ class _Shop:
             text = counter.format(i=i, n=number, row=(i + 1) // 2, col=2 - i % 2, letter="abcdef"[i - 1])
             if not stem and not epoch.tile.word:
                 text = f"scan {text}"
-            yield place(epoch.tile, "tile", text)
+            yield truth(epoch.tile, "tile", text)
         sizes = r.sample(SIZES, 3)
         for i in range(r.choice((0, 1, 1, 2))):
             size = sizes[i] + (epoch.size if sizes[i][-1].isdigit() and sizes[i][0] != "A" else "")
@@ -288,14 +288,14 @@ class _Shop:
             if not epoch.prints.folder and not epoch.prints.word:
                 paper = paper or self.language.paper[0]
             extra = r.choice(("", "", "300dpi"))
-            yield place(epoch.prints, "print file", epoch.mark.join(w for w in (size, paper, extra) if w),
-                        size=(7200, 5400))
+            yield truth(epoch.prints, "print file", epoch.mark.join(w for w in (size, paper, extra) if w),
+                           size=(7200, 5400))
         if r.random() < 0.35:
-            yield place(epoch.web, "reference", "", "JPEG", (1500, 1150))
+            yield truth(epoch.web, "reference", "", "JPEG", (1500, 1150))
         if r.random() < 0.15:
-            yield place(epoch.detail, "reference", "", "JPEG", (2200, 1600))
+            yield truth(epoch.detail, "reference", "", "JPEG", (2200, 1600))
         if r.random() < 0.12:
-            yield place(replace(epoch.master, word=r.choice(("rescan", "scan 2"))), "master", "", size=(16000, 12000))
+            yield truth(replace(epoch.master, word=r.choice(("rescan", "scan 2"))), "master", "", size=(16000, 12000))
 
 
 def main() -> None:

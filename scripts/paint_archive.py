@@ -58,8 +58,8 @@ def paint_unless_painted(folder: Path, seed: int, scale: float, workers: int) ->
 
     folder.parent.mkdir(parents=True, exist_ok=True)
     # whole or not at all: a painting that is interrupted leaves nothing that looks like an archive
-    with tempfile.TemporaryDirectory(dir=folder.parent, prefix=f".{folder.name}-") as place, painting_bar() as report:
-        made = Path(place) / folder.name
+    with tempfile.TemporaryDirectory(dir=folder.parent, prefix=f".{folder.name}-") as name, painting_bar() as report:
+        made = Path(name) / folder.name
         made.mkdir()
         paint_demo(made, seed, report, scale, workers)
         (made / PAINTED).write_text(wanted, encoding="utf-8")

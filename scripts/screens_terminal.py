@@ -204,5 +204,5 @@ class Terminal:
 
     def _processor(self) -> float | None:
         """Milliseconds of processor time of the program's first thread until now; Linux only."""
-        place = Path(f"/proc/{self.pid}/task/{self.pid}/schedstat")
-        return int(place.read_text().split()[0]) / 1e6 if place.exists() else None
+        path = Path(f"/proc/{self.pid}/task/{self.pid}/schedstat")
+        return int(path.read_text().split()[0]) / 1e6 if path.exists() else None

@@ -88,14 +88,14 @@ def version_of(python: Path) -> str:
                           capture_output=True, text=True).stdout.strip()
 
 
-def reachable(python: Path, place: Path) -> Path:
+def reachable(python: Path, folder: Path) -> Path:
     """That Python, or a copy of it in ``place`` if the user nobody cannot run it."""
     if os.geteuid() != 0 or nobody_can_run(python):
         return python
     prefix, name = subprocess.run([python, "-c", "import sys; print(sys.base_prefix); "
                                    "print('python%d.%d' % sys.version_info[:2])"],
                                   check=True, capture_output=True, text=True).stdout.splitlines()
-    copy = place / "pythons" / version_of(python)
+    copy = folder / "pythons" / version_of(python)
     if not (copy / "bin" / name).exists():
         shutil.copytree(prefix, copy, symlinks=True, ignore=shutil.ignore_patterns("__pycache__", "site-packages"),
                         dirs_exist_ok=True)
@@ -121,9 +121,9 @@ def copied_tree(target: Path) -> None:
             shutil.copy2(ROOT / name, target / name)
 
 
-def compiled_locales(place: Path) -> dict[str, str]:
+def compiled_locales(folder: Path) -> dict[str, str]:
     """``LOCPATH`` for the languages the system has not, if localedef can compile them."""
-    folder = place / "locales"
+    folder = folder / "locales"
     folder.mkdir(exist_ok=True)
     for language in LANGUAGES[1:]:
         name, _, charset = language.partition(".")
@@ -145,21 +145,21 @@ def burning(cores: int) -> Iterator[None]:
             process.wait()
 
 
-def run_suite(number: int, run: Run, place: Path, rooms: list[str], search: bool) -> tuple[str, bool]:
+def run_suite(number: int, run: Run, folder: Path, rooms: list[str], search: bool) -> tuple[str, bool]:
     """One run; gives its row of the table and whether every test passed."""
-    programs = install(place / f"python-{version_of(run.python)}", dev=True, compiled=True,
+    programs = install(folder / f"python-{version_of(run.python)}", dev=True, compiled=True,
                        python=str(run.python))
-    place_of_run = place / "runs" / str(number)
-    shutil.rmtree(place_of_run, ignore_errors=True)
-    tree, temporary = place_of_run / run.folder, place_of_run / "temporary"
+    run_folder = folder / "runs" / str(number)
+    shutil.rmtree(run_folder, ignore_errors=True)
+    tree, temporary = run_folder / run.folder, run_folder / "temporary"
     temporary.mkdir(parents=True)
     copied_tree(tree)
     subprocess.run([programs / "python", "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-deps",
                     "--no-build-isolation", "--editable", "."], cwd=tree, check=True, capture_output=True)
     as_nobody = os.geteuid() == 0 and not run.root
     if as_nobody:
-        subprocess.run(["chown", "-R", f"{NOBODY}:{NOBODY}", place_of_run], check=True)
-    locales = compiled_locales(place)
+        subprocess.run(["chown", "-R", f"{NOBODY}:{NOBODY}", run_folder], check=True)
+    locales = compiled_locales(folder)
     variables = {name: value for name, value in environ(programs).items()
                  if not name.startswith(("LC_", "LANG")) and name not in ("USER", "LOGNAME", "HOME")}
     variables |= {"TZ": run.zone, "LANG": run.language, "TMPDIR": str(temporary),
@@ -167,12 +167,12 @@ def run_suite(number: int, run: Run, place: Path, rooms: list[str], search: bool
     words = [programs / "python", "-m", "pytest", "-q", "-rfE", "-p", "no:cacheprovider", "--color", "no",
              "-n", str(run.workers), "--dist", "load" if run.whole else "loadfile", "--random-order-seed",
              str(run.seed), "--random-order-bucket", "global" if run.whole else "module", *rooms]
-    if run.python.is_relative_to(place):   # the library is looked for where the Python was copied from
+    if run.python.is_relative_to(folder):   # the library is looked for where the Python was copied from
         variables["LD_LIBRARY_PATH"] = str(run.python.parent.parent / "lib")
     if search:
         words += ["--hypothesis-profile", "search"]
-    log = place / f"run-{number}.txt"
-    (place / f"row-{number}.txt").unlink(missing_ok=True)
+    log = folder / f"run-{number}.txt"
+    (folder / f"row-{number}.txt").unlink(missing_ok=True)
     begun = time.monotonic()
     with log.open("wb") as out, burning((os.cpu_count() or 1) if run.burning else 0):
         identity = {"user": NOBODY, "group": NOBODY, "extra_groups": []} if as_nobody else {}
@@ -181,7 +181,7 @@ def run_suite(number: int, run: Run, place: Path, rooms: list[str], search: bool
     seconds = time.monotonic() - begun
     said = log.read_text(encoding="utf-8", errors="replace")
     counts = {what: int(count) for count, what in re.findall(r"(\d+) (passed|failed|error|skipped)", said[-300:])}
-    language = run.language if run.language == "C" or (place / "locales" / run.language).exists() \
+    language = run.language if run.language == "C" or (folder / "locales" / run.language).exists() \
         else f"{run.language} (not to be had)"
     user = "nobody" if as_nobody else "root" if os.geteuid() == 0 else "this one"
     shutil.rmtree(temporary, ignore_errors=True)
@@ -193,7 +193,7 @@ def run_suite(number: int, run: Run, place: Path, rooms: list[str], search: bool
         print(*re.findall(r"^(?:FAILED|ERROR) .*$", said, re.M), f"exit {done.returncode}, see {log}", sep="\n")
     row = f"| {' | '.join(map(str, cells))} |"
     if not rooms:
-        (place / f"row-{number}.txt").write_text(row, encoding="utf-8")
+        (folder / f"row-{number}.txt").write_text(row, encoding="utf-8")
     return row, done.returncode == 0
 
 
@@ -220,20 +220,20 @@ def main() -> int:
     asked = parser.parse_args()
     rooms = [f"tests/{room}" for room in asked.rooms.split(",") if room]
     os.umask(0o022)  # what is installed here must be read by another user
-    place = asked.place.absolute()
-    place.mkdir(parents=True, exist_ok=True)
+    folder = asked.place.absolute()
+    folder.mkdir(parents=True, exist_ok=True)
     if asked.table:
-        print(table([path.read_text(encoding="utf-8") for path in sorted(place.glob("row-*.txt"))]))
+        print(table([path.read_text(encoding="utf-8") for path in sorted(folder.glob("row-*.txt"))]))
         return 0
     wanted = tuple(asked.pythons.split(",")) if asked.pythons else ("",)
-    usable = [reachable(python, place) for python in pythons() if version_of(python).startswith(wanted)]
+    usable = [reachable(python, folder) for python in pythons() if version_of(python).startswith(wanted)]
     if not usable:
         parser.error("no such Python here")
     turns = [replace(run, python=python) for run, python in zip(RUNS, cycle(usable), strict=False)]
     rows, sound = [], True
     for number in asked.runs:
         try:
-            row, passed = run_suite(number, turns[number - 1], place, rooms, asked.search)
+            row, passed = run_suite(number, turns[number - 1], folder, rooms, asked.search)
         except Failed as failure:
             print(failure, file=sys.stderr)
             return 2

@@ -106,41 +106,42 @@ def fresh(start: Path, folder: Path) -> None:
 
 def torture(work: "Work", points: int, seed: int, folder: Path) -> tuple[int, int, list[str]]:
     """Kill one kind of work at many points; gives calls in a whole run, kills, and what was found wrong."""
-    from torture_works import Place, always, tidy
+    from torture_works import Archive, always, tidy
 
-    place, start, count_file = Place(folder / "archive"), folder / "start", folder / "count"
-    shutil.rmtree(place.folder, ignore_errors=True)
+    archive, start, count_file = Archive(folder / "archive"), folder / "start", folder / "count"
+    shutil.rmtree(archive.folder, ignore_errors=True)
     shutil.rmtree(start, ignore_errors=True)
-    place.folder.mkdir(parents=True)
-    if in_child(lambda: work.prepare(place)):
+    archive.folder.mkdir(parents=True)
+    if in_child(lambda: work.prepare(archive)):
         return 0, 0, ["it could not be set up"]
-    replicate(place.folder, start)
-    if in_child(lambda: counted(lambda: work.do(place), count_file)):
+    replicate(archive.folder, start)
+    if in_child(lambda: counted(lambda: work.do(archive), count_file)):
         return 0, 0, ["it does not run through"]
     times = []
     for _ in range(3 if points > 9 else 1):
-        fresh(start, place.folder)
+        fresh(start, archive.folder)
         begun = time.monotonic()
-        in_child(lambda: work.do(place))
+        in_child(lambda: work.do(archive))
         times.append(time.monotonic() - begun)
     lasted = min(times)  # the quickest, or many a kill would come when all is done
     total, kills, found = int(count_file.read_text()), 0, []
     chance = random.Random(seed)
     for point in range(points):
         share = (point + chance.random()) / points
-        fresh(start, place.folder)
+        fresh(start, archive.folder)
         if point % 2:
             when = f"after {share * lasted:.4f} s of {lasted:.2f}"
-            code = killed_after(lambda: work.do(place), max(share * lasted, 1e-4))
+            code = killed_after(lambda: work.do(archive), max(share * lasted, 1e-4))
         else:
             call = max(1, int(total * share))
             when = f"call {call} of {total}"
-            code = in_child(lambda call=call: killed_at(lambda: work.do(place), call))  # type: ignore[misc]
+            code = in_child(lambda call=call: killed_at(lambda: work.do(archive), call))  # type: ignore[misc]
         kills += code in (-signal.SIGKILL, -signal.SIGALRM)
-        faults = [f"after the kill: {fault}" for check in (always, work.after_kill) for fault in check(place)]
-        if in_child(lambda: work.do(place)):
+        faults = [f"after the kill: {fault}" for check in (always, work.after_kill) for fault in check(archive)]
+        if in_child(lambda: work.do(archive)):
             faults.append("the next run fails")
-        faults += [f"after the next run: {fault}" for check in (always, tidy, work.when_done) for fault in check(place)]
+        faults += [f"after the next run: {fault}" for check in (always, tidy, work.when_done)
+                   for fault in check(archive)]
         found += [f"{work.name}, {when}: {fault}" for fault in faults]
     return total, kills, found
 

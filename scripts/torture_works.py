@@ -39,14 +39,14 @@ class Work:
     """One kind of work: how its archive is set up, what it does, and what must hold when it is done."""
 
     name: str
-    prepare: Callable[["Place"], None]
-    do: Callable[["Place"], None]
-    after_kill: Callable[["Place"], Iterator[str]]
-    when_done: Callable[["Place"], Iterator[str]]
+    prepare: Callable[["Archive"], None]
+    do: Callable[["Archive"], None]
+    after_kill: Callable[["Archive"], Iterator[str]]
+    when_done: Callable[["Archive"], Iterator[str]]
 
 
 @dataclass(frozen=True)
-class Place:
+class Archive:
     """One archive on its own folder."""
 
     folder: Path
@@ -79,156 +79,156 @@ def threads(workers: int) -> Executor:
     return ThreadPoolExecutor(workers)
 
 
-def scan(place: Path, seed: int) -> None:
-    place.parent.mkdir(parents=True, exist_ok=True)
+def scan(path: Path, seed: int) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
     pixels = np.random.default_rng(seed).integers(0, 255, (40, 60, 3), dtype=np.uint8)
-    tifffile.imwrite(place, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2, metadata=None)
+    tifffile.imwrite(path, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2, metadata=None)
 
 
-def set_up(place: Place) -> None:
+def set_up(archive: Archive) -> None:
     for n in range(SCANS):
-        scan(place.folder / "main" / HARBOUR / f"{n}.tif", n)
-    (place.folder / "nas").mkdir()
-    with place.database() as db:
+        scan(archive.folder / "main" / HARBOUR / f"{n}.tif", n)
+    (archive.folder / "nas").mkdir()
+    with archive.database() as db:
         for name, kind in (("main", "primary"), ("nas", "copy")):
-            add_store(db, name, place.folder / name, kind, consent=True)
-    keep_contents(place)
+            add_store(db, name, archive.folder / name, kind, consent=True)
+    keep_contents(archive)
 
 
-def keep_contents(place: Place) -> None:
-    found = set(place.pictures("main").values()) | {
-        hashlib.sha256(p.read_bytes()).hexdigest() for p in (place.folder / "key").rglob("*.tif")}
-    known = place.digests() if (place.folder / "contents").exists() else set()
-    (place.folder / "contents").write_text("\n".join(sorted(found | known)))
+def keep_contents(archive: Archive) -> None:
+    found = set(archive.pictures("main").values()) | {
+        hashlib.sha256(p.read_bytes()).hexdigest() for p in (archive.folder / "key").rglob("*.tif")}
+    known = archive.digests() if (archive.folder / "contents").exists() else set()
+    (archive.folder / "contents").write_text("\n".join(sorted(found | known)))
 
 
-def indexed(place: Place) -> None:
-    set_up(place)
-    do_index(place)
+def indexed(archive: Archive) -> None:
+    set_up(archive)
+    do_index(archive)
 
 
-def copied(place: Place) -> None:
-    indexed(place)
-    do_copy(place)
+def copied(archive: Archive) -> None:
+    indexed(archive)
+    do_copy(archive)
 
 
-def damaged(place: Place) -> None:
-    copied(place)
-    bad = place.folder / "main" / HARBOUR / "0.tif"
+def damaged(archive: Archive) -> None:
+    copied(archive)
+    bad = archive.folder / "main" / HARBOUR / "0.tif"
     stat = bad.stat()
     data = bytearray(bad.read_bytes())
     data[-100] ^= 1
     bad.write_bytes(bytes(data))
     os.utime(bad, ns=(stat.st_atime_ns, stat.st_mtime_ns))
-    keep_contents(place)
-    do_audit(place)
+    keep_contents(archive)
+    do_audit(archive)
 
 
-def with_edition(place: Place) -> None:
-    indexed(place)
-    with place.database() as db:
+def with_edition(archive: Archive) -> None:
+    indexed(archive)
+    with archive.database() as db:
         piece = pieces.titled(db, "Harbour")[0]
         ledger_editions.define(db, piece, 10)
 
 
-def with_key(place: Place) -> None:
-    indexed(place)
+def with_key(archive: Archive) -> None:
+    indexed(archive)
     for n in range(2):
-        scan(place.folder / "key" / f"Bo Ek - Quarry {n}.tif", 50 + n)
-    keep_contents(place)
+        scan(archive.folder / "key" / f"Bo Ek - Quarry {n}.tif", 50 + n)
+    keep_contents(archive)
 
 
-def do_index(place: Place) -> None:
-    with place.database() as db:
-        index(db, place.home, [stores.by_name(db, "main")], workers=2, executors=threads)
+def do_index(archive: Archive) -> None:
+    with archive.database() as db:
+        index(db, archive.home, [stores.by_name(db, "main")], workers=2, executors=threads)
 
 
-def do_copy(place: Place) -> None:
-    with place.database() as db:
+def do_copy(archive: Archive) -> None:
+    with archive.database() as db:
         nas = stores.by_name(db, "nas")
-        copies.copy_to(db, place.home, nas, wanted_by(db, nas))
+        copies.copy_to(db, archive.home, nas, wanted_by(db, nas))
 
 
-def do_audit(place: Place) -> None:
-    with place.database() as db:
-        audit(db, place.home, stores.listed(db))
+def do_audit(archive: Archive) -> None:
+    with archive.database() as db:
+        audit(db, archive.home, stores.listed(db))
 
 
-def do_restore(place: Place) -> None:
+def do_restore(archive: Archive) -> None:
     """What a person does: audit, and restore what the audit finds."""
-    do_audit(place)
-    with place.database() as db:
+    do_audit(archive)
+    with archive.database() as db:
         for finding in (f for kind in ("changed", "missing") for f in findings.list_open(db, kind=kind)):
-            restore(db, place.home.settings, plan_restore(db, finding.file_id or 0))
+            restore(db, archive.home.settings, plan_restore(db, finding.file_id or 0))
 
 
-def do_order(place: Place) -> None:
+def do_order(archive: Archive) -> None:
     """What a person does: look whether the order is there, and enter it where it is not."""
-    with place.database() as db:
+    with archive.database() as db:
         order = orders.find_by_number(db, "K-1")
         if order is None or not orders.lines_of(db, order.id):
-            proposal = propose(db, place.home, piece_id=pieces.titled(db, "Harbour")[0], width_mm=500, height_mm=700,
+            proposal = propose(db, archive.home, piece_id=pieces.titled(db, "Harbour")[0], width_mm=500, height_mm=700,
                                quantity=3)
             record(db, proposal, number="K-1", placed="2026-01-02", buyer="a buyer")
 
 
-def do_backup(place: Place) -> None:
-    with place.database() as db:
-        backup.back_up(db, place.home)
+def do_backup(archive: Archive) -> None:
+    with archive.database() as db:
+        backup.back_up(db, archive.home)
 
 
-def do_intake(place: Place) -> None:
-    with place.database() as db:
-        plan = proposals.propose(db, place.home, place.folder / "key", stores.by_name(db, "main"))
+def do_intake(archive: Archive) -> None:
+    with archive.database() as db:
+        plan = proposals.propose(db, archive.home, archive.folder / "key", stores.by_name(db, "main"))
         for number in range(len(plan.proposals)):
-            plan = proposals.with_answers(db, place.home, plan, number, artist="Bo Ek", piece="Quarry", role="master")
-        applying.apply(db, place.home, plan)
+            plan = proposals.with_answers(db, archive.home, plan, number, artist="Bo Ek", piece="Quarry", role="master")
+        applying.apply(db, archive.home, plan)
 
 
-def nothing_more(_: Place) -> Iterator[str]:
+def nothing_more(_: Archive) -> Iterator[str]:
     yield from ()
 
 
-def index_done(place: Place) -> Iterator[str]:
-    with place.database() as db:
+def index_done(archive: Archive) -> Iterator[str]:
+    with archive.database() as db:
         known = list(files.known(db, stores.by_name(db, "main").id))
         held = {row[0] for row in known if row[3] == "present"}
-        if held != set(place.pictures("main")):
+        if held != set(archive.pictures("main")):
             yield f"the catalogue holds {len(held)} files"
         for row in known:
             file = files.by_id(db, row[4])
             found = scans.by_id(db, file.scan_id) if file and file.scan_id else None
             if found is None:
                 yield f"{row[0]} has no scan"
-            elif not place.home.preview(found.sha256).is_file():
+            elif not archive.home.preview(found.sha256).is_file():
                 yield f"{row[0]} has no preview"
 
 
-def copy_done(place: Place) -> Iterator[str]:
-    if place.pictures("nas") != place.pictures("main"):
+def copy_done(archive: Archive) -> Iterator[str]:
+    if archive.pictures("nas") != archive.pictures("main"):
         yield "the copy is not whole"
-    with place.database() as db:
+    with archive.database() as db:
         if wanted_by(db, stores.by_name(db, "nas")):
             yield "copies are not on record"
 
 
-def restore_halfway(place: Place) -> Iterator[str]:
-    held = [hashlib.sha256(p.read_bytes()).hexdigest() for p in (place.folder / "main" / HARBOUR).glob("0.tif*")]
-    if not set(held) & (place.digests() - set(place.pictures("nas").values())):
+def restore_halfway(archive: Archive) -> Iterator[str]:
+    held = [hashlib.sha256(p.read_bytes()).hexdigest() for p in (archive.folder / "main" / HARBOUR).glob("0.tif*")]
+    if not set(held) & (archive.digests() - set(archive.pictures("nas").values())):
         yield "the bad file was not kept"
 
 
-def restore_done(place: Place) -> Iterator[str]:
-    if place.pictures("main") != place.pictures("nas"):
+def restore_done(archive: Archive) -> Iterator[str]:
+    if archive.pictures("main") != archive.pictures("nas"):
         yield "the good bytes are not back"
-    yield from restore_halfway(place)
-    with place.database() as db:
+    yield from restore_halfway(archive)
+    with archive.database() as db:
         if any(findings.list_open(db, kind=kind, limit=1) for kind in DOUBTS):
             yield "findings are still open"
 
 
-def order_halfway(place: Place) -> Iterator[str]:
-    with place.database() as db:
+def order_halfway(archive: Archive) -> Iterator[str]:
+    with archive.database() as db:
         order = orders.find_by_number(db, "K-1")
         lines = orders.lines_of(db, order.id) if order else []
         issued = [row[0] for row in db.execute("SELECT number FROM edition_print ORDER BY number")]
@@ -238,15 +238,15 @@ def order_halfway(place: Place) -> Iterator[str]:
             yield "an order without its line"
 
 
-def order_done(place: Place) -> Iterator[str]:
-    yield from order_halfway(place)
-    with place.database() as db:
+def order_done(archive: Archive) -> Iterator[str]:
+    yield from order_halfway(archive)
+    with archive.database() as db:
         if orders.find_by_number(db, "K-1") is None:
             yield "the order is not there"
 
 
-def audit_done(place: Place) -> Iterator[str]:
-    with place.database() as db:
+def audit_done(archive: Archive) -> Iterator[str]:
+    with archive.database() as db:
         for store in stores.listed(db):
             for row in files.known(db, store.id):
                 file = files.by_id(db, row[4])
@@ -254,28 +254,28 @@ def audit_done(place: Place) -> Iterator[str]:
                     yield f"{row[0]} was not checked"
 
 
-def backup_halfway(place: Place) -> Iterator[str]:
-    for one in backup.generations(place.home):
+def backup_halfway(archive: Archive) -> Iterator[str]:
+    for one in backup.generations(archive.home):
         faults = condition(one.path).faults
         if faults:
             yield f"{one.path.name}: {faults[0]}"
 
 
-def backup_done(place: Place) -> Iterator[str]:
-    yield from backup_halfway(place)
-    if not backup.generations(place.home):
+def backup_done(archive: Archive) -> Iterator[str]:
+    yield from backup_halfway(archive)
+    if not backup.generations(archive.home):
         yield "there is no backup"
-    if any(not p.name.startswith("catalogue-") for p in place.home.backups.iterdir()):
+    if any(not p.name.startswith("catalogue-") for p in archive.home.backups.iterdir()):
         yield "a leftover lies among the backups"
 
 
-def intake_done(place: Place) -> Iterator[str]:
-    held = list(place.pictures("main").values())
-    for path in sorted((place.folder / "key").rglob("*.tif")):
+def intake_done(archive: Archive) -> Iterator[str]:
+    held = list(archive.pictures("main").values())
+    for path in sorted((archive.folder / "key").rglob("*.tif")):
         count = held.count(hashlib.sha256(path.read_bytes()).hexdigest())
         if count != 1:
             yield f"{path.name} lies {count} times in the store"
-    if len(list((place.folder / "key").rglob("*.tif"))) != 2:
+    if len(list((archive.folder / "key").rglob("*.tif"))) != 2:
         yield "a source is gone"
 
 
@@ -290,30 +290,30 @@ WORKS = (
 )
 
 
-def always(place: Place) -> Iterator[str]:
+def always(archive: Archive) -> Iterator[str]:
     """What must hold at any moment, whatever was killed when."""
-    if place.home.database.exists():
-        yield from (f"catalogue: {fault}" for fault in condition(place.home.database).faults if fault)
-        with place.database() as db:
+    if archive.home.database.exists():
+        yield from (f"catalogue: {fault}" for fault in condition(archive.home.database).faults if fault)
+        with archive.database() as db:
             if list(events.broken_links(db)):
                 yield "the event log's chain is broken"
             for store in stores.listed(db):
-                held = place.pictures(store.name)
+                held = archive.pictures(store.name)
                 for path, _, _, state, *_ in files.known(db, store.id):
                     if state == "present" and path not in held:
                         yield f"{store.name}: {path} is on record and not there"
-    contents = place.digests()
+    contents = archive.digests()
     for store in ("main", "nas"):
-        yield from (f"{store}: {path} is half a file" for path, sha in place.pictures(store).items()
+        yield from (f"{store}: {path} is half a file" for path, sha in archive.pictures(store).items()
                     if sha not in contents)
-    for preview in place.home.previews.rglob("*.webp"):
+    for preview in archive.home.previews.rglob("*.webp"):
         try:
             Image.open(preview).load()
         except OSError as error:
             yield f"preview {preview.name[:8]}: {error}"
 
 
-def tidy(place: Place) -> Iterator[str]:
+def tidy(archive: Archive) -> Iterator[str]:
     """After a whole run no temporary file of ours is left in a store."""
     for store in ("main", "nas"):
-        yield from (f"{store}: {p.name} was left" for p in (place.folder / store).rglob(f"{PART_PREFIX}*"))
+        yield from (f"{store}: {p.name} was left" for p in (archive.folder / store).rglob(f"{PART_PREFIX}*"))

@@ -68,30 +68,30 @@ def main() -> int:
     parser.add_argument("--keep", type=Path, help="leave the packages in this folder")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
-        place = Path(name)
-        packages = (asked.keep or place / "dist").absolute()
+        folder = Path(name)
+        packages = (asked.keep or folder / "dist").absolute()
         python = install(CHECKED, dev=True) / "python"
         run(python, "-m", "build", "--no-isolation", "--outdir", packages, ROOT)
         newest = max(packages.glob("*.whl"), key=lambda wheel: wheel.stat().st_mtime)
-        venv.create(place / "clean")
-        clean = place / "clean/bin"
+        venv.create(folder / "clean")
+        clean = folder / "clean/bin"
         run(python, "-m", "pip", "--python", clean / "python", "--disable-pip-version-check", "install", "--quiet",
             "--no-deps", "--no-index", newest.as_uri())  # pip takes [1] in a path for extras
         site = run(clean / "python", "-c", "import sysconfig; print(sysconfig.get_path('purelib'))").strip()
         run(python, "-c", LINK_LIBRARIES, site)
-        try_out(clean, place)
+        try_out(clean, folder)
     print("The package holds.")
     return 0
 
 
-def try_out(programs: Path, place: Path) -> None:
+def try_out(programs: Path, folder: Path) -> None:
     """The installed program, used outside the checkout."""
-    home, masters = place / "home", place / "masters/Ada Quill/Harbour"
+    home, masters = folder / "home", folder / "masters/Ada Quill/Harbour"
     masters.mkdir(parents=True)
     catalogue = (programs / "catalogue", "--catalogue", home)
     run(*catalogue, "--version")
     run(programs / "python", "-c", SCAN, masters / "master.tif")
-    run(*catalogue, "store", "add", "masters", place / "masters", "--marker")
+    run(*catalogue, "store", "add", "masters", folder / "masters", "--marker")
     run(*catalogue, "index", expect=(0, 1))  # a scan without a profile is a finding
     assert "Harbour" in run(*catalogue, "find", "harbor")
     assert "LZW: yes" in run(*catalogue, "doctor", expect=(0, 1))

@@ -48,9 +48,9 @@ def still_life(rng: Random, w: int, h: int, pal: Palette) -> Picture:
         fx = (k + rng.random()) / 8 * w
         line(image, [(fx, top), (fx + (fx - w / 2) * 0.8, h)], mix(cloth, pal.accent(rng), 0.5), h / 110)
     count = int(rng.integers(3, 6))
-    places = np.linspace(0.18, 0.82, count) + rng.uniform(-0.05, 0.05, count)
-    for base, place in sorted(zip(rng.uniform(0.66, 0.8, count) * h, rng.permutation(places), strict=True)):
-        s, x = h * rng.uniform(0.26, 0.42), float(place * w)
+    shares = np.linspace(0.18, 0.82, count) + rng.uniform(-0.05, 0.05, count)
+    for base, share in sorted(zip(rng.uniform(0.66, 0.8, count) * h, rng.permutation(shares), strict=True)):
+        s, x = h * rng.uniform(0.26, 0.42), float(share * w)
         shade = image.copy()
         ellipse(shade, (x + s * 0.45, base), (s * 0.6, s * 0.1), pal.tone(0.05))
         image[:] = cv2.addWeighted(shade, 0.5, image, 0.5, 0)

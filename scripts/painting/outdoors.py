@@ -100,9 +100,9 @@ def harbour(rng: Random, w: int, h: int, pal: Palette) -> Picture:
             1 + gy * h / 160,
         )
     boats = sorted(rng.uniform(0.15, 0.8, int(rng.integers(2, 5))))
-    for depth, place in zip(boats, rng.permutation(np.linspace(0.14, 0.86, len(boats))), strict=True):
+    for depth, share in zip(boats, rng.permutation(np.linspace(0.14, 0.86, len(boats))), strict=True):
         y, s = horizon + depth * water, h * (0.05 + 0.11 * depth)
-        bx = (place + rng.uniform(-0.05, 0.05)) * w
+        bx = (share + rng.uniform(-0.05, 0.05)) * w
         state = rng.bit_generator.state
         under = np.ascontiguousarray(image[::-1])
         _boat(under, rng, bx, h - y, s, pal)
