@@ -52,8 +52,10 @@ def audit(shop: Shop) -> dict[str, dict[str, int]]:
 @pytest.mark.parametrize(("data", "fault"), [
     ((PACKET % "é").encode(), ""), ((PACKET % "é").encode("utf-16"), ""),
     (b"  \r\n" + (PACKET % "x").encode() + b"\0" * 9, ""),
-    (b"", "is empty"), (b"\0 \n\0", "is empty"), ((PACKET % "x").encode()[:-40], "is cut short or damaged: "),
-    ((PACKET % "\x01").encode(), "is cut short or damaged: "), (b"\xff\xd8\xff\xe0", "is cut short or damaged: "),
+    (b"", "is empty"), (b"\0 \n\0", "is empty"), ((PACKET % "x").encode()[:-40], "is cut short in line 1"),
+    ((PACKET % "\x01").encode(), "is damaged in line 1"), (b"\xff\xd8\xff\xe0", "is damaged in line 1"),
+    (b'<?xml version="1.0" encoding="x-none"?><a/>', "cannot be read: "),
+    (b"<a>\n<![CDATA[b", "is cut short in line 2"),
     (b'<!DOCTYPE a [<!ENTITY b "bb"><!ENTITY c "&b;&b;">]><a>&c;</a>', "declares a document type"),
     (b'<!DOCTYPE a SYSTEM "file:///etc/passwd"><a/>', "declares a document type"),
     ((PACKET % ("x" * 4096)).encode(), "is larger than")])
@@ -104,7 +106,7 @@ def test_a_sidecar_cut_short_is_found_and_well_again_once_it_was_replaced(shop: 
     pair[1].write_bytes(pair[1].read_bytes()[:90])
     assert audit(shop) == {"nas": {"sidecar damaged": 1}}
     finding = shop.finding("sidecar damaged")
-    assert finding.detail.startswith("its sidecar 0.xmp is cut short or damaged: ")
+    assert finding.detail == "its sidecar 0.xmp is cut short in line 1"
     assert next_step(shop.db, finding, DAY).command == "catalogue copy --to nas --from main"
     with pytest.raises(Refused, match="find it again"):
         accept(shop.db, shop.home.settings, finding.id, "so be it")
@@ -144,6 +146,7 @@ def test_a_copy_that_never_had_the_sidecar_is_told_from_the_next_audit_on(
 
 def test_a_picture_that_is_missing_says_nothing_of_its_sidecars(shop: Shop, pair: tuple[Path, Path]) -> None:
     pair[0].unlink()
+    assert audit(shop) == {"main": {"sidecar missing": 1}}
     pair[0].with_suffix(".tif").unlink()
     assert audit(shop) == {}
     assert shop.kinds(MASTER) >= {"missing"} and "sidecar missing" not in shop.kinds(MASTER)
