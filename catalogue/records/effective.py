@@ -115,7 +115,7 @@ def _recompute_scan(db: Database, run: Recomputation, scan_id: int) -> None:
         mark_stale(db, "piece", (guessed, scan["guessed_piece"]))
     piece_id, source = guessed, "guess"
     if scan["stated_piece"] is not None:
-        piece_id, source = artists.root(db, "piece", int(scan["stated_piece"])), "person"
+        piece_id, source = stated_facts.root(db, "piece", int(scan["stated_piece"])), "person"
         if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
             mark_stale(db, "piece", [piece_id])
             mark_stale(db, "scan", [scan_id])
@@ -182,7 +182,7 @@ def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
 
 def _root_piece(db: Database, run: Recomputation, piece_id: int) -> int:
     """The piece that one stands for after all joins, its row made if need be."""
-    root = artists.root(db, "piece", piece_id)
+    root = stated_facts.root(db, "piece", piece_id)
     if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [root]):
         _recompute_piece(db, run, root)
     return root
@@ -190,7 +190,7 @@ def _root_piece(db: Database, run: Recomputation, piece_id: int) -> int:
 
 def _artist_of_joined(db: Database, run: Recomputation, stated: stated_facts.Row) -> int | None:
     if stated["artist_id"] is not None:
-        return artists.root(db, "artist", int(stated["artist_id"]))
+        return stated_facts.root(db, "artist", int(stated["artist_id"]))
     return artists.artist_in_use(db, run, str(stated["known_artist"]), str(stated["known_artist_key"]))
 
 
@@ -210,7 +210,7 @@ def _new_piece(db: Database, run: Recomputation, names: _Names, former: int | No
             mark_stale(db, "piece", [former])
             run.idle_candidates.add(int(held[0]))
             return former
-    return pieces.add_piece(db, artists.next_id(db, "piece"), artist_id, title, names.title_key)
+    return pieces.add_piece(db, stated_facts.next_id(db, "piece"), artist_id, title, names.title_key)
 
 
 def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
@@ -255,7 +255,7 @@ def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
 def _names_of(db: Database, run: Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
     """Artist and title of a piece of which a person has spoken."""
     if stated["artist_id"] is not None:
-        artist_id = artists.root(db, "artist", int(stated["artist_id"]))
+        artist_id = stated_facts.root(db, "artist", int(stated["artist_id"]))
         if not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
             stated_artist = stated_facts.stated_row(db, "artist_stated", artist_id)
             if stated_artist is not None:  # a row that only says by which name they were known is not kept by itself

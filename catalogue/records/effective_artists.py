@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from catalogue.errors import AlreadyExists
 from catalogue.records import stated_facts
 from catalogue.records.folding import fold_name, joined_name
-from catalogue.records.rows import Database, exists, fetch_id, fetch_int, fetch_text, save_row
+from catalogue.records.rows import Database, exists, fetch_id, fetch_text, save_row
 from catalogue.records.stale_rows import mark_names_stale, mark_short_name_stale
 
 
@@ -23,30 +23,12 @@ class Recomputation:
     idle_candidates: set[int] = field(default_factory=set)
 
 
-def next_id(db: Database, kind: str) -> int:
-    """An id for a new artist or piece that no row ever had."""
-    return fetch_int(db, f"""SELECT 1 + max(coalesce((SELECT max(id) FROM {kind}), 0),
-                                            coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
-                                            coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind])
-
-
-def root(db: Database, kind: str, row_id: int) -> int:
-    """The artist or piece (``kind``) that one stands for after all joins."""
-    seen = {row_id}
-    while True:
-        row = db.execute(f"SELECT joined_into FROM {kind}_stated WHERE {kind}_id = ?", [row_id]).fetchone()
-        if row is None or row[0] is None or row[0] in seen:
-            return row_id
-        row_id = int(row[0])
-        seen.add(row_id)
-
-
 def artist_known(db: Database, key: str) -> int | None:
     """The artist a folded name means, among those there are."""
     stated = fetch_id(db, """SELECT artist_id FROM artist_stated WHERE known_key = ?1
                              ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key]) or _stated_unspaced(db, key)
     if stated is not None:
-        return root(db, "artist", stated)
+        return stated_facts.root(db, "artist", stated)
     own = db.execute("""SELECT a.id, EXISTS (SELECT 1 FROM artist_stated s WHERE s.artist_id = a.id) FROM artist a
                         WHERE a.key = ?""", [key]).fetchone()
     if " " not in key and not (own is not None and own[1]):
@@ -75,7 +57,7 @@ def artist_for(db: Database, run: Recomputation, name: str, key: str) -> int:
         return known
     artist_id = artist_known(db, key)
     if artist_id is None:
-        artist_id = next_id(db, "artist")
+        artist_id = stated_facts.next_id(db, "artist")
         db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name.strip(), key])
         run.artists.clear()  # one-word names may mean this one
         mark_short_name_stale(db, key)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from catalogue.errors import required
-from catalogue.records import effective_artists, folding, stale_rows, stated_facts
+from catalogue.records import folding, stale_rows, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_id, fetch_int, fetch_one, fetch_text
 from catalogue.records.transactions import recompute, transaction
 
@@ -63,7 +63,7 @@ def artist_named(db: Database, name: str) -> Artist | None:
         artist = fetch_one(db, Artist, "SELECT * FROM artist WHERE replace(key, ' ', '') = ? ORDER BY id", [joined])
     if artist is None:
         other = fetch_id(db, "SELECT min(artist_id) FROM artist_stated WHERE known_key = ?", [key])
-        artist = artist_by_id(db, effective_artists.root(db, "artist", other)) if other else None
+        artist = artist_by_id(db, stated_facts.root(db, "artist", other)) if other else None
     return artist
 
 
@@ -72,7 +72,7 @@ def artist_called(db: Database, name: str) -> Artist:
     artist = artist_named(db, name)
     if artist is None:
         with transaction(db):
-            new = effective_artists.next_id(db, "artist")
+            new = stated_facts.next_id(db, "artist")
             db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [new, name.strip(), folded(name)])
             stated_facts.state_new_artist(db, new, name.strip())
             stale_rows.mark_short_name_stale(db, folded(name))
@@ -89,7 +89,7 @@ def piece_called(db: Database, artist_id: int, title: str, year: str = "", inven
                          [artist_id, key]).fetchone()
         facts: dict[str, object] = {}
         if row is None:
-            piece_id = effective_artists.next_id(db, "piece")
+            piece_id = stated_facts.next_id(db, "piece")
             db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
                        [piece_id, artist_id, title.strip(), key])
             facts = {"artist_id": artist_id, "title": title.strip()}

@@ -158,3 +158,21 @@ def _says_anything(db: Database, table: str, row: Row, former: Row) -> bool:
         renamed = former.get("name") not in (None, former.get("known_name"))  # else the name before would be lost
         return renamed or exists(db, "SELECT 1 FROM piece_stated WHERE artist_id = ?", [row["artist_id"]])
     return False
+
+
+def next_id(db: Database, kind: str) -> int:
+    """An id for a new artist or piece that no row ever had."""
+    return fetch_int(db, f"""SELECT 1 + max(coalesce((SELECT max(id) FROM {kind}), 0),
+                                            coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
+                                            coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind])
+
+
+def root(db: Database, kind: str, row_id: int) -> int:
+    """The artist or piece (``kind``) that one stands for after all joins."""
+    seen = {row_id}
+    while True:
+        row = db.execute(f"SELECT joined_into FROM {kind}_stated WHERE {kind}_id = ?", [row_id]).fetchone()
+        if row is None or row[0] is None or row[0] in seen:
+            return row_id
+        row_id = int(row[0])
+        seen.add(row_id)

@@ -16,7 +16,6 @@ from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import judge
 from catalogue.reading.model import Picture, Reading
 from catalogue.records import (
-    effective_artists,
     guesses,
     history,
     likenesses,
@@ -184,7 +183,7 @@ class Facts(RuleBasedStateMachine):
         for row in self.db.execute("""SELECT s.role, s.piece_id, c.role, c.piece_id FROM scan_stated s
                                       JOIN scan c ON c.sha256 = s.sha256"""):
             assert row[0] in (None, row[2])
-            assert row[1] is None or effective_artists.root(self.db, "piece", row[1]) == row[3]
+            assert row[1] is None or stated_facts.root(self.db, "piece", row[1]) == row[3]
 
     @invariant()
     def nothing_idle_is_left_and_all_is_logged(self) -> None:
