@@ -223,7 +223,9 @@ class HeldScreen(Screen[T]):
             super()._refresh_layout(size, scroll)
 
     def _compositor_refresh(self) -> None:
-        if not self.drawing_held:
+        if self.drawing_held:
+            self._dirty_widgets.clear()     # all is drawn in the end; else Textual tries again until it is
+        else:
             super()._compositor_refresh()
 
 

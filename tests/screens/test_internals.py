@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 from rich.segment import Segment
 from rich.style import Style
-from textual._compositor import ChopsUpdate, LayoutUpdate
+from textual._compositor import ChopsUpdate, Compositor, LayoutUpdate
 from textual.app import App, ComposeResult
 from textual.css.stylesheet import Stylesheet
 from textual.dom import DOMNode
@@ -176,7 +176,8 @@ async def test_styles_of_a_new_screen_are_found_once(monkeypatch: pytest.MonkeyP
     assert 0 < found.count("Settled") < found.count("Other")
 
 
-async def test_a_screen_whose_drawing_is_held_is_drawn_when_it_is_released(monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_a_screen_whose_drawing_is_held_is_laid_out_and_drawn_when_it_is_released(
+        monkeypatch: pytest.MonkeyPatch) -> None:
     class Held(textual_internals.HeldScreen[None]):
         drawing_held = True
 
@@ -184,16 +185,26 @@ async def test_a_screen_whose_drawing_is_held_is_drawn_when_it_is_released(monke
             yield Static("held")
 
     drawn: list[Screen[Any]] = []
-    refresh = Screen._compositor_refresh
+    laid_out: list[Screen[Any]] = []
+    refresh, reflow = Screen._compositor_refresh, Compositor.reflow
     monkeypatch.setattr(Screen, "_compositor_refresh", lambda screen: (drawn.append(screen), refresh(screen)))
+    monkeypatch.setattr(Compositor, "reflow", lambda self, parent, size: (laid_out.append(parent),
+                                                                          reflow(self, parent, size))[1])
     async with Small().run_test() as pilot:
         held = Held()
         await pilot.app.push_screen(held)
         held._compositor_refresh()
         assert drawn and held not in drawn
+        await pilot.pause()
+        before = laid_out.count(held)
+        assert before   # the widgets have sizes
+        held.query_one(Static).styles.height = 3
+        await pilot.pause()
+        assert laid_out.count(held) == before
         held.release_drawing()
         await pilot.pause()
         assert held in drawn
+        assert laid_out.count(held) > before and held.query_one(Static).size.height == 3
 
 
 def test_the_driver_reads_keys_through_our_parser() -> None:
