@@ -51,7 +51,8 @@ def _strings(module: Path) -> list[str]:
             if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs]
 
 
-NAMELESS = {"found", "one", "kept", "told", "here", "had", "said", "what"}  # say nothing of what a value is
+# They say nothing of what a value is.
+NAMELESS = {"found", "one", "kept", "told", "here", "had", "said", "what", "alone", "apart", "called", "settle"}
 
 
 def bound_names(tree: ast.AST) -> set[str]:

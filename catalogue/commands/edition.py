@@ -143,15 +143,15 @@ def move(session: Session, edition: str, numbers: str, place: str, holder: str, 
 def where(session: Session, edition: str | None, place: str | None) -> None:
     """Show where the prints of EDITION, or of all editions, are."""
     db = session.looking()
-    places = whereabouts(db, _find_edition(db, edition) if edition else None, place=place or "")
+    listed = whereabouts(db, _find_edition(db, edition) if edition else None, place=place or "")
     dates = session.home.settings.dates
-    session.emit([{"edition": position.edition_id, "artist": position.artist, "title": position.title,
-                   "number": numbers_text([position.number]),
-                   "place": position.place, "holder": position.holder, "since": position.since, "notes": position.notes,
-                   "stated": position.stated} for position in places],
+    session.emit([{"edition": print_.edition_id, "artist": print_.artist, "title": print_.title,
+                   "number": numbers_text([print_.number]),
+                   "place": print_.place, "holder": print_.holder, "since": print_.since, "notes": print_.notes,
+                   "stated": print_.stated} for print_ in listed],
                  lambda out: out.table(["Work", "Number", "Where", "Since", "Notes"], (
-                     (f"{position.artist}: {position.title}", numbers_text([position.number]), place_in_words(position),
-                      shown_day(position.since, dates), position.notes) for position in places)) if places
+                     (f"{print_.artist}: {print_.title}", numbers_text([print_.number]), place_in_words(print_),
+                      shown_day(print_.since, dates), print_.notes) for print_ in listed)) if listed
                  else out.print("No such prints."))
 
 

@@ -161,9 +161,9 @@ def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | Non
     order = orders.find_by_number(db, number)
     if order is None:
         return None, find_piece(db, words).id
-    if number == words and (called := pieces.titled(db, words)):
+    if number == words and (pieces_titled := pieces.titled(db, words)):
         raise Ambiguous(f"{words!r} is an order's number, and the title of a piece.",
-                        hint=f"Use order:{words} for the order, or id:{called[0]} for the piece.")
+                        hint=f"Use order:{words} for the order, or id:{pieces_titled[0]} for the piece.")
     words = number
     lines = orders.lines_of(db, order.id)
     if len(lines) != 1:

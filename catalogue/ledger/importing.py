@@ -228,18 +228,19 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
         remarks.append("belongs to an edition, but no numbers are given")
     if numbered.losses and not numbered.any:
-        remarks.append(unbooked(numbered.losses, "the row has no edition number to record it under"))
+        remarks.append(unbooked(numbered.losses, "the row has no edition number to record it under",
+                                rules.settings.dates))
     order, fresh = _order(db, row, placed, status, rules)
     if not fresh and row.get("currency") and (said_currency := rules.currency(row)) != order.currency:
         raise Refused(f"The order is in {order.currency or 'no currency'}, this row in {said_currency}.")
     prices = stated_prices(quantity, order.currency, price=row.get("price"), unit=row.get("unit_price"),
                            decimal=rules.decimal)
     line = replace(line, unit_price=prices.unit_price, price=prices.price)
-    alone = status == "cancelled" != order.status
+    line_cancelled = status == "cancelled" != order.status
     if not fresh:
         same_buyer = buyers.key_of(db, row.get("buyer")) == buyers.key_of(db, order.buyer)
         stated = stated_status(db, order.id)    # without what the file's earlier rows hand over
-        theirs = status if row.get("status") and not alone and not handed else stated
+        theirs = status if row.get("status") and not line_cancelled and not handed else stated
         remarks += _disagreements(replace(order, status=stated), placed,
                                   order.buyer if same_buyer else row.get("buyer"), theirs)
     same = next((like.id for like in orders.lines_like(db, order.id, line) if like.id not in rules.claimed
@@ -249,10 +250,11 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
         rules.claimed.add(same)
         orders.note_imported(db, digest, nth, same)
         if line.edition_id is not None and (new := not_on_record(db, line.edition_id, numbered)):
-            remarks.append(unbooked(new, "the line was already on record; to record it, use catalogue edition destroy"))
+            remarks.append(unbooked(new, "the line was already on record; to record it, use catalogue edition destroy",
+                                    rules.settings.dates))
         return Fate(row.number, RowFate.KNOWN, "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
-    if alone:
+    if line_cancelled:
         orders.cancel_line(db, line_id)
     if line.edition_id is not None:
         book(db, line.edition_id, line_id, numbered)

@@ -2,8 +2,9 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from catalogue.dates import shown_day
 from catalogue.errors import Refused
 from catalogue.ledger import editions
 from catalogue.ledger.columns import Row
@@ -77,9 +78,10 @@ def loss_text(losses: Sequence[Loss]) -> str:
                       f"{' '.join(loss.reason.replace('|', '/').split())}" for loss in losses)
 
 
-def unbooked(losses: Sequence[Loss], why: str) -> str:
-    """The remark for losses that a row tells and that are not recorded."""
-    return f"its loss is not recorded ({loss_text(losses)}): {why}"
+def unbooked(losses: Sequence[Loss], why: str, dates: str) -> str:
+    """The remark for losses that a row tells and that are not recorded; ``dates``: how the shop writes days."""
+    shown = loss_text([replace(loss, day=shown_day(loss.day, dates)) for loss in losses])
+    return f"its loss is not recorded ({shown}): {why}"
 
 
 def not_on_record(db: Database, edition_id: int, row_numbers: Numbers) -> list[Loss]:

@@ -18,6 +18,7 @@ from catalogue.records.files import FilenameMatch
 from catalogue.records.numbers import MOST
 from catalogue.records.pieces import Piece
 from catalogue.settings import Settings
+from catalogue.untrusted import shell_word
 
 _STATUS_WORDS = {
     "requested": ("requested", "asked", "ordered", "quoted", "open", "new"),
@@ -41,7 +42,7 @@ class Rules:
     dates: BookDates
     status: str
     make_pieces: bool
-    called: Mapping[str, list[FilenameMatch]]
+    matches_by_name: Mapping[str, list[FilenameMatch]]
     claimed: set[int]           # lines that a row of this file stands for already
     status_words: Mapping[str, str]  # what the book calls a status, folded, and ours
     statuses: Mapping[str, str]  # of each order of the file, by its number; of whole orders, not of single rows
@@ -65,15 +66,15 @@ def statuses_of(rows: Iterable[Row], dates: BookDates, otherwise: str,
     """Each order's status: its first row's that is not cancelled, for one row may be cancelled alone; nor collected by
     what was handed over of it, where another's was not."""
     statuses: dict[str, str] = {}
-    alone: set[str] = set()     # orders whose status is so far that of such a row
+    by_handover: set[str] = set()     # orders whose status is so far that of such a row
     for row in rows:
         with suppress(ValueError):  # the row's own fate tells what is wrong with it
             number, status = number_of(row, dates), status_of(row.get("status"), otherwise, status_words)
             handed = status == "collected" and bool(row.get("handed_over"))
             if statuses.get(number, "cancelled") == "cancelled" or (
-                    number in alone and status != "cancelled" and not handed):
+                    number in by_handover and status != "cancelled" and not handed):
                 statuses[number] = status
-                alone = alone | {number} if handed else alone - {number}
+                by_handover = by_handover | {number} if handed else by_handover - {number}
     return statuses
 
 
@@ -160,7 +161,8 @@ def _guess(db: Database, artist: str, title: str, names: dict[int, str]) -> str:
     titled = pieces.titled(db, title)
     piece = pieces.by_id(db, titled[0]) if len(titled) == 1 else None
     if artist and piece and pieces.artist_named(db, artist) is None:
-        return f"Is it by {piece.artist!r}? Then: catalogue artist also {piece.artist!r} {artist!r}"
+        return (f"Is it by {piece.artist}? Then: catalogue artist also {shell_word(piece.artist)}"
+                f" {shell_word(artist)}")
     near = process.extractOne(wanted, fitting, scorer=fuzz.token_sort_ratio, score_cutoff=80)
     piece = pieces.by_id(db, near[2]) if near else None
     return f"Did you mean {piece.title!r} by {piece.artist}?" if piece else "Index it, or import with --make-pieces."
@@ -175,7 +177,7 @@ def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:
         return stated, ""
     if not name:
         return "", "names no file: cannot tell which scan was printed"
-    matches = rules.called.get(files.bare_name(name), [])
+    matches = rules.matches_by_name.get(files.bare_name(name), [])
     tail = name.replace("\\", "/").strip("/")
     ours = [f for f in matches if f.piece_id == piece_id] or matches
     by_path = [f for f in matches if "/" in tail and f"/{f.path}".endswith(f"/{tail}")]

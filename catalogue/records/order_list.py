@@ -34,12 +34,12 @@ class OrderFilter:
 
 @dataclass(frozen=True, slots=True)
 class ListedLine:
-    """A line with its buyer's key and name. ``place`` is where it stands in the list, for the page beyond it."""
+    """A line with its buyer's key and name. ``position`` is where it stands in the list, for the page beyond it."""
 
     line: Line
     buyer_key: str
     buyer: str
-    place: tuple[Value, int]
+    position: tuple[Value, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ _HAS_WORD = f"instr(' ' || {_WORDS}, ?)"
 
 def page(db: Database, wanted: OrderFilter, *, sort: str = "date", descending: bool | None = None,
          beyond: tuple[Value, int] | None = None, limit: int = 200, forward: bool = True) -> list[ListedLine]:
-    """Lines that fit, from beyond a line's ``place`` on; with ``forward`` false those before it, in the same order.
+    """Lines that fit, from beyond a line's ``position`` on; with ``forward`` false those before it, in the same order.
 
     ``descending`` None is the sort's usual direction.
     """
@@ -165,7 +165,7 @@ def _where(db: Database, wanted: OrderFilter) -> tuple[str, list[object]]:
         terms = search.corrected_terms(db, wanted.words)
         add("+o.id IN (SELECT rowid FROM order_words WHERE order_words MATCH ?)", search.match_query(terms, "*"))
         # the index is of whole orders: where one has several lines, each line is looked at
-        alone = "NOT EXISTS (SELECT 1 FROM order_line other WHERE other.order_id = o.id AND other.id <> l.id)"
+        only_line = "NOT EXISTS (SELECT 1 FROM order_line other WHERE other.order_id = o.id AND other.id <> l.id)"
         for term in terms:
-            add(f"({alone} OR {' OR '.join([_HAS_WORD] * len(term))})", *(f" {separated(word)}" for word in term))
+            add(f"({only_line} OR {' OR '.join([_HAS_WORD] * len(term))})", *(f" {separated(word)}" for word in term))
     return " AND ".join(tests), values

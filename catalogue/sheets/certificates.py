@@ -51,7 +51,7 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
     piece = pieces.get_piece(db, edition.piece_id)
     living = print_moves.prints(db, edition_id)
     prints = [whereabouts_of(print_) for print_ in living]
-    known = {place.number: (print_, place_in_words(place)) for print_, place in zip(living, prints, strict=True)}
+    known = {held.number: (print_, place_in_words(held)) for print_, held in zip(living, prints, strict=True)}
     rows = tuple(_row(print_, *known[Number(print_.series, print_.number)], piece, edition, settings)
                  for print_ in recorded.issued(db, edition_id))
     opened, closed = (shown_day(text, settings.dates) for text in (edition.opened, edition.closed))
@@ -84,5 +84,5 @@ def _row(print_: Issued, living: LivingPrint, where: str, piece: pieces.Piece, e
 
 def _counts(prints: list[Whereabouts]) -> str:
     """``"2 with the buyer, 1 on consignment"``."""
-    places = Counter(place_in_words(replace(print_, holder="")) for print_ in prints)
-    return ", ".join(f"{count} {place}" for place, count in places.items())
+    counts = Counter(place_in_words(replace(print_, holder="")) for print_ in prints)
+    return ", ".join(f"{count} {words}" for words, count in counts.items())

@@ -202,16 +202,16 @@ def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = N
     if sound:
         check_now(db, *sound[:2], report=report, cancelled=cancelled)
     sheet = job_sheet(db, home, line_id, checked=sound is not None)
-    place = outside(folder or home.sheets / "jobs" / sheet.name, stores.listed(db))
-    files = [write_again(place / f"{sheet.name}.html", sheet.html),
-             write_again(place / f"{sheet.name}.txt", sheet.text)]
+    target_folder = outside(folder or home.sheets / "jobs" / sheet.name, stores.listed(db))
+    files = [write_again(target_folder / f"{sheet.name}.html", sheet.html),
+             write_again(target_folder / f"{sheet.name}.txt", sheet.text)]
     if pdf:
-        files.append(as_pdf(sheet.html, place / f"{sheet.name}.pdf"))
+        files.append(as_pdf(sheet.html, target_folder / f"{sheet.name}.pdf"))
     if copy_master and sound:
         scan, copy, master = sound
-        target = place / native_path(copy.file.path).rpartition("/")[2]
+        target = target_folder / native_path(copy.file.path).rpartition("/")[2]
         files.append(_copied(master, target, scan.sha256, report, cancelled))
-    return Written(place, tuple(files))
+    return Written(target_folder, tuple(files))
 
 
 def _copied(source: Path, target: Path, sha256: str, report: Report, cancelled: Cancelled) -> Path:

@@ -102,13 +102,13 @@ def test_pages_in_either_direction_join_to_the_sorted_list(db: Database, sort: s
     expected = [line.id for line in sorted(lines, key=lambda one: (KEYS[sort](one), one.id), reverse=descending)]
     found: list[order_list.ListedLine] = []
     while page := order_list.page(db, wanted, sort=sort, descending=descending, limit=7,
-                                  beyond=found[-1].place if found else None):
+                                  beyond=found[-1].position if found else None):
         found += page
         assert len(found) <= len(expected)
     assert [one.line.id for one in found] == expected
     back: list[order_list.ListedLine] = []
     while page := order_list.page(db, wanted, sort=sort, descending=descending, limit=7, forward=False,
-                                  beyond=back[0].place if back else None):
+                                  beyond=back[0].position if back else None):
         back = page + back
         assert len(back) <= len(expected)
     assert back == found

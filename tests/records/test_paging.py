@@ -49,7 +49,7 @@ def backward(page: Callable[[Any, int], list[Any]], size: int) -> list[Any]:
 
 def listed_lines(db: Database, wanted: OrderFilter, beyond: ListedLine | None, limit: int,
                  ahead: bool) -> list[ListedLine]:
-    return order_list.page(db, wanted, beyond=beyond.place if beyond else None, limit=limit, forward=ahead)
+    return order_list.page(db, wanted, beyond=beyond.position if beyond else None, limit=limit, forward=ahead)
 
 
 @pytest.mark.parametrize("size", SIZES)

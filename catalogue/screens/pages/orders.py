@@ -84,7 +84,7 @@ class OrdersPage(Page):
 
         def page(db: Database, beyond: ListedLine | None, limit: int, forward: bool) -> list[ListedLine]:
             return order_list.page(db, wanted, sort=sort, descending=descending,
-                                   beyond=beyond.place if beyond else None, limit=limit, forward=forward)
+                                   beyond=beyond.position if beyond else None, limit=limit, forward=forward)
 
         self._table.show(Source(page), keep=keep)
         # all lines are added up: on a thread of its own, so that the next page of the list does not wait for it
