@@ -84,7 +84,10 @@ _COPIES = """SELECT s.id AS scan_id, s.sha256,
                          SELECT 1 FROM file_place mine JOIN file_place other USING (inode, filesystem)
                          JOIN file o ON o.id = other.file_id JOIN store ot ON ot.id = o.store_id
                          WHERE mine.file_id = h.file_id AND other.file_id <> h.file_id AND ot.forgotten IS NULL
-                               AND ot.kind <> 'off-site') THEN h.store_id END) AS off_site,
+                               AND ot.kind <> 'off-site' AND NOT EXISTS (
+                                   SELECT 1 FROM store_place op WHERE op.store_id = o.store_id
+                                          AND op.filesystem = other.filesystem AND op.device <> h.disk))
+                         THEN h.store_id END) AS off_site,
                      count(DISTINCT CASE WHEN h.sound THEN h.disk END) AS disks,
                      coalesce(sum(h.present), 0) AS present, max(CASE WHEN h.sound THEN h.checked_at END) AS checked_at,
                      coalesce(min(h.path), '') AS path"""

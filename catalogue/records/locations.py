@@ -13,10 +13,11 @@ from catalogue.storage.mounts import server_name
 # text for all stores that are lost together.
 # For queries over `file f LEFT JOIN file_place fp ON fp.file_id = f.id LEFT JOIN store_place sp ON sp.store_id =
 # f.store_id`. Where nothing was noted yet the store stands for both, as each was taken for a disk of its own.
-DISTINCT_FILE = "coalesce(fp.filesystem || ' ' || fp.inode, 'file ' || f.id)"
 DISTINCT_DISK = """CASE WHEN fp.filesystem IS NULL OR fp.filesystem = sp.filesystem
     THEN coalesce(sp.device, 'store ' || f.store_id) ELSE coalesce(
         (SELECT other.device FROM store_place other WHERE other.filesystem = fp.filesystem), fp.filesystem) END"""
+# With the device: a file system cloned bit for bit has the same inodes on a disk of its own.
+DISTINCT_FILE = f"coalesce({DISTINCT_DISK} || ' ' || fp.filesystem || ' ' || fp.inode, 'file ' || f.id)"
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,7 @@ from catalogue.progress import Progress, ignore_progress, never_cancelled
 from catalogue.records import copies, findings, scans
 from catalogue.records import stores as store_rows
 from catalogue.records.fixity import baggable, wanted_by
-from catalogue.records.locations import disks_in_use, shared_disks
+from catalogue.records.locations import disks_in_use, note_store, shared_disks
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
 from catalogue.storage import devices, identity
@@ -372,6 +372,25 @@ def test_of_a_disk_and_its_clone_the_serial_number_tells(shop: Shop, volumes: Pa
     shop.index("nas")
     disks["clone"] = "3"
     assert locate_store(shop.db, shop.store("nas")) == volumes / "disk", "the number is still known"
+
+
+def test_a_clone_that_was_made_a_store_holds_copies_of_its_own(
+        shop: Shop, scan: Scan, disks: dict[str, str]) -> None:
+    """File systems and inodes are the same; where the disks have numbers, they are known to be two."""
+    for store, kind in (("first", "primary"), ("vault", "off-site")):
+        scan(f"{store}/Ada/Harbour/0.tif", seed=1)
+        shop.add(store, kind)
+        shop.index(store)
+    with shop.db.conn:
+        shop.db.execute("UPDATE file_place SET inode = 5")
+    for numbers, counts in ((("1", "2"), (2, 1, 2)), (("1", "1"), (1, 0, 1)), (("3", ""), (1, 0, 1))):
+        disks.update(zip(("first", "vault"), numbers, strict=True))
+        with shop.db.conn:
+            shop.db.execute("DELETE FROM store_place")
+            for store in ("first", "vault"):
+                note_store(shop.db, shop.store(store).id, on_disk.device_of(shop.folder / store), 2)
+        copy_count = copies.of_scan(shop.db, shop.due("Ada/Harbour/0.tif", "first").scan_id)
+        assert (copy_count.stores, copy_count.off_site, copy_count.disks) == counts, numbers
 
 
 def test_an_unmarked_store_on_another_disk_is_offline(shop: Shop, disks: dict[str, str]) -> None:
