@@ -15,7 +15,7 @@ from catalogue import __version__
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, SessionCommand
 from catalogue.errors import CatalogueError
-from catalogue.indexing.stores import is_in_place, on_one_disk
+from catalogue.indexing.locating import is_in_place, on_one_disk
 from catalogue.operations.upkeep import rebuild_search_indexes
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size

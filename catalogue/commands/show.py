@@ -34,7 +34,7 @@ def command(session: Session, piece: tuple[str, ...]) -> None:
 
 def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]:
     """A piece with its scans and their files, sizes, findings and orders, as plain values."""
-    from catalogue.indexing.stores import is_same_disk, locate_store
+    from catalogue.indexing.locating import is_same_disk, locate_store
     from catalogue.reading.printsize import prints_up_to
     from catalogue.records import copies, files, findings, orders, scans, stores
     from catalogue.records.current import caution

@@ -7,14 +7,7 @@ import click
 
 from catalogue.commands.printing import Printer, ask, yes_or_no
 from catalogue.commands.session import Session, SessionGroup
-from catalogue.indexing.markers import read_marker
-from catalogue.indexing.stores import (
-    MARKER,
-    has_lost_marker,
-    locate_store,
-    marked_elsewhere,
-    on_one_disk,
-)
+from catalogue.indexing.locating import has_lost_marker, locate_store, marked_elsewhere, on_one_disk, read_marker
 from catalogue.operations.stores import (
     add_store,
     move_store,
@@ -26,6 +19,7 @@ from catalogue.operations.stores import (
 )
 from catalogue.progress import data_size
 from catalogue.records import stores
+from catalogue.storage.folders import MARKER
 from catalogue.untrusted import shell_word
 
 command = SessionGroup("store", help="Add, list, move or retire stores: the disks and shares that hold scans.")

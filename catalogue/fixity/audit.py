@@ -22,8 +22,8 @@ from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
 from catalogue.fixity.sidecar_audit import review_sidecars
 from catalogue.indexing.exclusive_lock import exclusive_lock
+from catalogue.indexing.locating import is_at, locate_store, record_offline, stand_in_advice
 from catalogue.indexing.locations import note_store_location
-from catalogue.indexing.stores import is_at, locate_store, record_offline, stand_in_advice
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, findings, fixity, runs
 from catalogue.records.database import Database, transaction

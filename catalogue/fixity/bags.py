@@ -15,7 +15,7 @@ from catalogue.errors import CatalogueError, InsideStore, NotFound, Refused
 from catalogue.fixity.bag_names import distinct, escaped, portable
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.restore import sources
-from catalogue.indexing.stores import locate_store, opened_store, store_holding
+from catalogue.indexing.locating import locate_store, opened_store, store_holding
 from catalogue.progress import Cancelled, OfMany, Report, ignore_progress, never_cancelled
 from catalogue.records import events, stores
 from catalogue.records.copies import Holder

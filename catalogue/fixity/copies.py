@@ -10,7 +10,7 @@ from catalogue.fixity.checking import Expected, check_open
 from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
 from catalogue.fixity.verdicts import distrust
 from catalogue.indexing.exclusive_lock import exclusive_lock
-from catalogue.indexing.stores import on_one_disk, opened_store, overlapping_store
+from catalogue.indexing.locating import on_one_disk, opened_store, overlapping_store
 from catalogue.progress import Cancelled, OfMany, Report, ignore_progress, never_cancelled
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, locations, runs

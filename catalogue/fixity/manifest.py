@@ -15,7 +15,7 @@ from catalogue import __version__
 from catalogue.errors import CatalogueError, Refused
 from catalogue.fixity import log
 from catalogue.fixity.log import Head
-from catalogue.indexing.stores import locate_store, opened_store
+from catalogue.indexing.locating import locate_store, opened_store
 from catalogue.records import events, findings, fixity, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import escape_path, native_path, unsafe_escaped_path

@@ -14,7 +14,7 @@ from catalogue.fixity.log import Head
 from catalogue.fixity.manifest import Manifest
 from catalogue.fixity.profiles import bring_back_profiles
 from catalogue.fixity.recovery import PutBack, finish, prepare, remove_staged, staging_path
-from catalogue.indexing.markers import marker_facts, read_marker
+from catalogue.indexing.locating import marker_facts, read_marker
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
 from catalogue.indexing.workers import Executors, processes

@@ -13,8 +13,8 @@ from catalogue.fixity.copies import review_scans
 from catalogue.fixity.copying import staged_copy
 from catalogue.fixity.sidecars import SidecarCopies, copy_sidecars, note_sidecar
 from catalogue.fixity.verdicts import distrust, link_on_the_way
+from catalogue.indexing.locating import locate_store, offline, opened_store
 from catalogue.indexing.recording import real_path
-from catalogue.indexing.stores import locate_store, offline, opened_store
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import copies, events, files, findings, fixity, locations, pieces, runs, scans, stores
 from catalogue.records.copies import DOUBTS, Holder

@@ -9,7 +9,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, StoreAway
 from catalogue.fixity.copying import Stopped, copy_verified
 from catalogue.fixity.sidecar_audit import look_beside
-from catalogue.indexing.stores import locate_store, opened_store
+from catalogue.indexing.locating import locate_store, opened_store
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import sha256_of_fd
 from catalogue.records import events, files, findings, stores

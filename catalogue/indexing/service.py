@@ -10,11 +10,11 @@ from time import monotonic
 from catalogue.indexing.comparing import Comparison, compare, within
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.guessing import guess_new
+from catalogue.indexing.locating import is_at, locate_store, record_offline, stand_in_advice
 from catalogue.indexing.locations import note_store_location
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import real_path, record
 from catalogue.indexing.refiling import adopt_upgraded
-from catalogue.indexing.stores import is_at, locate_store, record_offline, stand_in_advice
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading

@@ -8,9 +8,9 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity.copying import Stopped, copy_verified
 from catalogue.fixity.sidecars import SidecarCopies, copy_sidecars, note_sidecar
+from catalogue.indexing.locating import opened_store, overlapping_store
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import record
-from catalogue.indexing.stores import opened_store, overlapping_store
 from catalogue.intake.naming import free_path, same_name
 from catalogue.intake.proposals import Item, Kind, Plan, Proposal, apart_from_stores
 from catalogue.intake.removing import Skipped, Taken, digest_of, remove_sources

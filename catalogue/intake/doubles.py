@@ -15,7 +15,7 @@ from pathlib import Path
 
 from catalogue.errors import Damaged, NotFound, StoreAway
 from catalogue.fixity.copying import copy_verified
-from catalogue.indexing.stores import opened_store
+from catalogue.indexing.locating import opened_store
 from catalogue.intake.freeing import TOO_FEW_OTHERS, Freed, bring_back_listed, free_listed
 from catalogue.intake.removing import copies_required, digest_of, lacking_copies, verified_copies
 from catalogue.intake.undo_lists import DOUBLES

@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from catalogue.errors import CatalogueError
 from catalogue.indexing.exclusive_lock import exclusive_lock
-from catalogue.indexing.stores import opened_store
+from catalogue.indexing.locating import opened_store
 from catalogue.intake.removing import Skipped, state_of
 from catalogue.intake.undo_lists import DOUBLES, PRINT_FILES, new_list, read_list, store_of, undo_folder, write_line
 from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.indexing.exclusive_lock import exclusive_lock
-from catalogue.indexing.stores import opened_store
+from catalogue.indexing.locating import opened_store
 from catalogue.intake.removing import Skipped, digest_of
 from catalogue.intake.renaming import (
     SidecarMove,

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, InsideStore
 from catalogue.filing.model import Guessed
+from catalogue.indexing.locating import locate_store, offline
 from catalogue.indexing.naming import role_of
-from catalogue.indexing.stores import locate_store, offline
 from catalogue.intake import guessing
 from catalogue.intake.arrivals import INLINE_BYTES, Arrival, find_files, read_arrivals
 from catalogue.intake.capture import initial_notes

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged
 from catalogue.fixity.verdicts import distrust
-from catalogue.indexing.stores import opened_store, store_holding
+from catalogue.indexing.locating import opened_store, store_holding
 from catalogue.intake.proposals import Kind, Plan
 from catalogue.progress import Cancelled, never_cancelled
 from catalogue.reading.digests import sha256_of_fd

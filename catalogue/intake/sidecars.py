@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, InsideStore, Refused
-from catalogue.indexing.stores import locate_store, opened_store, store_holding
+from catalogue.indexing.locating import locate_store, opened_store, store_holding
 from catalogue.intake.embedding import described_copy
 from catalogue.intake.packets import Description, packet
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled

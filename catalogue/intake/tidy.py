@@ -13,7 +13,7 @@ from enum import StrEnum
 from itertools import count, groupby
 from pathlib import PurePosixPath
 
-from catalogue.indexing.stores import locate_store
+from catalogue.indexing.locating import locate_store
 from catalogue.intake.naming import Facts, numbers_used, portable, problems, same_name, shortened
 from catalogue.intake.targets import Names
 from catalogue.records import intake, provenance

@@ -6,7 +6,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Damaged
 from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.verdicts import judge, record
-from catalogue.indexing.stores import locate_store
+from catalogue.indexing.locating import locate_store
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.records import copies as copy_rows
 from catalogue.records import copy_doubts, files, fixity, scans, stores

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from catalogue.fixity.copies import review_scans
 from catalogue.fixity.set_aside import SetAsideFile, set_aside_files
-from catalogue.indexing.stores import locate_store
+from catalogue.indexing.locating import locate_store
 from catalogue.intake.doubles import Doubles, find_doubles, total
 from catalogue.intake.doubles import bring_back as _bring_back
 from catalogue.intake.doubles import free_doubles as _free_doubles

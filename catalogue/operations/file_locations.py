@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.indexing.stores import locate_store
+from catalogue.indexing.locating import locate_store
 from catalogue.records import files, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import native_path

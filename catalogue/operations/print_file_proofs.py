@@ -8,7 +8,7 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import copy_verified
-from catalogue.indexing.stores import opened_store
+from catalogue.indexing.locating import opened_store
 from catalogue.intake.freeing import TOO_FEW_OTHERS, Freed, bring_back_listed, free_listed
 from catalogue.intake.removing import digest_of, lacking_copies, verified_copies
 from catalogue.intake.undo_lists import PRINT_FILES

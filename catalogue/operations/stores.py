@@ -6,6 +6,7 @@ from pathlib import Path
 
 from catalogue.errors import NotFound
 from catalogue.fixity import copies
+from catalogue.indexing import locating
 from catalogue.indexing import stores as store_service
 from catalogue.operations.wording import counted, masters_lacking
 from catalogue.records import findings, stores, upkeep_lists
@@ -90,12 +91,12 @@ def unread_files(db: Database, store: Store, root: Path | None, holding: Holding
     lies now: for it lies on another disk than when they were read."""
     if root is None:
         return 0
-    return holding.unread if store_service.is_same_disk(db, store, root) else holding.files
+    return holding.unread if locating.is_same_disk(db, store, root) else holding.files
 
 
 def stand_in(store: Store, root: Path | None) -> str:
     """What to do about what is there in an offline store's place; "" where nothing is, or the store is at ``root``."""
-    return store_service.stand_in_advice(store) if root is None else ""
+    return locating.stand_in_advice(store) if root is None else ""
 
 
 def summarize_unread(count: int) -> str:

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from catalogue.errors import Refused
 from catalogue.fixity import manifest
-from catalogue.indexing.stores import MARKER
 from catalogue.records.paths import escape_path
+from catalogue.storage.folders import MARKER
 
 Scan = Callable[..., Path]
 SUM = shutil.which("sha256sum")

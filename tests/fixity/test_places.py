@@ -19,11 +19,11 @@ from catalogue.fixity.audit import audit
 from catalogue.fixity.bags import write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, review
 from catalogue.fixity.verdicts import link_on_the_way
-from catalogue.indexing import corrections, mount_points
+from catalogue.indexing import corrections, locating, mount_points
 from catalogue.indexing import locations as noted_locations
 from catalogue.indexing import stores as on_disk
-from catalogue.indexing.markers import read_marker
-from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
+from catalogue.indexing.locating import locate_store, marked_elsewhere, read_marker
+from catalogue.indexing.stores import add_store, move_store
 from catalogue.operations import copying as copying_operation
 from catalogue.operations import stores as moving
 from catalogue.progress import Progress, ignore_progress, never_cancelled
@@ -34,7 +34,7 @@ from catalogue.records.locations import disks_in_use, note_store, shared_disks
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
 from catalogue.storage import devices, identity
-from catalogue.storage.folders import Entry
+from catalogue.storage.folders import MARKER, Entry
 from catalogue.storage.medium import NoRoom
 from tests.files import part_path
 
@@ -116,20 +116,20 @@ def test_a_store_that_became_the_same_as_another_takes_no_copies(shop: Shop, sca
 
 def test_a_folder_is_the_store_by_its_own_marker_alone(shop: Shop) -> None:
     main, nas = shop.store(), shop.add("nas", "copy")
-    assert on_disk.is_at(main, Path(main.root))
+    assert locating.is_at(main, Path(main.root))
     shutil.copy(Path(nas.root) / MARKER, Path(main.root) / MARKER)
-    assert not on_disk.is_at(main, Path(main.root))
+    assert not locating.is_at(main, Path(main.root))
     (Path(main.root) / MARKER).unlink()
-    assert not on_disk.is_at(main, Path(main.root))
+    assert not locating.is_at(main, Path(main.root))
 
 
 def test_an_empty_folder_is_no_store_that_has_no_marker(shop: Shop) -> None:
     """An unmarked store's mount point looks so while its disk is away."""
     (shop.folder / "plain").mkdir()
     plain = add_store(shop.db, "plain", shop.folder / "plain", "primary", consent=False)
-    assert not on_disk.is_at(plain, Path(plain.root)) and locate_store(shop.db, plain) is None
+    assert not locating.is_at(plain, Path(plain.root)) and locate_store(shop.db, plain) is None
     (shop.folder / "plain" / "one.tif").touch()
-    assert on_disk.is_at(plain, Path(plain.root))
+    assert locating.is_at(plain, Path(plain.root))
 
 
 # --- what counts as a copy -------------------------------------------------------------------------------
@@ -320,10 +320,10 @@ def disks(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
         real = identity.identity(place)
         return real and identity.FileId(real.inode, 2)
 
-    for module in (noted_locations, on_disk):
+    for module in (noted_locations, locating):
         monkeypatch.setattr(module, "device_of", device)
         monkeypatch.setattr(module, "filesystem_id", lambda _: "volume 7")
-    monkeypatch.setattr(on_disk, "identity", one_inode)
+    monkeypatch.setattr(locating, "identity", one_inode)
     monkeypatch.setattr(noted_locations, "identity", lambda place, **options: (
         one_inode(place) if Path(place).is_dir() else identity.identity(place, **options)))
     return serials
@@ -339,8 +339,8 @@ def test_a_clone_in_the_stores_place_is_known_by_its_serial_number(
     copy(shop, "nas")
     assert held(shop, "Ada/Harbour/0.tif").stores == 2
     disks["nas"] = "2"
-    assert locate_store(shop.db, store) is None and not on_disk.is_same_disk(shop.db, store, Path(store.root))
-    assert not on_disk.is_in_place(shop.db, store, Path(store.root))
+    assert locate_store(shop.db, store) is None and not locating.is_same_disk(shop.db, store, Path(store.root))
+    assert not locating.is_in_place(shop.db, store, Path(store.root))
     with pytest.raises(StoreAway, match=f"another serial number.*the same disk in.*store move nas {store.root}"):
         copy(shop, "nas")
     shop.index("nas")
@@ -388,7 +388,7 @@ def test_a_clone_that_was_made_a_store_holds_copies_of_its_own(
         with shop.db.conn:
             shop.db.execute("DELETE FROM store_place")
             for store in ("first", "vault"):
-                note_store(shop.db, shop.store(store).id, on_disk.device_of(shop.folder / store), 2)
+                note_store(shop.db, shop.store(store).id, locating.device_of(shop.folder / store), 2)
         copy_count = copies.of_scan(shop.db, shop.due("Ada/Harbour/0.tif", "first").scan_id)
         assert (copy_count.stores, copy_count.off_site, copy_count.disks) == counts, numbers
 
@@ -399,7 +399,7 @@ def test_an_unmarked_store_on_another_disk_is_offline(shop: Shop, disks: dict[st
     store = add_store(shop.db, "plain", shop.folder / "plain", "copy", consent=False)
     disks["plain"] = "2"
     assert locate_store(shop.db, store) is None
-    assert f"store move plain {store.root}" in on_disk.offline(store).hint
+    assert f"store move plain {store.root}" in locating.offline(store).hint
     move_store(shop.db, store, shop.folder / "plain")
     assert locate_store(shop.db, store) == shop.folder / "plain"
 
@@ -410,12 +410,12 @@ def test_a_marker_that_is_gone_is_told_and_written_again_by_a_move_alone(shop: S
     root = shop.folder / "nas"
     written = (root / MARKER).read_bytes()
     (root / MARKER).unlink()
-    assert "is gone" not in on_disk.offline(store).hint, "an empty folder is a mount point"
+    assert "is gone" not in locating.offline(store).hint, "an empty folder is a mount point"
     (root / "Ada").mkdir()
     shop.index("nas")
     step = next_step(shop.db, shop.finding("offline"), "D Mon YYYY")
-    assert (step.text, step.action) == (on_disk.offline(store).hint, "look")
-    assert f"store move nas {root} writes it again." in on_disk.offline(store).hint
+    assert (step.text, step.action) == (locating.offline(store).hint, "look")
+    assert f"store move nas {root} writes it again." in locating.offline(store).hint
     with pytest.raises(Refused, match=r"its marker is gone\..*store move nas.*store retire nas"):
         shop.add("nas", "copy")
     shutil.copytree(root, shop.folder / "another")
@@ -770,7 +770,7 @@ def test_two_partitions_of_one_disk_count_as_one_also_once_it_is_away(
         (disk / part / "partition").mkdir(parents=True)
         device = (shop.folder / part).stat().st_dev
         (shop.folder / "block" / f"{os.major(device)}:{os.minor(device)}").symlink_to(disk / part)
-    assert on_disk.on_one_disk(shop.db) == [("first", "second", "")]
+    assert locating.on_one_disk(shop.db) == [("first", "second", "")]
     shop.index("first", "second")
     for part in ("first", "second"):
         subprocess.run(["umount", "-l", str(shop.folder / part)], check=True)
@@ -789,7 +789,7 @@ def test_two_shares_of_one_server_count_as_one_place(shop: Shop, scan: Scan, mon
         return devices.Device(f"share {name}" if names[name] else "id 7",
                               frozenset(f"server {host}" for host in names[name]))
 
-    for module in (noted_locations, on_disk):
+    for module in (noted_locations, locating):
         monkeypatch.setattr(module, "device_of", device)
     for share in ("first", "second"):
         shop.add(share, "copy")
@@ -797,7 +797,7 @@ def test_two_shares_of_one_server_count_as_one_place(shop: Shop, scan: Scan, mon
     shop.index("first", "second")
     with shop.db.conn:
         scans.set_role(shop.db, shop.due("Ada/Harbour/0.tif", "first").scan_id, "master")
-    assert on_disk.on_one_disk(shop.db) == shared_disks(shop.db) == [("first", "second", "nas")]
+    assert locating.on_one_disk(shop.db) == shared_disks(shop.db) == [("first", "second", "nas")]
     assert disks_in_use(shop.db) == 2 and review(shop.db, Settings())["single copy"] == 1
     assert shop.finding("single copy").detail == "2 sound copies, all on one disk or server; 2 wanted, on 2 disks"
     assert review(shop.db, Settings(copies_on_one_disk=True))["single copy"] == 0

@@ -23,8 +23,8 @@ from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
 from catalogue.fixity.restore import plan, restore
-from catalogue.indexing.markers import read_marker
-from catalogue.indexing.stores import MARKER, add_store
+from catalogue.indexing.locating import read_marker
+from catalogue.indexing.stores import add_store
 from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.packets import Description
 from catalogue.intake.sidecars import files_to_describe, write_sidecars
@@ -38,6 +38,7 @@ from catalogue.records.database import open_database, transaction
 from catalogue.records.fixity import wanted_by
 from catalogue.records.paths import escape_path, native_path, unsafe_escaped_path
 from catalogue.settings import Home
+from catalogue.storage.folders import MARKER
 from catalogue.untrusted import open_regular, read_regular, unsafe_path
 
 Scan = Callable[..., Path]

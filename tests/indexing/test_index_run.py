@@ -12,13 +12,15 @@ import pytest
 
 from catalogue.errors import Busy, Refused
 from catalogue.indexing import service
+from catalogue.indexing.locating import locate_store
 from catalogue.indexing.service import StoreSummary, index
-from catalogue.indexing.stores import MARKER, add_store, locate_store
+from catalogue.indexing.stores import add_store
 from catalogue.reading.model import Fault
 from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from catalogue.storage.folders import MARKER
 from tests import recorded
 
 Scan = Callable[..., Path]

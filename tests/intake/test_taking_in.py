@@ -18,7 +18,7 @@ from intake_pictures import Write, scene
 from catalogue.errors import CatalogueError, InsideStore, Refused
 from catalogue.filing.model import Guessed
 from catalogue.indexing.service import index
-from catalogue.indexing.stores import MARKER, add_store
+from catalogue.indexing.stores import add_store
 from catalogue.intake import applying
 from catalogue.intake.applying import apply
 from catalogue.intake.guessing import SimilarScan
@@ -29,6 +29,7 @@ from catalogue.records import events, files, intake, pieces, scans
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
+from catalogue.storage.folders import MARKER
 from tests import recorded
 from tests.files import part_path
 

@@ -108,7 +108,7 @@ class ChangeWatch:
 
     async def _look_at_disks(self) -> None:
         def look(db: Database) -> dict[int, tuple[str, bool]]:
-            from catalogue.indexing.stores import locate_store
+            from catalogue.indexing.locating import locate_store
             from catalogue.records import stores
 
             return {store.id: (store.name, locate_store(db, store) is not None) for store in stores.listed(db)}

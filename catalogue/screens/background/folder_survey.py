@@ -7,7 +7,7 @@ from pathlib import Path
 from time import monotonic
 
 from catalogue.indexing.crawl import crawl
-from catalogue.indexing.markers import read_marker
+from catalogue.indexing.locating import read_marker
 from catalogue.operations.place_rules import PREVIEWED
 from catalogue.progress import Cancelled, never_cancelled
 from catalogue.records.paths import display_path

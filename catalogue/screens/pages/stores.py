@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from catalogue.fixity.set_aside import SetAsideFile, set_aside_files
-from catalogue.indexing.stores import UNMARKED, locate_store
+from catalogue.indexing.locating import UNMARKED, locate_store
 from catalogue.operations.doubles import summarize_set_aside
 from catalogue.operations.stores import StoreRetired, retire_store, stand_in, summarize, summarize_unread, unread_files
 from catalogue.progress import data_size
