@@ -108,9 +108,9 @@ def retire(session: Session, name: str, yes: bool) -> None:
 def move(session: Session, name: str, folder: Path, yes: bool) -> None:
     """Record that the store NAME is now at FOLDER.
 
-    After a move to another disk, or where it has a new mount point. FOLDER must have the store's marker; where that is
-    gone from the very folder last seen, it is written again if you agree. Nothing else on the disk is touched. Also
-    use it to choose between a disk and its clone with the same marker.
+    After a move to another disk or case, or where it has a new mount point. FOLDER must have the store's marker; where
+    that is gone from the very folder last seen, it is written again if you agree. Nothing else on the disk is touched.
+    Also use it to choose between a disk and its clone with the same marker.
     """
     store = stores.by_name(session.database(), name)
     if not yes and has_lost_marker(session.database(), store, folder.absolute()):
