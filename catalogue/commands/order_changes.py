@@ -28,7 +28,8 @@ def set_status(session: Session, number: str, status: str, line_id: int | None) 
     db = session.existing()
     if line_id is not None:
         if status != "cancelled":
-            raise click.UsageError("A single line can only be cancelled.")
+            raise click.UsageError("A single line can only be cancelled; if its prints were collected, use: catalogue "
+                                   "order handover.")
         result = cancel_lines(db, [line_id], of_order=number)
         session.emit(result.lines[0], summarize(result))
         return

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from catalogue.errors import Refused
 from catalogue.records.numbers import Number, numbers_text
+from catalogue.records.order_states import LINE_STATUS
 from catalogue.records.rows import Database, fetch, fetch_one, insert_row, now, update_row
 
 SCOPES = ("all sizes", "one size")
@@ -138,9 +139,10 @@ def _add_print(db: Database, edition_id: int, number: Number, nth: int, line_id:
 
 def issued(db: Database, edition_id: int) -> list[Issued]:
     """Every number that is not free, numbers first, then proofs."""
-    return fetch(db, Issued, """
+    return fetch(db, Issued, f"""
         SELECT n.series, n.number, n.issued, n.line_id, coalesce(o.number, '') AS order_number,
-               coalesce(o.placed, '') AS placed, coalesce(o.buyer, '') AS buyer, coalesce(o.status, '') AS status,
+               coalesce(o.placed, '') AS placed, coalesce(o.buyer, '') AS buyer,
+               coalesce({LINE_STATUS}, '') AS status,
                l.width_mm, l.height_mm, coalesce(l.medium, '') AS medium, coalesce(l.scan_sha256, '') AS scan_sha256,
                coalesce(d.destroyed, '') AS destroyed, coalesce(d.reason, '') AS reason,
                coalesce(ro.number, CASE WHEN r.nth IS NULL THEN '' ELSE 'unknown' END) AS replaced_in,

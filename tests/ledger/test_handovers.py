@@ -22,6 +22,7 @@ from catalogue.ledger.periods import month
 from catalogue.ledger.whereabouts import move, whereabouts
 from catalogue.operations import orders as operations
 from catalogue.operations.correcting import undo_statement
+from catalogue.records import editions as edition_rows
 from catalogue.records import handovers, history, order_list, orders, search
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.handovers import NewHandover
@@ -223,6 +224,17 @@ def test_numbers_that_went_exist_and_are_with_the_buyer(db: Database) -> None:
     assert [each.place for each in whereabouts(db, 1)] == ["consigned", "buyer", "shop", "buyer", "shop"]
 
 
+def test_a_print_of_a_line_cancelled_alone_came_back(db: Database) -> None:
+    with transaction(db):
+        orders.add_line(db, 2, NewLine(1, 300, 400, 1))
+    operations.set_order_status(db, "R-2", "collected")
+    assert {each.place for each in whereabouts(db, 1)} == {"buyer"}
+    operations.cancel_lines(db, [3])
+    assert states(db, "R-2") == ["collected", "cancelled", "collected"]
+    assert {each.place for each in whereabouts(db, 1)} == {"shop"}
+    assert {each.status for each in edition_rows.issued(db, 1)} == {"cancelled"}
+
+
 def test_a_destroyed_number_is_not_handed_over(db: Database) -> None:
     editions.destroy(db, 1, [Number("number", 1)], "torn")
     operations.hand_over(db, [3], quantity=4)
@@ -278,8 +290,9 @@ def test_handovers_are_read_as_they_are_written() -> None:
             read_handovers(wrong)
 
 
-def test_tables_carry_handovers_into_another_catalogue(db: Database, tmp_path: Path) -> None:
-    operations.hand_over(db, [1], day=MONDAY, notes="her son")
+@pytest.mark.parametrize("whole", [1, 2])
+def test_tables_carry_handovers_into_another_catalogue(db: Database, tmp_path: Path, whole: int) -> None:
+    operations.hand_over(db, [whole], day=MONDAY, notes="her son")
     operations.hand_over(db, [3], numbers=[Number("number", 2), Number("number", 4)], day=FRIDAY)
     (tmp_path / "e.csv").write_text(tables.editions_csv(db))
     (tmp_path / "o.csv").write_text(tables.orders_csv(db))

@@ -5,9 +5,10 @@ from hypothesis.stateful import invariant, rule
 from stated import Names, RefusedByModel, Stated
 from stating import StatementRules, a_number
 
-from catalogue.ledger import editions, repeat, statuses
+from catalogue.ledger import editions, handovers, repeat, statuses
 from catalogue.ledger.proposal import Proposal
 from catalogue.records import editions as edition_rows
+from catalogue.records import handovers as handover_rows
 from catalogue.records import orders
 from catalogue.records.numbers import Number, numbers_text
 
@@ -104,6 +105,13 @@ class LedgerRules(StatementRules):
         if line is not None:
             self.state(lambda said, new: said.cancel_line(line), lambda: statuses.cancel_line(self.db, line))
 
+    @rule(number=a_number, count=st.integers(1, 3))
+    def hand_over(self, number: int, count: int) -> None:
+        line = self.one_of(number, self.said.ids("line"))
+        if line is not None:
+            self.state(lambda said, new: said.hand_over(line, count),
+                       lambda: handovers.hand_over(self.db, line, quantity=count, day=DAY))
+
     @rule(number=a_number, buyer=st.sampled_from(["", "Lena Fjord", "Oskar Blom"]))
     def correct_order(self, number: int, buyer: str) -> None:
         order = self.one_of(number, self.said.ids("order"))
@@ -171,15 +179,21 @@ class LedgerRules(StatementRules):
             return
         said = self.said
         assert {o.number: (o.status, o.buyer) for o in orders.every(self.db)} == {
-            o: (said.get("order", o, "status"), said.get("order", o, "buyer")) for o in said.ids("order")}
+            o: (said.order_status(o), said.get("order", o, "buyer")) for o in said.ids("order")}
         numbers: dict[int, set[tuple[str, int]]] = {}
         for edition, series, number, nth in said.ids("print"):
             numbers.setdefault(said.get("print", (edition, series, number, nth), "line"), set()).add((series, number))
-        assert {x.id: (x.number, (x.artist, x.title), x.quantity, x.status, x.edition_id, x.numbers)
+        assert {x.id: (x.number, (x.artist, x.title), x.quantity, x.status, x.edition_id, x.numbers, x.handed,
+                       x.order_status)
                 for x in orders.all_lines(self.db)} == {
             x: (said.get("line", x, "order"), said.names(said.get("line", x, "piece")), said.get("line", x, "quantity"),
-                said.line_status(x), said.get("line", x, "edition"), numbers_text(numbers.get(x, ())))
+                said.line_status(x), said.get("line", x, "edition"), numbers_text(numbers.get(x, ())), said.handed(x),
+                said.order_status(said.get("line", x, "order")))
             for x in said.ids("line")}
+        assert {each.id: (each.line_id, each.quantity, each.numbers)
+                for of_line in handover_rows.by_line(self.db).values() for each in of_line} == {
+            h: (said.get("handover", h, "line"), said.get("handover", h, "quantity"),
+                numbers_text(key[1:3] for key in said.get("handover", h, "prints"))) for h in said.ids("handover")}
         assert {e.id: (e.piece_id, e.size_limit, e.proofs, e.closed) for e in edition_rows.listed(self.db)} == {
             e: (said.get("edition", e, "piece"), said.get("edition", e, "limit"), said.get("edition", e, "proofs"),
                 said.get("edition", e, "closed") or "") for e in said.ids("edition")}

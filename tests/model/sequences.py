@@ -36,6 +36,24 @@ class SequenceRules(KeepingRules):
         self.order(number, count, False, status, False)
         return next(iter(set(self.said.ids("order")) - before), None)
 
+    @rule(number=a_number, went=st.integers(1, 3), wanted=st.integers(1, 3), status=a_status)
+    def hand_over_part_then_correct_and_cancel(self, number: int, went: int, wanted: int, status: str) -> None:
+        """Of three prints some go; then fewer are wanted, or the line is cancelled, or the first is taken back."""
+        order = self._order_of_an_edition(number, 3, status)
+        if order is None:
+            return
+        (line,) = self.said.lines_of(order)
+        at, before = sorted(self.said.ids("line")).index(line), set(self.said.log)
+        self.hand_over(at, went)
+        events = sorted(set(self.said.log) - before)
+        piece = sorted(self.said.pieces()).index(self.said.names(self.said.get("line", line, "piece")))
+        self.correct_line(at, piece, wanted)
+        self.hand_over(at, 1)
+        if events:
+            self.undo(sorted(self.said.log).index(events[0]), newest=False)
+        self.cancel_line(at)
+        self.move_order(sorted(self.said.ids("order")).index(order), "printed")
+
     @rule(number=a_number, which=st.integers(0, 2), status=a_status)
     def undo_one_of_three_orders_and_order_again(self, number: int, which: int, status: str) -> None:
         """No number of an order that stands is given again."""

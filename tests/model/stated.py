@@ -1,7 +1,7 @@
 """What was stated, as plain facts and the log of their changes; what artists, pieces, scans and prints follow from it.
 
 A fact is ``(kind, id, name): value``; what nobody said is not there. Kinds are artist, piece, scan, pair, store,
-edition, order, line and print. A statement is the facts it changed, each with what it was before and after.
+edition, order, line, print and handover. A statement is the facts it changed, each with what it was before and after.
 
 The rules, and nothing else:
 
@@ -10,6 +10,7 @@ The rules, and nothing else:
 * of a piece or artist that a statement names, the names by which it was known then are kept, and a guess finds it so
 * a scan is filed as a person said, else as its first path suggests, else where confirmed pairs, then sure pairs, tie it
 * one number of an edition is one print at a time; free again only if it was never printed
+* a line is collected once all its prints were handed over, an order once its lines are; in part neither is cancelled
 """
 
 from collections.abc import Hashable, Iterator
@@ -122,8 +123,11 @@ class Stated:
         for (kind, key, name), value in self.facts.items():
             if (kind, name) in (("line", "piece"), ("edition", "piece")) and self.get("piece", value, "joined"):
                 raise RefusedByModel("the piece is another's part")
-            if (kind, name) in (("line", "edition"), ("line", "order"), ("print", "line")) and not there(name, value):
+            if (kind, name) in (("line", "edition"), ("line", "order"), ("print", "line"), ("handover", "line")) \
+                    and not there(name, value):
                 raise RefusedByModel(f"{name} {value} is not there")
+            if (kind, name) == ("line", "quantity") and value < self.handed(key):
+                raise RefusedByModel("more were handed over")
             if (kind, name) == ("line", "repeats") and not there("line", value):
                 raise RefusedByModel("the line it repeats is not there")
             if (kind, name) == ("print", "state"):
@@ -362,11 +366,45 @@ class Stated:
     def set_status(self, order: str, status: str) -> None:
         if self.get("order", order, "status") == "cancelled" != status:
             raise RefusedByModel("a cancelled order stays so")
+        if status == "cancelled":
+            self._refuse_if_partly([line for line in self.lines_of(order) if self.line_status(line) != "cancelled"])
         self.put("order", order, status=status)
         self._move_prints([line for line in self.lines_of(order) if not self.get("line", line, "cancelled")], status)
+        if self.order_status(order) != status:
+            raise RefusedByModel("all was handed over")
+
+    def _refuse_if_partly(self, lines: list[int]) -> None:
+        counts = [(self.handed(line), self.get("line", line, "quantity"), self.line_status(line)) for line in lines]
+        gone = sum(count if status == "collected" else handed for handed, count, status in counts)
+        if 0 < gone < sum(count for _, count, _ in counts):
+            raise RefusedByModel("some of it was handed over")
+
+    def hand_over(self, line: int, count: int) -> None:
+        """Of a numbered line the lowest numbers go; they are printed from then on."""
+        whole, before = self.get("line", line, "quantity"), self.handovers_of(line)
+        if self.line_status(line) in ("cancelled", "collected") or count > whole - self.handed(line):
+            raise RefusedByModel("not so many are left")
+        taken = sorted(key for key in self.ids("print") if self.get("print", key, "line") == line)
+        went = {key for each in before for key in self.get("handover", each, "prints")}
+        left = [key for key in taken if self.get("print", key, "state") != "destroyed" and key not in went]
+        unnumbered = whole - len(taken) - self.handed(line) + len(went)
+        if count > len(left) + unnumbered:
+            raise RefusedByModel("not so many are in the shop")
+        for key in left[:count]:
+            self.put("print", key, state="printed")
+        self.put("handover", 1 + max(self.ids("handover"), default=0), line=line, quantity=count,
+                 prints=tuple(left[:count]))
+
+    def handovers_of(self, line: int) -> list[int]:
+        return [each for each in self.ids("handover") if self.get("handover", each, "line") == line]
+
+    def handed(self, line: int) -> int:
+        return sum(self.get("handover", each, "quantity") for each in self.handovers_of(line))
 
     def cancel_line(self, line: int) -> None:
         order = self.get("line", line, "order")
+        if self.line_status(line) != "cancelled":
+            self._refuse_if_partly([line])
         self.put("line", line, cancelled=True)
         self._move_prints([line], "cancelled")
         if self.get("order", order, "status") == "cancelled" or all(
@@ -379,6 +417,15 @@ class Stated:
         made = [key for key in self.ids("print") if self.get("print", key, "line") == line]
         waits = self.line_status(line) in ("requested", "approved")
         if (piece, count) == (was, self.get("line", line, "quantity")):
+            return
+        if count < self.handed(line) or (piece != was and self.handed(line)):
+            raise RefusedByModel("handed over")
+        waiting = sorted(key for key in made if self.get("print", key, "state") == "reserved")
+        if piece == was and len(waiting) < len(made) == self.get("line", line, "quantity") \
+                and len(made) - len(waiting) <= count < len(made):
+            for key in waiting[count - len(made) + len(waiting):]:
+                self.put("print", key, line=None, state=None, day=None, issued=None)
+            self.put("line", line, quantity=count)
             return
         if (piece != was and not waits) or any(
                 self.get("print", key, "state") != "reserved" or key[3] > 1 for key in made):
@@ -402,5 +449,14 @@ class Stated:
             self.issue(after, "proof" if proof else "number", count - len(stays), line, False)
 
     def line_status(self, line: int) -> str:
-        return "cancelled" if self.get("line", line, "cancelled") else str(
-            self.get("order", self.get("line", line, "order"), "status"))
+        status = str(self.get("order", self.get("line", line, "order"), "status"))
+        if self.get("line", line, "cancelled"):
+            return "cancelled"
+        whole = self.handed(line) >= self.get("line", line, "quantity")
+        return "collected" if whole and status != "cancelled" else status
+
+    def order_status(self, order: str) -> str:
+        status = str(self.get("order", order, "status"))
+        lines = [line for line in self.lines_of(order) if not self.get("line", line, "cancelled")]
+        whole = bool(lines) and all(self.line_status(line) == "collected" for line in lines)
+        return "collected" if whole else status
