@@ -23,7 +23,7 @@ def setting_fault(name: str, value: object) -> str:
         meant = f"did you mean {near[0]}?" if near else f"the settings are {', '.join(sorted(ALLOWED))}."
         return f"Unknown setting {name!r}: {meant}"
     wanted = ALLOWED[name]
-    return "" if wanted.holds(value) else f"The setting {name} is {_written(value)}; allowed is {wanted.words}."
+    return "" if wanted.holds(value) else f"The setting {name} is {_written(value)}; it must be {wanted.words}."
 
 
 def _written(value: object) -> str:
@@ -122,7 +122,7 @@ ALLOWED: dict[str, Allowed] = {
     "print_ppi": Allowed("a list of whole numbers from 1 to 10000, such as [300, 240, 200, 150]", _wholes(1, 10_000)),
     "currency": Allowed("the three letters of a currency (ISO 4217), such as \"EUR\"",
                         lambda value: isinstance(value, str) and value in CURRENCIES),
-    "dates": Allowed("a form with day, month and year such as \"%d %b %Y\"", _is_date_form),
+    "dates": Allowed("a format with day, month and year such as \"%d %b %Y\"", _is_date_form),
     "open_with": Allowed("the name of a program, or \"\"", lambda value: isinstance(value, str)),
     "naming_rule": Allowed("a path within the store that ends in {suffix}; fields are "
                            + ", ".join(f"{{{name}}}" for name in NAMING_FIELDS), _is_naming_rule),
@@ -131,7 +131,8 @@ ALLOWED: dict[str, Allowed] = {
                     _texts(_is_bed, some=False)),
     "tile_overlap": Allowed("a number from 0 to 0.9", _number(0, 0.9)),
     "backups_kept": Allowed("a whole number from 1 to 100000", _whole(1, 100_000)),
-    "copies_wanted": Allowed("a whole number from 1 to 100: in how many places every scan is to be", _whole(1, 100)),
+    "copies_wanted": Allowed("a whole number from 1 to 100: how many copies of every scan there should be",
+                             _whole(1, 100)),
     "copies_on_one_disk": _YES_OR_NO,
     "read_only": _YES_OR_NO,
     "theme": _one_of("dark", "light"),

@@ -103,7 +103,7 @@ class DiskFull(CatalogueError):
     """The disk of the catalogue has no room."""
 
     def __init__(self) -> None:
-        super().__init__("The disk of the catalogue is full.", hint="Make room, then run this again.")
+        super().__init__("The disk of the catalogue is full.", hint="Free some space, then run this again.")
 
 
 class Busy(CatalogueError):

@@ -47,7 +47,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "restore": ("restore", "Restore a good copy: copy, verify, then switch; the bad file is kept under another name."),
     "copy": ("copying", "Copy to a store what it lacks, from the primary stores."),
     "levels": ("levels", "Show how safe the archive is, by the NDSA Levels of Digital Preservation."),
-    "backup": ("backup", "Back up the catalogue itself, verified."),
+    "backup": ("backup", "Back up the catalogue itself, and verify the backup."),
     "recover": ("recover", "Recover a damaged or lost catalogue."),
     "export": ("exporting", "Export checksums, bags, tables and pages."),
     "sidecar": ("sidecar", "Write title, creator and rights to XMP sidecars, never into a master."),
@@ -80,7 +80,7 @@ class Lazy(SessionGroup):
 
 @click.group(cls=Lazy, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--catalogue", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="The catalogue's folder; else CATALOGUE_HOME, else your data folder.")
+              help="The catalogue's folder; otherwise CATALOGUE_HOME, or your data folder.")
 @click.option("--no-mouse", is_flag=True, help="Leave the mouse to the terminal, for selecting text.")
 @click.version_option(__version__, prog_name="catalogue")
 def command(session: Session, folder: Path | None, no_mouse: bool) -> None:

@@ -182,7 +182,7 @@ def _print(out: Printer, similar_groups: "Groups", names: dict[int, str]) -> Non
         _print_group(out, group, names)
     for heading, pairs in (("Similar, but kept separate:",
                             [(p, "; ".join(p.evidence.reasons)) for p in similar_groups.ungrouped]),
-                           ("These contradict a group:", list(similar_groups.refused))):
+                           ("Pairs that contradict their group:", list(similar_groups.refused))):
         if pairs:
             out.print(heading)
         out.lines(f"  {_line(pair)}  {reason}" for pair, reason in pairs)

@@ -53,7 +53,7 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
 @click.option("--per-print", help="Amount for each print, such as 12.50.")
 @click.option("--currency", default="", help="Currency of --per-print; otherwise that of the settings.")
 @click.option("--nothing", is_flag=True, help="Nothing is owed for prints.")
-@click.option("--since", help="For orders from this day on, or: start. Needed if terms are already on record.")
+@click.option("--since", help="Date from which these terms apply, or: start. Required if terms are already on record.")
 @click.option("--destroyed/--not-destroyed", default=True, show_default=True,
               help="Count prints destroyed after the sale.")
 @click.option("--replaced/--not-replaced", default=False, show_default=True,

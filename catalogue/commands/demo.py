@@ -32,7 +32,7 @@ STORES = (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "cop
 
 @click.command("demo", cls=SessionCommand)
 @click.option("--archive", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="The demo archive; otherwise one is painted in this checkout, once.")
+              help="Folder of the demo archive; otherwise one is painted in this checkout, once.")
 @click.option("--screens/--no-screens", default=True, help="Open the screens, or print a summary and exit.")
 def command(session: Session, archive: Path | None, screens: bool) -> None:
     """Index the demo archive into a fresh catalogue and open it.
@@ -44,8 +44,8 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
         need_terminal()
 
     if archive is not None and not (archive / "main-disk").is_dir():
-        raise NotFound("There is no demo archive here.", hint="Name a folder that contains main-disk, or give none.",
-                       path=archive)
+        raise NotFound("There is no demo archive here.", path=archive,
+                       hint="Give a folder that contains main-disk, or leave --archive out.")
     folder = _fresh(session.folder)
     home = Home(folder, read_settings(folder / "settings.toml"))
     disks = folder / "disks"

@@ -77,8 +77,8 @@ def _guards() -> Part:
     lacking = missing_calls()
     part = Part("Safeguards", {"files reached from open folders": "no" if lacking else "yes"})
     if lacking:
-        part.troubles.append(f"this system lacks {', '.join(lacking)}: a link put in the way, or a disk that goes away,"
-                             " could lead a write or a removal elsewhere, so nothing is written below a store here")
+        part.troubles.append(f"this system lacks {', '.join(lacking)}: a link swapped in, or a disk unplugged,"
+                             " could redirect a write or a removal, so nothing is written to a store here")
     return part
 
 
@@ -176,7 +176,7 @@ def _stores(session: Session) -> list[Part]:
         part = Part(f"Store {number} ({store.kind})", {"files": f"{holding.files:,}", "held": data_size(holding.bytes)})
         if store.id in in_place:
             part.facts["file system"] = filesystem(root) or "unknown"
-            part.facts["may be written"] = "yes" if os.access(root, os.W_OK) else "no"
+            part.facts["writable"] = "yes" if os.access(root, os.W_OK) else "no"
             _room(part, root)
         else:
             part.facts["state"] = "offline"
@@ -185,7 +185,7 @@ def _stores(session: Session) -> list[Part]:
                               if store.name in (first, second) and bool(server) == (where == "server"))
             if together:
                 names = ", ".join(f"store {number}" for number in together)
-                part.facts[f"on one {where} with"] = f"{names}: lost together with it"
+                part.facts[f"on one {where} with"] = f"{names}: they would fail together"
         parts.append(part)
     return parts
 

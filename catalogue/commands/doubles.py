@@ -80,7 +80,8 @@ def _print_files(session: Session, store: str, free: bool, yes: bool) -> int:
             Printer().lines(print_file_proofs.summarize(proofs))
         if again:
             ask(f"Remove {counted(len(again), 'print file')} ({data_size(sum(proof.size for proof in again))}) from"
-                f" {store}? Each is proven once more just before it goes.", otherwise="Nothing was removed.")
+                f" {store}? Each is made and compared again just before it is removed.",
+                otherwise="Nothing was removed.")
     db = session.database()
     with watched("What was removed can be made again; run it again for the rest.") as watch:
         freed = print_file_proofs.free_print_files(db, session.home, store, **watch)

@@ -121,7 +121,7 @@ def destroy(session: Session, edition: str, numbers: str, reason: str, day: str)
 @click.argument("edition")
 @click.argument("numbers")
 @click.option("--to", "place", required=True, type=click.Choice(PLACES), help="Where they went.")
-@click.option("--holder", default="", help="Who has them: needed with consigned.")
+@click.option("--holder", default="", help="Who has them; required for consigned prints.")
 @click.option("--date", "day", default="", help="Date; otherwise today.")
 @click.option("--notes", default="", help="Anything else worth knowing.")
 def move(session: Session, edition: str, numbers: str, place: str, holder: str, day: str, notes: str) -> None:
@@ -139,7 +139,7 @@ def move(session: Session, edition: str, numbers: str, place: str, holder: str, 
 @command.command("where")
 @click.argument("edition", required=False)
 @click.option("--place", type=click.Choice([*PLACES, "destroyed", "not printed", "unknown"]),
-              help="Only prints in this place.")
+              help="Only prints that are there.")
 def where(session: Session, edition: str | None, place: str | None) -> None:
     """Show where the prints of EDITION, or of all editions, are."""
     db = session.looking()

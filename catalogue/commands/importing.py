@@ -15,12 +15,12 @@ from catalogue.operations.importing import import_table, summarize
 @click.option("--as", "kind", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers"]),
               help="What the file holds; otherwise recognised by its columns.")
 @click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS",
-              help="A column of ours and its heading in the file; may be repeated.")
+              help="One of our columns and its heading in the file; may be repeated.")
 @click.option("--dates", multiple=True, metavar="FORM",
               help="How dates are written, such as %d/%m/%Y, where the file itself does not tell; may be repeated.")
 @click.option("--map-status", "states", multiple=True, metavar="THEIRS=OURS",
               help="What a state is called in the file, such as delivered=collected; may be repeated.")
-@click.option("--status", default="collected", show_default=True, help="State of orders that give none.")
+@click.option("--status", default="collected", show_default=True, help="State for orders without one.")
 @click.option("--make-pieces", is_flag=True, help="Create artists and pieces that are not on record.")
 @click.option("--dry-run", is_flag=True, help="Show what would happen to every row; record nothing.")
 def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ...], dates: tuple[str, ...],

@@ -12,7 +12,7 @@ from catalogue.commands.watching import watched
 @click.argument("names", nargs=-1, metavar="[STORE]...")
 @click.option("--workers", type=click.IntRange(0), default=0, help="Reading processes; 0: one per processor.")
 @click.option("--dask", "address", metavar="ADDRESS",
-              help="Read through the Dask cluster with its scheduler there, such as tcp://nas:8786.")
+              help="Read on the Dask cluster with this scheduler, such as tcp://nas:8786.")
 @click.option("--again", is_flag=True, help="Read every file again, changed or not.")
 def command(session: Session, names: tuple[str, ...], workers: int, address: str | None, again: bool) -> int:
     """Read what is new or changed in the named stores, or in all.

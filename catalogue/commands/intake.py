@@ -37,7 +37,7 @@ NOTHING = "Nothing was copied."
 @click.option("--piece", help="The piece that everything in the folder shows.")
 @click.option("--note", "notes", multiple=True, metavar="NAME=VALUE",
               help="A capture note for everything, such as \"relief mm=2.5\"; may be repeated.")
-@click.option("--yes", is_flag=True, help="Ask nothing: import what is certain, skip the rest.")
+@click.option("--yes", is_flag=True, help="Do not ask: import what is certain, skip the rest.")
 @click.option("--dry-run", is_flag=True, help="Show what would be done, and stop.")
 @click.option("--remove-sources", is_flag=True,
               help="Afterwards remove from FOLDER what enough stores hold, every copy verified.")

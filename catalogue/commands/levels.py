@@ -9,8 +9,9 @@ from catalogue.operations.levels import answer_question
 
 
 @click.command("levels", cls=SessionCommand)
-@click.option("--answer", nargs=2, metavar="QUESTION ANSWER", help="Answer a question shown there: yes or no, and why.")
-@click.option("--all", "everything", is_flag=True, help="Also show what is met already.")
+@click.option("--answer", nargs=2, metavar="QUESTION ANSWER",
+              help="Answer one of its questions: yes or no, and the reason.")
+@click.option("--all", "everything", is_flag=True, help="Also show the criteria that are already met.")
 def command(session: Session, answer: tuple[str, str] | None, everything: bool) -> None:
     """Show which NDSA Levels of Digital Preservation (2.0, 2019) the archive reaches.
 

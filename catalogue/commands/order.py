@@ -162,13 +162,13 @@ def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | Non
     if order is None:
         return None, find_piece(db, words).id
     if number == words and (pieces_titled := pieces.titled(db, words)):
-        raise Ambiguous(f"{words!r} is an order's number, and the title of a piece.",
+        raise Ambiguous(f"{words!r} is both an order number and the title of a piece.",
                         hint=f"Use order:{words} for the order, or id:{pieces_titled[0]} for the piece.")
     words = number
     lines = orders.lines_of(db, order.id)
     if len(lines) != 1:
         listed = "; ".join(f"{line.id} {line.title} {shown_size(line.width_mm, line.height_mm)}" for line in lines)
-        raise Ambiguous(f"The order {words!r} has {len(lines)} lines.", hint=f"Choose one with --line: {listed}.")
+        raise Ambiguous(f"Order {words!r} has {len(lines)} lines.", hint=f"Choose one with --line: {listed}.")
     return lines[0].id, None
 
 

@@ -62,7 +62,7 @@ def hand_over(session: Session, number: str, line_ids: tuple[int, ...], quantity
         order = orders.by_number(db, number)
         raise Refused(f"Nothing of order {order.number} is left to hand over: it is {order.status}.")
     if (quantity or wanted) and len(chosen) > 1:
-        raise Ambiguous(f"The order {number!r} has {len(chosen)} lines to hand over.",
+        raise Ambiguous(f"Order {number!r} has {len(chosen)} lines to hand over.",
                         hint="Choose one with --line; catalogue order show lists them.")
     result = operations.hand_over(db, chosen, quantity=quantity, numbers=wanted, day=on, notes=notes, of_order=number)
     session.emit(result, lambda out: print_changed(out, result))
@@ -70,7 +70,8 @@ def hand_over(session: Session, number: str, line_ids: tuple[int, ...], quantity
 
 @click.command("change", cls=SessionCommand)
 @click.argument("numbers", nargs=-1, required=True)
-@click.option("--state", "--status", "status", type=StatusChoice(STATUSES), help="Their new state, or cancelled.")
+@click.option("--state", "--status", "status", type=StatusChoice(STATUSES),
+              help="The new state of these orders, or cancelled.")
 @click.option("--notes", help="Notes on the orders.")
 @click.option("--buyer", help="Who orders.")
 @click.option("--date", "placed", help="Date of the order.")
@@ -93,7 +94,7 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
 @click.command("correct", cls=SessionCommand)
 @click.argument("number")
 @click.option("--line", "line_id", type=int, help="Which line to correct, if the order has several.")
-@click.option("--piece", help="Which piece was meant, where the line is not printed yet: number, title or words.")
+@click.option("--piece", help="The right piece, if the line is not printed yet: number, title or words.")
 @click.option("--buyer", help="Who orders.")
 @click.option("--date", "placed", help="Date of the order.")
 @click.option("--order-notes", help="Notes on the whole order.")
@@ -128,7 +129,7 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
             order["placed"] = session.day(given["placed"])
     if changes and line_id is None:
         if len(lines) != 1:
-            raise Ambiguous(f"The order {number!r} has {len(lines)} lines.", hint="Choose one with --line.")
+            raise Ambiguous(f"Order {number!r} has {len(lines)} lines.", hint="Choose one with --line.")
         line_id = lines[0].id
     mended = correct_order(db, number, order, line_id=line_id, line=changes)
     lines = orders.lines_of(db, mended.id)

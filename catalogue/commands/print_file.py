@@ -19,13 +19,13 @@ INTENTS = ("perceptual", "relative", "saturation", "absolute")
 @click.option("--to", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
               help="Folder for the files; otherwise the setting"
               " print_folder. A folder inside a store is refused unless the settings allow it.")
-@click.option("--ppi", type=click.IntRange(10, 4800), help="Resolution; otherwise the highest usual one without"
+@click.option("--ppi", type=click.IntRange(10, 4800), help="Resolution in ppi; otherwise the highest usual one without"
               " enlarging.")
 @click.option("--bits", type=click.Choice(["8", "16"]), help="Bits per channel; otherwise those of the master.")
 @click.option("--crop", metavar="BOX", help="LEFT,TOP,WIDTH,HEIGHT in pixels of the master, or all.")
 @click.option("--whole", "fit", flag_value="whole", help="If shapes differ, show the whole picture on white.")
-@click.option("--fill", "fit", flag_value="fill", help="If shapes differ, fill the print and crop; the usual.")
-@click.option("--turn", type=click.Choice(["0", "90", "180", "270"]), help="Turn by so many degrees, clockwise.")
+@click.option("--fill", "fit", flag_value="fill", help="If shapes differ, fill the print and crop; the default.")
+@click.option("--turn", type=click.Choice(["0", "90", "180", "270"]), help="Degrees to turn the picture, clockwise.")
 @click.option("--edge", type=click.Choice(EDGES), help="What covers wrap and bleed; otherwise the order's edge.")
 @click.option("--edge-colour", metavar="COLOUR", help="white, black, or levels from 0 to 255, such as 128,128,128.")
 @click.option("--stretch", "stretch_mm", type=float, metavar="MM", help="Width of the strip that is stretched.")

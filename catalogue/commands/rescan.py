@@ -20,7 +20,7 @@ from catalogue.records.demand import Captured, captured_like
 @click.option("--relief", type=click.FloatRange(0, 500), help="Relief of PIECE's original in mm.")
 @click.option("--size", default="",
               help="Plan the captures of an original of this size, such as 90x90 (cm) or 36x24in.")
-@click.option("--bed", default="", help="Only on this bed of the settings.")
+@click.option("--bed", default="", help="Only on this bed, by its name in the settings.")
 @click.option("--overlap", type=click.FloatRange(0, 90),
               help="Minimum overlap of neighbouring captures, in per cent.")
 def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None, size: str, bed: str,
@@ -70,7 +70,7 @@ def _advice(out: Printer, advised: list[Rescan], dates: str) -> None:
         out.print(f"{rescan.artist}: {rescan.title}  (piece {rescan.piece_id})  "
                   f"{counted(rescan.prints, 'print')} ordered, last {shown_day(rescan.last, dates)}")
         if not rescan.sizes:
-            out.print("    no master is chosen")
+            out.print("    no current master is chosen")
         for size in rescan.sizes:
             out.print(f"    {measured_size(size.width_mm, size.height_mm)}: {size.ppi:.0f} ppi, "
                       f"{size.least_ppi} ppi needed; {size.prints} ordered")
@@ -97,4 +97,4 @@ def _piece(out: Printer, ours: list[Rescan], expected: Captures | None, offered:
         out.print(f"captured {shown_day(capture.captured, dates)}: {capture.title}{relief}")
         out.lines(f"    {name}: {value}" for name, value in capture.notes.items())
     if not offered:
-        out.print("No capture notes of this artist's work yet; give them with --note.")
+        out.print("No capture notes on this artist's work yet; add them with --note.")

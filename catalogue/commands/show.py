@@ -85,7 +85,7 @@ def _print(out: Printer, data: dict[str, Any], dates: str) -> None:
                       f"checked {shown_day(file['checked'] or 'never', dates)}")
         if scan["copies"] < scan["stores"]:
             out.print(f"  {scan['stores']} stores on {counted(scan['copies'], 'disk or server', 'disks or servers')},"
-                      f" so {counted(scan['copies'], 'copy', 'copies')}: what one of them holds is lost together")
+                      f" so {counted(scan['copies'], 'copy', 'copies')}: stores on one disk or server fail together")
         for note in scan["notes"] if scan["role"] == "master" else ():
             out.print(f"  note: {note['kind']}: {note['detail']}")
     if data["prints up to"]:

@@ -18,7 +18,7 @@ from catalogue.errors import NotFound
 @click.option("--role", "roles", multiple=True, type=click.Choice(["master", "tile", "print file", "reference"]),
               default=["master"], show_default=True, help="Which scans; may be repeated.")
 @click.option("--into-copy", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
-              help="Write the description into new copies in FOLDER instead (TIFF), pixels proven equal.")
+              help="Write the description into new copies in FOLDER instead (TIFF only), with pixels proven equal.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def command(session: Session, piece: tuple[str, ...], rights: str, roles: tuple[str, ...], folder: Path | None,
             yes: bool) -> int:

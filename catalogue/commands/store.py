@@ -77,8 +77,8 @@ def list_stores(session: Session) -> None:
                   " if it fails, both are lost." for first, second, server in shared)
         out.lines(f"{row['name']} is {summarize_unread(row['unread'])}: catalogue index {shell_word(row['name'])}"
                   for row in rows if row["unread"])
-        out.lines(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place. If it is the store:"
-                  f" catalogue store move {shell_word(row['name'])} {shell_word(other)}"
+        out.lines(f"{other} has the marker of {row['name']}: a clone, or the same disk mounted elsewhere. If it is"
+                  f" the store itself: catalogue store move {shell_word(row['name'])} {shell_word(other)}"
                   for row in rows if row["online"] for other in row["marker also at"])
         out.lines(f"{name}: {text}" for name, text in advice.items() if text)
 

@@ -27,7 +27,7 @@ KEPT = "What was renamed stays renamed; run it again for the rest, or undo it."
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE", help="Undo an earlier tidying.")
 def command(session: Session, store_name: str | None, level: str, yes: bool, undo_file: Path | None) -> int:
-    """Rename what breaks the naming rule in STORE.
+    """Rename the files in STORE that break the naming rule.
 
     It is shown first, and done if you agree. Nothing is overwritten or deleted, every file is checked first, and an
     undo file is written. Sidecars move too.

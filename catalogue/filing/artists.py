@@ -294,7 +294,7 @@ class Artists:
         else:
             reason = f"{where} says {person.text!r}"
             if len(evidence.titles) > 1:
-                reason += f", which stands with {len(evidence.titles)} titles"
+                reason += f", which appears with {len(evidence.titles)} titles"
         return ArtistInPath(
             self.name(person), candidate.part, candidate.phrase.first, candidate.phrase.last,
             min(0.97, 0.5 + 0.35 * weight), reason, self._names.either.get(person.key, ()))

@@ -112,7 +112,7 @@ def _sidecar(db: Database, finding: Finding, store: str) -> NextStep:
     """How a copy of a sidecar is brought back. Copying writes none over another, so what is there must go first."""
     other = sidecars.newest_elsewhere(db, finding.file_id) if finding.file_id is not None else None
     if other is None:
-        purpose = " If it is gone on purpose, accept that." if finding.kind == sidecars.MISSING else ""
+        purpose = " If it was removed on purpose, accept that." if finding.kind == sidecars.MISSING else ""
         return NextStep(f"No copy of it is on record: write it again with the program it came from.{purpose}", "look")
     name, kind = other
     command = f"catalogue copy --to {shell_word(store)} --from {shell_word(name)}"

@@ -72,7 +72,7 @@ def _check_declaration(bag: _Bag) -> None:
     if not match:
         bag.blame("bagit.txt", "it must be two lines: BagIt-Version and Tag-File-Character-Encoding")
     elif match[1] not in _VERSIONS:
-        bag.blame("bagit.txt", f"version {match[1]} is not known here")
+        bag.blame("bagit.txt", f"version {match[1]} is not supported")
     elif match[2].upper() != "UTF-8":
         bag.blame("bagit.txt", f"the encoding {match[2]} is not UTF-8")
 
@@ -106,7 +106,7 @@ def _read_manifests(bag: _Bag) -> dict[str, set[str]]:
             continue
         algorithm, is_tag = match[2], bool(match[1])
         if algorithm not in hashlib.algorithms_available or algorithm.startswith("shake"):
-            bag.blame(name, f"the algorithm {algorithm} is not known here")
+            bag.blame(name, f"the algorithm {algorithm} is not supported")
             continue
         paths = set()
         for path, digest in _entries(bag, name):
@@ -181,10 +181,10 @@ def _check_fetch(bag: _Bag, manifests: dict[str, set[str]]) -> None:
         parts = line.strip().split(None, 2)
         url = urlsplit(parts[0])
         if len(parts) != 3 or not re.fullmatch(r"[0-9]+|-", parts[1]):
-            bag.blame("fetch.txt", f"line {number} is not an address, a length and a path")
+            bag.blame("fetch.txt", f"line {number} is not a URL, a length and a path")
             continue
         if not (url.scheme and url.netloc) and url.scheme != "file":
-            bag.blame("fetch.txt", f"line {number} has no whole address")
+            bag.blame("fetch.txt", f"line {number} has no complete URL")
         path = unescaped(parts[2])
         if unsafe(path):
             bag.blame(path, f"the path in fetch.txt is refused: {unsafe(path)}")

@@ -210,7 +210,7 @@ def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, summary
                 summary.renamed += not held and path != item.path
                 summary.bytes += item.size
                 return
-    raise Refused("Both names it could have are taken by other files.", path=item.path)
+    raise Refused("Both names it could have are already taken by other files.", path=item.path)
 
 
 def _names_for(item: Wanted) -> tuple[str, str]:

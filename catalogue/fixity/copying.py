@@ -82,7 +82,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
                 if taken and not replace:
                     raise NameTaken(entry.path)
                 if taken and os.path.samestat(entry.stat(), stat):
-                    raise Refused("The file to copy and the one to replace are one file.",
+                    raise Refused("The file to copy and the file to replace are the same.",
                                   hint="Copy it from another store.", path=entry.path)
             _need_room(entry.folder, stat.st_size, entry.path)
             digest = _copy_bytes(origin, out, stat.st_size, origin_path, entry.path, report, cancelled)
@@ -158,4 +158,4 @@ def _need_room(folder: OpenFolder, size: int, target: Path) -> None:
     free = volume.f_bavail * volume.f_frsize
     if free < size + SPARE_BYTES:
         raise NoRoom(f"Not enough room on the disk: {data_size(size + SPARE_BYTES)} needed, {data_size(free)} free.",
-                     hint="Make room, then try again.", path=target)
+                     hint="Free some space, then try again.", path=target)

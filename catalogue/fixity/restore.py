@@ -192,7 +192,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
     except CatalogueError as error:
         raise CatalogueError(f"The good copy is in place and verified"
                              f"{f', the old file is kept as {aside.name}' if aside else ''}, but the catalogue could"
-                             f" not note it: {error.message}", hint="Audit the store; that notes it.",
+                             f" not record it: {error.message}", hint="Audit the store; that records it.",
                              path=planned.target) from error
     return Restored(planned.target, aside, planned.sha256, planned.source, tuple(brought.copied), tuple(brought.left))
 

@@ -24,7 +24,7 @@ _BLANK = b"\0 \r\n\t"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 # errors of the parser where the end comes too soon: no elements, unclosed token, partial character, unclosed CDATA
 _CUT_SHORT = {3, 5, 6, 20}
-_HINTS = {sidecars.MISSING: "Copy it from another store; accept it if it is gone on purpose.",
+_HINTS = {sidecars.MISSING: "Copy it from another store; accept it if it was removed on purpose.",
           sidecars.DAMAGED: "Look at it, remove it if it is of no use, and copy a good one from another store.",
           sidecars.DIFFERS: "Compare them, and remove the one that is out of date; then copy the other there."}
 
@@ -63,7 +63,7 @@ def _fault(data: bytes | None, size: int) -> str:
         for _, element in iterparse(io.BytesIO(text), events=("end",), forbid_dtd=True):
             element.clear()
     except DefusedXmlException:
-        return "declares a document type, which XMP has not"
+        return "declares a document type, which XMP does not allow"
     except ParseError as error:
         return f"is {'cut short' if error.code in _CUT_SHORT else 'damaged'} in line {error.position[0]}"
     except (ValueError, LookupError) as error:  # an encoding that nobody knows

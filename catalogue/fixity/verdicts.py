@@ -270,6 +270,6 @@ def _record_move(db: Database, store: Store, due: Due, path: str) -> None:
     with transaction(db):
         findings.resolve(db, "found moved", store_id=store.id, path=due.path, kinds=("missing",))
         findings.record(db, "moved", how, store_id=store.id, path=due.path, file_id=due.id, scan_id=due.scan_id,
-                        hint="Index the store, and the catalogue follows.")
+                        hint="Index the store to update the catalogue.")
         events.append(db, "filename change", "warning", store=store.name, path=path, sha256=due.sha256,
                       detail=f"was {display_path(due.path)}; found by an audit")

@@ -34,7 +34,7 @@ def connected(address: str) -> Iterator[Cluster]:
     try:
         from distributed import Client
     except ImportError as error:
-        raise CatalogueError("Reading through a cluster needs a further library.",
+        raise CatalogueError("Reading on a cluster needs another library.",
                              hint="pip install 'master-scan-catalogue[cluster]'") from error
     try:
         client = Client(address, timeout=ANSWER_SECONDS, set_as_default=False)

@@ -151,7 +151,7 @@ def stand_in_advice(store: Store) -> str:
 
 
 def _clone_advice(store: Store, root: Path) -> str:
-    return (f"it may be a clone, or the same disk in another case. If it is this store: catalogue store move"
+    return (f"it may be a clone, or the same disk in another enclosure. If it is this store: catalogue store move"
             f" {shell_word(store.name)} {shell_word(str(root))}. Its files count as copies again once they are read.")
 
 

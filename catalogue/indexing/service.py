@@ -210,6 +210,6 @@ def _note_missing(db: Database, store: Store, absent: Sequence[int]) -> None:
         for file_id in absent:
             file = files.by_id(db, file_id)
             if file is not None and file.state == "missing":
-                findings.record(db, "missing", "it was here at an earlier run and is gone now", store_id=store.id,
+                findings.record(db, "missing", "it was here on an earlier run and is gone now", store_id=store.id,
                                 path=file.path, file_id=file.id, scan_id=file.scan_id,
                                 hint="Unless it was moved on purpose, restore it from a copy.")

@@ -110,7 +110,7 @@ def _by_place(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival
             artist = _artist(db, who, "named by its folder", 0.9, 0.6)
             if prefix and artist.certainty < 0.9:
                 continue  # a key's own name is an artist's only if the shop knows that artist
-            return artist, _piece(db, who, title, "named by its place", 0.9, 0.65)
+            return artist, _piece(db, who, title, "named by its path", 0.9, 0.65)
     return None
 
 

@@ -230,7 +230,7 @@ def _move(run: _Run, move: Move, undo: int) -> None:
             write_line(undo, {"from": move.source, "to": move.target, "sha256": move.sha256})
         except OSError as error:
             raise _Stopped(f"The undo file cannot be written: {error.strerror}. This file was not moved.",
-                           hint="Make room, then tidy again.", path=run.path) from error
+                           hint="Free some space, then tidy again.", path=run.path) from error
         with _new_names(run) as given:
             for pair in pairs:
                 existed = pair.new.exists()
@@ -245,7 +245,7 @@ def _move(run: _Run, move: Move, undo: int) -> None:
                 _record(run.db, run.store, move.source, move.target, move.sha256)
             except CatalogueError as error:
                 raise _Stopped(f"The catalogue cannot be written: {error.message} This file was not moved.",
-                               hint="Make room, then tidy again.", path=run.path) from error
+                               hint="Free some space, then tidy again.", path=run.path) from error
         run.moved.append(move)
         run.stems.moved(old, new)
         try:

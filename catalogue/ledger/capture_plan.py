@@ -48,7 +48,7 @@ def capture_plans(settings: Settings, width_mm: float, height_mm: float, *, bed:
         raise Refused(f"There is no bed {bed!r}.",
                       hint=f"The beds in the settings: {', '.join(b.name for b in settings.all_beds)}.")
     if not (0 <= share <= 0.9 and 0 < width_mm < math.inf and 0 < height_mm < math.inf):
-        raise Refused("An original must have a size, and captures overlap by 0 to 90 %.")
+        raise Refused("Give the size of the original, and an overlap from 0 to 90 %.")
     return sorted((_plan(candidate, width_mm, height_mm, share) for candidate in beds), key=lambda plan: plan.captures)
 
 

@@ -15,7 +15,7 @@ COLOUR_DEPARTS = 2.0
 SAME_PICTURE = ("same pixels", "reworked", "re-scan")  # relations of likeness that show the whole work again
 CROP_WORTH_SAYING = 0.02
 NO_NUMBER = ("edition", "edition closed")   # kinds of caution with which nothing can be recorded but unnumbered prints
-UNNUMBERED = "A print without a number is recorded only by the command order repeat --unnumbered."
+UNNUMBERED = "To record a print without a number: catalogue order repeat --unnumbered."
 
 
 def cautions_for(proposal: Proposal, settings: Settings) -> tuple[Caution, ...]:

@@ -51,7 +51,7 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
     if scope not in editions.SCOPES:
         raise Refused(f"An edition covers {' or '.join(editions.SCOPES)}, not {scope!r}.")
     if (scope == "one size") != (width_mm is not None and height_mm is not None):
-        raise Refused("Give the size of an edition of one size, and none for an edition of all sizes.")
+        raise Refused("An edition of one size needs that size; an edition of all sizes takes none.")
     with transaction(db):
         pieces.get_piece(db, piece_id)
         for known in editions.of_piece(db, piece_id):

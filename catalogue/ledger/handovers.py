@@ -31,7 +31,7 @@ def hand_over(db: Database, line_id: int, *, quantity: int | None = None, number
         if line.status == "cancelled":
             raise Refused(f"{name} is cancelled.", hint="Nothing was recorded.")
         if line.status == "collected":
-            raise Refused(f"All prints of line {line.id} of order {line.number} were handed over already.",
+            raise Refused(f"All prints of line {line.id} of order {line.number} have already been handed over.",
                           hint="Nothing was recorded.")
         wanted = quantity or len(numbers) or left
         if numbers and len(numbers) != wanted:
@@ -91,7 +91,7 @@ def read_handovers(text: str) -> list[NewHandover]:
     for part in filter(None, (each.strip() for each in text.split("|"))):
         match = _PART.fullmatch(part)
         if match is None:
-            raise ValueError(f"{part!r} is not a hand-over such as 5: 2026-05-04 by courier")
+            raise ValueError(f"{part!r} is not a handover such as 5: 2026-05-04 by courier")
         date.fromisoformat(match["day"])
         numbers = parse_numbers(match["numbers"] or "")[0]
         if numbers and len(numbers) != int(match["quantity"]):

@@ -83,8 +83,9 @@ def next_step(health: Health | None) -> str:
     if away:
         return f"Connect {', '.join(away)}."
     if any(copy.state == "in doubt" for copy in copies):
-        return "No good copy is known: look for one on a disk that is no store yet and add it, or scan the work anew."
-    return "Put the file back, or index the store where it lies now: catalogue index."
+        return ("No good copy is known: look for one on a disk that is not a store yet and add it, or scan the original"
+                " again.")
+    return "Put the file back, or index the store where it is now: catalogue index."
 
 
 def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tuple[str, ...]:
@@ -122,7 +123,7 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
                              path=copy.file.path)
     due = fixity.due_file(db, copy.file.id)
     if due is None or due.scan_id != scan.id:
-        raise CatalogueError("A different file is on record there by now.", hint="Look at it again.", path=copy.path)
+        raise CatalogueError("A different file is now on record there.", hint="Look at it again.", path=copy.path)
     bytes_read = 0
 
     def add_read(count: int) -> None:

@@ -205,7 +205,7 @@ def _linked_late(db: Database, line_id: int, row: Row, rules: Rules) -> tuple[st
 def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     remarks: list[str] = []
     if not row.get("piece"):
-        raise ValueError("the row names no piece: a sum, perhaps")
+        raise ValueError("the row names no piece; perhaps it is a total")
     placed = rules.dates.day(row.get("date"))
     status = status_of(row.get("status"), rules.status, rules.status_words)
     width, height = size_of(row, rules.units)
@@ -222,7 +222,7 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
         profile=row.get("profile"), settings=row.get("settings"), notes=row.get("notes"))
     handed = read_handovers(row.get("handed_over"))
     if sum(part.quantity for part in handed) > quantity:
-        raise ValueError(f"more prints are handed over than the {quantity} it has")
+        raise ValueError(f"more prints were handed over than the {quantity} ordered")
     if numbered.any:
         line = replace(line, edition_id=edition_of(db, line, numbered))
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):

@@ -101,7 +101,7 @@ def edition_of(db: Database, line: NewLine, row_numbers: Numbers) -> int:
         raise Refused("It gives edition numbers, but no edition of this piece and size is known.",
                       hint="Import the editions first, or set one with: catalogue edition set.")
     if row_numbers.stated is not None and row_numbers.stated != edition.size_limit:
-        raise Refused(f"It says an edition of {row_numbers.stated}, but the edition is of {edition.size_limit}.")
+        raise Refused(f"It says an edition of {row_numbers.stated}, but the edition has {edition.size_limit}.")
     return edition.id
 
 

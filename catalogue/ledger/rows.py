@@ -91,7 +91,7 @@ def quantity_of(text: str, numbered: int) -> int:
     if not text:
         return max(numbered, 1)
     if re.fullmatch(r"[-−–]\s*[1-9][0-9]*", text):
-        raise ValueError(f"{text!r} is not a quantity; of a return, cancel the order line that was given back")
+        raise ValueError(f"{text!r} is not a quantity; for a return, cancel the order line that was returned")
     if not text.isdecimal() or not 1 <= int(text[:9]) <= MOST:
         raise ValueError(f"{text!r} is not a quantity")
     return int(text)
@@ -103,8 +103,8 @@ def status_of(text: str, otherwise: str, status_words: Mapping[str, str]) -> str
     word = pieces.folded(text)
     meant = status_words.get(word) or next((status for status, words in _STATUS_WORDS.items() if word in words), None)
     if meant is None:
-        raise ValueError(f"{text!r} is not a status; say what it means, such as --map-status {text}=collected"
-                         f" (ours are {', '.join(orders.STATUSES)})")
+        raise ValueError(f"{text!r} is not a state of an order; say what it means, such as --map-status"
+                         f" {text}=collected (ours are {', '.join(orders.STATUSES)})")
     return meant
 
 
@@ -119,14 +119,14 @@ def piece_of(db: Database, row: Row, make_pieces: bool, names: dict[int, str]) -
     """
     artist, title = row.get("artist"), row.get("piece")
     if not title:
-        raise ValueError("the row names no piece: a sum, perhaps")
+        raise ValueError("the row names no piece; perhaps it is a total")
     if artist:
         known = pieces.known_piece(db, artist, title)
         if known is not None:
             return known, ""
         same = _written_otherwise(db, artist, title)
         if same is not None:
-            return same.id, f"{artist!r} was taken for {same.artist!r}"
+            return same.id, f"{artist!r} was read as {same.artist!r}"
     else:
         titled = pieces.titled(db, title)
         if len(titled) == 1:

@@ -30,12 +30,12 @@ def set_status(db: Database, number: str, status: str) -> Order:
         if status == "cancelled":
             _refuse_if_partly(f"order {number}", [line for line in orders.lines_of(db, order.id)
                                                   if line.status != "cancelled"],
-                              "Cancel its lines of which nothing was handed over, and correct the quantity of others.")
+                              "Cancel the lines with nothing handed over, and correct the quantity of the others.")
         orders.set_status(db, order.id, status)
         after = orders.by_number(db, number)
         if after.status != status:
             raise Refused(f"All prints of order {number} were handed over.",
-                          hint="If that is wrong, undo the hand-over: catalogue history, then catalogue undo.")
+                          hint="If that is wrong, undo the handover: catalogue history, then catalogue undo.")
         return after
 
 

@@ -17,7 +17,7 @@ def length_mm(text: str, unit: str = "cm") -> float:
         raise ValueError(f"{text!r} is not a length")
     length = float(match["number"].replace(",", ".")) * MM_PER[(match["unit"] or unit).lower()]
     if not 0 < length < 100_000:
-        raise ValueError(f"{text!r} is not a length a print can have")
+        raise ValueError(f"{text!r} is too short or too long for a print")
     return round(length, 3)
 
 

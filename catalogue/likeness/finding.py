@@ -38,7 +38,7 @@ def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[M
     Raises CatalogueError where the file cannot be read or nothing has been compared yet.
     """
     if not path.is_file():
-        raise CatalogueError("There is no such file.", hint="Check how it is written, and where it lies.", path=path)
+        raise CatalogueError("There is no such file.", hint="Check its spelling and folder.", path=path)
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         # A command line has nothing loaded yet. While the reader is imported and decodes, the index is opened and
         # OpenCV makes its tables for CIELAB, a tenth of a second, which it does at the first conversion.

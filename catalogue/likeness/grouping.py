@@ -122,7 +122,7 @@ def _objection(
                     and q in sizes
                     and min(geometry.overlap(predicted, sizes[q], sizes[p])) > limits.MUST_MEET
                 ):
-                    return f"{p[:8]} and {q[:8]} would cover each other, yet are not alike"
+                    return f"{p[:8]} and {q[:8]} would overlap, yet are not alike"
             elif other.verdict == "rejected":
                 return f"{p[:8]} and {q[:8]} were judged not to be the same"
             elif other.verdict == "confirmed":
@@ -137,7 +137,7 @@ def _objection(
                     axis=1,
                 ).max()
                 if away > limits.POSITIONS_APART * max(sizes[p]):
-                    return f"{p[:8]} and {q[:8]} lie on each other in another place"
+                    return f"{p[:8]} and {q[:8]} match at another position"
     return ""
 
 

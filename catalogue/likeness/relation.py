@@ -96,7 +96,7 @@ def _judged(
             return None, 0.0
         if max(comparison.overlap_a, comparison.overlap_b) < limits.CONTAINED:
             return None, 0.0
-        reasons.append(f"only {comparison.blocks} passages hold enough detail to compare")
+        reasons.append(f"only {comparison.blocks} areas have enough detail to compare")
         return Relation.UNSURE, 0.0
     if comparison.zncc_median < limits.ZNCC_LEAST or (
         fit.inliers < limits.INLIERS_SURE and comparison.zncc_median < limits.ZNCC_FEW_INLIERS
@@ -105,22 +105,22 @@ def _judged(
     if _astray(comparison, reasons):
         return Relation.LOOK_ALIKE, 0.9
     if comparison.zncc_low < limits.ZNCC_LOW_LEAST:
-        reasons.append(f"a tenth of the passages agree less than {limits.ZNCC_LOW_LEAST} in structure")
+        reasons.append(f"a tenth of the areas agree less than {limits.ZNCC_LOW_LEAST} in structure")
         return Relation.UNSURE, 0.3
-    reasons.append(f"structure agrees {comparison.zncc_median:.2f}, no passage departs")
+    reasons.append(f"structure agrees {comparison.zncc_median:.2f}, no area differs")
     if fit.inliers:
-        reasons.append(f"{fit.inliers} features agree on one place")
+        reasons.append(f"{fit.inliers} features agree on one position")
     sure = min(0.999, 0.8 + 0.1 * min(1.0, fit.inliers / 40) + 0.1 * max(0.0, comparison.zncc_low))
     return _part_or_whole(a, b, sizes, comparison, ratio, reasons), sure
 
 
 def _astray(comparison: Comparison, reasons: list[str], patch: float = limits.PATCH_MOST) -> bool:
     if comparison.patch > patch:
-        reasons.append(f"a passage of {comparison.patch:.1%} of the picture is painted differently")
+        reasons.append(f"an area of {comparison.patch:.1%} of the picture is painted differently")
     if comparison.colour_patch > limits.COLOUR_PATCH_MOST:
-        reasons.append(f"a passage of {comparison.colour_patch:.1%} of the picture has other colours")
+        reasons.append(f"an area of {comparison.colour_patch:.1%} of the picture has different colours")
     if comparison.hue_turn > limits.HUE_TURN_MOST or comparison.cast > limits.CAST_MOST:
-        reasons.append("the colours as a whole are other ones")
+        reasons.append("the colours differ overall")
     return bool(reasons)
 
 
@@ -129,7 +129,7 @@ def _part_or_whole(
 ) -> Relation:
     less, more = sorted((comparison.overlap_a, comparison.overlap_b))
     if more < limits.CONTAINED and less < limits.APART:
-        reasons.append("each shows a part that the other does not")
+        reasons.append("each shows a part that the other lacks")
         return Relation.NEIGHBOUR
     single_capture = same_capture(a, b, comparison)
     # a tile may show most of the artwork, and its grain is in the master stitched from it
@@ -138,8 +138,8 @@ def _part_or_whole(
     trimmed = "tile" not in (a.role, b.role) and less >= limits.TRIMMED and _centred(sizes, comparison)
     if not tile and (less >= limits.WHOLE or trimmed or (single_capture and less >= limits.CROP_LEAST)):
         reasons.append(
-            "grain and angle are those of one capture" if single_capture
-            else "angle, grain or time are those of another capture"
+            "grain and angle are those of a single capture" if single_capture
+            else "angle, grain or time show two captures"
         )
         return Relation.REWORKED if single_capture else Relation.RESCAN
     part, whole, part_ratio = (a, b, ratio) if comparison.overlap_a >= comparison.overlap_b else (b, a, 1 / ratio)
@@ -148,7 +148,7 @@ def _part_or_whole(
         part_ratio > limits.TILE_DETAIL and part.bits >= whole.bits and part.format == whole.format
         and part.role not in ("reference", "print file")
     ):
-        reasons.append("kept as finely as the whole")
+        reasons.append("at the resolution of the whole")
         return Relation.TILE
     return Relation.DETAIL
 

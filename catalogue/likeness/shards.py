@@ -94,8 +94,8 @@ def write(folder: Path, parts: Sequence[ShardData], others: Sequence[Shard] = ()
     try:
         faiss.write_index_binary(_lists(codes, others), str(making / "lists.faiss"))
     except RuntimeError as error:  # faiss tells of a disk that fails in no other way
-        raise CatalogueError("The index of likenesses cannot be written.", hint="Is there room on the catalogue's disk?"
-                             " Then compare again: catalogue alike.", path=making) from error
+        raise CatalogueError("The index of likenesses cannot be written.", hint="Is there space on the catalogue's"
+                             " disk? Then compare again: catalogue alike.", path=making) from error
     for path in making.iterdir():
         with path.open("rb") as done:
             os.fsync(done.fileno())

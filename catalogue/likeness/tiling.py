@@ -47,7 +47,7 @@ class Tiling:
                 f"{wide * high} captures on this bed."
             )
         if self.weave is not None:
-            lines.append(f"The weave deviates {self.weave:+.1f}° from the upright.")
+            lines.append(f"The weave is {self.weave:+.1f}° off vertical.")
         return "\n".join(lines)
 
 

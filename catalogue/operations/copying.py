@@ -16,7 +16,7 @@ from catalogue.records.stores import Store
 from catalogue.settings import Home
 
 NEVER_READ = "it could never be read"
-NO_INTACT_COPY = "no intact copy is on record: settle its finding first (catalogue findings)"
+NO_INTACT_COPY = "no intact copy is on record: deal with its finding first (catalogue findings)"
 OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "cancelled": "stopped",
             "full": "the disk is full", "failed": "the store was disconnected"}
 
@@ -96,6 +96,6 @@ def summarize(result: CopySummary) -> list[str]:
     if result.adopted:
         lines.append(f"  {counted(result.adopted, 'file')} already there, now on record")
     if result.renamed:
-        lines.append(f"  {counted(result.renamed, 'file')} copied under a name with digits of the checksum: another"
+        lines.append(f"  {counted(result.renamed, 'file')} copied with checksum digits added to the name: another"
                      " file has the name itself")
     return [*lines, *(f"  not copied: {display_path(item.path)}: {item.reason}" for item in result.not_copied)]

@@ -120,7 +120,7 @@ def add_spelling(db: Database, artist_id: int, spelling: str) -> Correction:
     artist, other = pieces.get_artist(db, artist_id), pieces.artist_named(db, spelling)
     if other is not None and other.id != artist.id:
         raise Refused(f"{other.name!r} is another artist on record.",
-                      hint=f"If they are one: catalogue artist merge {shell_word(other.name)}"
+                      hint=f"If they are the same artist: catalogue artist merge {shell_word(other.name)}"
                            f" --into {shell_word(artist.name)}.")
     with correction(db) as made:
         if other is None:

@@ -66,7 +66,7 @@ def _cancelled(db: Database, line: Line, after: Line) -> str:
         ("are" if several else "is") + " free again"
     numbers = f"; {numbered(line.numbers)} {fate}" if line.numbers else ""
     rest = sum(other.status != "cancelled" for other in orders.lines_of(db, line.order_id))
-    others = "With it the order is cancelled." if not rest else \
+    others = "That cancels the whole order." if not rest else \
         f"The order's other {'line stays' if rest == 1 else f'{rest} lines stay'}."
     return f"Line {line.id} of order {line.number} is cancelled{numbers}. {others}"
 

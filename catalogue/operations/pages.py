@@ -43,7 +43,7 @@ def print_page(page: Path, text: Path | None = None) -> Printed:
     """
     plain = not pdf_available()
     if plain and text is None:
-        raise CatalogueError("A page is printed as PDF, for which a library is not installed.", path=page,
+        raise CatalogueError("The library that makes the PDF for printing is not installed.", path=page,
                              hint="pip install 'master-scan-catalogue[pdf]', or open the page and print it from there.")
     path = text if plain and text is not None else save_as_pdf(page).path
     return Printed(path, send_to_printer(path, page.stem), plain)

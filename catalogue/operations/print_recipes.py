@@ -32,7 +32,7 @@ from catalogue.settings import Home
 
 IS_A_MASTER = "This scan is a master, not a print file."
 NO_RESOLUTION = "This file does not say its resolution, so the size of its print is not known."
-NO_MASTER_FITS = "No master of this piece lies straight on this file's picture."
+NO_MASTER_FITS = "This file's picture does not line up with any master of this piece."
 LONG_SIDE = 2048            # of the pictures that are laid on each other
 LEAST_CORRELATION = 0.9     # of lightness within the picture; other pictures stay below .5
 ASTRAY, ASTRAY_ANYWAY = 3.0, 0.001      # of what the best lacks in correlation; tried on one picture alone
@@ -92,7 +92,8 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
             if placement and placement.correlation >= LEAST_CORRELATION:
                 laid.append((placement, master, picture))
     if not laid:
-        raise Refused(NO_MASTER_FITS, hint="It may have been made from another scan, or turned by less than a quarter.")
+        raise Refused(NO_MASTER_FITS,
+                      hint="It may have been made from another scan, or rotated by less than a quarter turn.")
     placement, master, picture = _likeliest(laid)
     converted = print_picture.icc if print_picture.icc and print_picture.icc != picture.icc else b""
     plain = Recipe(master.sha256, 1, 1, ppi, bits=8 if print_picture.bits == 8 else 16,
@@ -147,7 +148,7 @@ def _proven(db: Database, home: Home, proposal: RecipeProposal, report: Report, 
         again = patches_of_sheet(sheet, report=report, cancelled=cancelled)
     then: Patches | None = patches_of_file(proposal.file, proposal.scan.sha256, report=report, cancelled=cancelled)
     if again is None or then is None:
-        raise Refused("The colours of this file have no stated meaning, so it cannot be compared.")
+        raise Refused("The colours of this file are undefined, so it cannot be compared.")
     deltas = delta_e(then.lab, again.lab)
     return replace(proposal, exact=sheet.digest.hexdigest() == proposal.scan.pixel_digest, mean=float(deltas.mean()),
                    high=float(np.percentile(deltas, 95)), largest=float(deltas.max()))

@@ -32,5 +32,5 @@ def summarize(restored: Restored) -> list[str]:
     """What was restored, and where the old file is."""
     lines = [f"Restored and verified: {restored.path}"]
     lines += [f"The old file: {restored.aside}"] if restored.aside else []
-    lines += [f"Its sidecar too: {sidecar}" for sidecar in restored.sidecars]
-    return [*lines, *(f"Not its sidecar {sidecar}: {why}" for sidecar, why in restored.left)]
+    lines += [f"Sidecar restored too: {sidecar}" for sidecar in restored.sidecars]
+    return [*lines, *(f"Sidecar not restored: {sidecar}: {why}" for sidecar, why in restored.left)]

@@ -101,7 +101,7 @@ def stand_in(store: Store, root: Path | None) -> str:
 
 def summarize_unread(count: int) -> str:
     """What :func:`unread_files` counted."""
-    return f"on another disk than before: {counted(count, 'file')} there will count as copies once read"
+    return f"on a different disk from before: {counted(count, 'file')} there will count as copies once read"
 
 
 def summarize(result: StoreAdded | StoreMoved | StoreRetired) -> list[str]:

@@ -58,10 +58,10 @@ def opened_picture(path: Path, *, digested: bool = True) -> Iterator[OpenPicture
                     raise _unreadable(path, hashing.error) from hashing.error
                 faults = [*source.faults, *(source.samples.final_faults() if source.samples else ())]
                 if faults:
-                    raise Damaged(f"The picture could not be read whole: {faults[0].detail}.", hint=HINT, path=path)
+                    raise Damaged(f"The picture could not be read in full: {faults[0].detail}.", hint=HINT, path=path)
                 if any(file_state(os.fstat(handle.fileno())) != before for handle in (raw, file)):
-                    raise Damaged("The file was changed while it was read.", hint="Try again when it is at rest.",
-                                  path=path)
+                    raise Damaged("The file was changed while it was read.", path=path,
+                                  hint="Try again when nothing is writing to it.")
                 return hashing.digest.sha256
 
             if digested:

@@ -210,7 +210,7 @@ def _master_rows(picture: OpenPicture, cancelled: Cancelled) -> Iterator[Rows]:
     except (Stopped, CatalogueError, GeneratorExit):
         raise
     except Exception as error:  # the codec edge
-        raise Damaged(f"The master cannot be read through: {one_line(error)}.", hint=HINT, path=picture.path) from error
+        raise Damaged(f"The master cannot be read in full: {one_line(error)}.", hint=HINT, path=picture.path) from error
 
 
 def _colours(recipe: Recipe, space: str) -> Colours:

@@ -35,7 +35,7 @@ def refuse_contradiction(
         _refuse_larger(data, width, height)
     elif compression in JPEGS and compression != 6 and (frame := next(frames(data), None)):
         if frame.bits != bits and frame.marker != 0xC3:   # lossless JPEG states what raw samples need, no more
-            raise ValueError(f"holds {frame.bits}-bit samples where the file promises {bits}-bit ones")
+            raise ValueError(f"holds {frame.bits}-bit samples where the file declares {bits}-bit ones")
         wanted = (subsampling, *((1, 1),) * (len(frame.sampling) - 1))
         if subsampling and frame.sampling != wanted and frame.marker != 0xC3:
             raise ValueError("its colours are sampled differently from what the file promises")
@@ -47,7 +47,7 @@ def _refuse_larger(data: bytes, width: int, height: int) -> None:
         return
     right, bottom, left, top = struct.unpack_from(">4I", data, at + 8)
     if right - left > width or bottom - top > height:
-        raise ValueError(f"holds {right - left:,} × {bottom - top:,} pixels where the file promises "
+        raise ValueError(f"holds {right - left:,} × {bottom - top:,} pixels where the file declares "
                          f"{width:,} × {height:,}")
 
 

@@ -69,7 +69,8 @@ def settle_resolution(stated: list[tuple[str, Ppi]]) -> tuple[tuple[float | None
     if not others:
         return ppi, []
     listing = "; ".join(f"{where} {_words(value)}" for where, value in [(source, ppi), *others])
-    return ppi, [Note("two resolutions", f"its places disagree on pixels per inch: {listing}. {_words(ppi)} is taken")]
+    return ppi, [Note("two resolutions", f"its metadata disagrees on pixels per inch: {listing}. {_words(ppi)} is"
+                      " used")]
 
 
 def _same(a: float, b: float) -> bool:

@@ -103,7 +103,7 @@ def _refusal(error: OSError) -> FaultFound:
 
 def _surprise(error: Exception) -> FaultFound:
     kind = Fault.UNDECODED if isinstance(error, (MemoryError, ImportError)) else Fault.DAMAGED  # not the file's doing
-    return FaultFound(kind, f"could not be read through: {type(error).__name__}: {one_line(error)}")
+    return FaultFound(kind, f"could not be read to the end: {type(error).__name__}: {one_line(error)}")
 
 
 def _undigested(error: Exception) -> FaultFound:
@@ -148,7 +148,7 @@ class Work:
     def _opened(self, file: BinaryIO) -> Source:
         kind = format_of(file.read(HEAD_BYTES))
         if not self.reading.size:
-            self.faults.append(FaultFound(Fault.EMPTY, "holds no bytes", ANOTHER_COPY))
+            self.faults.append(FaultFound(Fault.EMPTY, "is empty", ANOTHER_COPY))
             return Source("")
         if not kind:
             self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are not a known picture format"))

@@ -153,7 +153,7 @@ def check(image: Image, size: int, limits: Limits) -> tuple[list[FaultFound], bo
     faults = []
     if len(image.offsets) < image.segments:
         missing = image.segments - len(image.offsets)
-        faults.append(FaultFound(Fault.DAMAGED, f"{missing:,} of {image.segments:,} segments have no place"))
+        faults.append(FaultFound(Fault.DAMAGED, f"{missing:,} of {image.segments:,} segments have no offset"))
     known = min(len(image.offsets), len(image.counts))
     offsets, counts = image.offsets[:known], image.counts[:known]
     beyond = np.flatnonzero((offsets < 0) | (counts < 0) | (offsets > size) | (counts > size - offsets))

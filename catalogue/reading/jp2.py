@@ -146,7 +146,7 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
     if jp2_boxes.cut:
         source.faults.append(FaultFound(Fault.TRUNCATED, jp2_boxes.cut, ANOTHER_COPY, size))
     if sizes is None:
-        source.faults.append(FaultFound(Fault.DAMAGED, "its header makes no sense", ANOTHER_COPY))
+        source.faults.append(FaultFound(Fault.DAMAGED, "its header is invalid", ANOTHER_COPY))
         return source
     bits = 16 if max(sizes.bits) > 8 else 8
     channels = min(len(sizes.bits), 4)
@@ -179,7 +179,7 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
         source.samples = _reduced(file, sizes, mode, reduction, limits, deadline, cut_known=bool(jp2_boxes.cut))
         source.coded_digest = coded_digest(fd, jp2_boxes, source.icc)
         source.notes.append(Note("decoded in part", f"too large to decode in full: seen at 1/{1 << reduction} of its "
-                                 "size, so that faults in its finest detail would not be noticed"))
+                                 "size, so faults in its finest detail would go unnoticed"))
     else:
         source.samples = _whole(file, jp2_boxes, sizes, mode if bits == 8 else "", channels, limits, deadline)
     return source

@@ -129,7 +129,7 @@ def fault_after_scans(fd: int, size: int) -> tuple[FaultFound, ...]:
         length = int.from_bytes(raw, "big")
         known = code in (SOS, COM, 0xC4, 0xCC, 0xDB, 0xDC, 0xDD) or APP0 <= code <= 0xEF
         if not known or len(raw) < 2 or length < 2 or at + 2 + length > size:
-            return (FaultFound(Fault.DAMAGED, f"a marker after its pixels makes no sense: {code:02X}", ANOTHER_COPY,
+            return (FaultFound(Fault.DAMAGED, f"an invalid marker follows its pixels: {code:02X}", ANOTHER_COPY,
                                at),)
         at += 2 + length
     return ()

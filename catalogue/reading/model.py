@@ -37,7 +37,7 @@ class FaultFound:
 
 ANOTHER_COPY = "look for another copy of this file"
 ACCESS_DENIED = "access denied"  # nothing is known of the bytes: no reason to restore the file
-TOO_LARGE = FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed")
+TOO_LARGE = FaultFound(Fault.UNDECODED, "can only be decoded as a whole, and is too large for the memory allowed")
 
 
 def absurd_size(width: int, height: int, hint: str = "") -> FaultFound:

@@ -20,7 +20,7 @@ def profile_fault(picture: Picture, stated_srgb: bool) -> FaultFound | None:
     if picture.profile_digest or stated_srgb or picture.photometric in NEED_NO_PROFILE:
         return None
     return FaultFound(
-        Fault.NO_PROFILE, "no colour profile is embedded, so its colours have no stated meaning",
+        Fault.NO_PROFILE, "no colour profile is embedded, so its colours are undefined",
         "assign the profile of the scanner or program it came from; until then sRGB is assumed for the preview"
         if picture.photometric != "CMYK"
         else "assign the profile it was separated for; the preview's colours are rough",
@@ -34,7 +34,7 @@ def judge(picture: Picture, stated_srgb: bool) -> tuple[Note, ...]:
         notes.append(Note("below 16 bit", f"{picture.bits} bit per sample",
                           f"{FADGI}: 16 bit for three and four stars"))
     if "srgb" in picture.profile_name.replace(" ", "").casefold() or (stated_srgb and not picture.profile_digest):
-        notes.append(Note("sRGB", "kept in sRGB, which holds fewer colours than pigments reach",
+        notes.append(Note("sRGB", "stored in sRGB, whose gamut is smaller than that of pigments",
                           f"{FADGI}: {', '.join(COLOUR_SPACES)} for three and four stars"))
     notes += _size_notes(picture)
     short, long = sorted((picture.width, picture.height))
@@ -50,8 +50,8 @@ def _size_notes(picture: Picture) -> list[Note]:
     if x is None or y is None:
         notes.append(Note("no resolution", "states no pixels per inch, so its physical size is unknown"))
     elif abs(x - y) > SQUARE_WITHIN * max(x, y):
-        notes.append(Note("non-square resolution", f"{x:g} ppi across, {y:g} ppi down: the physical sides do not fit "
-                          "the pixels"))
+        notes.append(Note("non-square resolution", f"{x:g} ppi across, {y:g} ppi down: its sides in mm and in "
+                          "pixels have different proportions"))
     long = max(picture.width, picture.height)
     stars = next((stars for stars, pixels in LONG_SIDES.items() if long >= pixels), 0)
     if x and y and min(x, y) >= ENOUGH_PPI - 0.5:

@@ -39,7 +39,7 @@ def held_bytes(image: Pil.Image) -> int:
 def error_text(error: BaseException) -> str:
     """An error's message on one line, at most 200 characters."""
     if isinstance(error, UnidentifiedImageError):  # its text holds the path
-        return "its header makes no sense"
+        return "its header is invalid"
     return one_line(error)
 
 
@@ -55,7 +55,7 @@ def opened(reopen: Callable[[], Pil.Image], source: Source) -> Pil.Image | None:
         return reopen()
     except DAMAGE as error:
         fault = refusal(error)
-        source.faults.append(FaultFound(fault.kind, f"does not open: {fault.detail}", ANOTHER_COPY))
+        source.faults.append(FaultFound(fault.kind, f"cannot be opened: {fault.detail}", ANOTHER_COPY))
         return None
 
 
@@ -183,7 +183,7 @@ def pillow_samples(
         with complaints() as lines:
             image.load()  # turns the picture upright
         if lines:
-            faults.append(FaultFound(Fault.DAMAGED, f"{len(lines):,} complaints while decoding: {lines[0][:150]}",
+            faults.append(FaultFound(Fault.DAMAGED, f"{len(lines):,} warnings while decoding: {lines[0][:150]}",
                                      ANOTHER_COPY))
         back = BACK.get(orientation)
         return image if back is None else image.transpose(back)
@@ -195,7 +195,7 @@ def pillow_samples(
         source.faults.append(refusal(error))
         return None
     if held_bytes(image) > limits.held_bytes:
-        source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for that"))
+        source.faults.append(FaultFound(Fault.UNDECODED, "can only be decoded as a whole, and is too large for that"))
         return None
     size = int(image.tag_v2[256]), int(image.tag_v2[257])  # type: ignore[attr-defined]  # as stored
     samples = whole_picture(as_stored, "1" if bilevel else "L" if image.mode in ("1", "L") else "RGB", size, limits,

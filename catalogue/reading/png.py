@@ -118,7 +118,7 @@ def _judge(chunks: Chunks) -> None:
         if 0 < width < 1 << 31 and 0 < height < 1 << 31 and depth in DEPTHS.get(colour, ()) and not method + filters:
             chunks.header = Header(width, height, depth, colour, interlace == 1)
     if chunks.header is None:
-        chunks.faults.append(FaultFound(Fault.DAMAGED, "its header makes no sense", ANOTHER_COPY))
+        chunks.faults.append(FaultFound(Fault.DAMAGED, "its header is invalid", ANOTHER_COPY))
     elif not chunks.coded and not chunks.faults:
         chunks.faults.append(FaultFound(Fault.DAMAGED, "holds no pixels", ANOTHER_COPY))
 
@@ -159,7 +159,7 @@ class PngRows:
         while self._next(stream, READ_BYTES):   # what follows the last row: its end, its checksums
             continue
         if not (self.faults or self.chunks.faults) and (self.rows_decoded < header.height or not self.ended):
-            self._note(Fault.DAMAGED, "its pixel data end before its picture does")
+            self._note(Fault.DAMAGED, "its pixel data ends before the picture is complete")
 
     def _next(self, stream: Stream, count: int) -> bytes:
         """The next bytes of filtered rows. Raises ``OutOfTime``, ``ReadFailed``."""
@@ -175,7 +175,7 @@ class PngRows:
         try:
             picture = decode()
         except Exception as error:  # the codec edge
-            self._note(Fault.DAMAGED, f"its pixel data do not decode: {one_line(error)}")
+            self._note(Fault.DAMAGED, f"its pixel data cannot be decoded: {one_line(error)}")
             return
         self.rows_decoded = len(picture)
         yield from bands_of(picture, self.limits, self.deadline)
@@ -196,7 +196,7 @@ class PngRows:
         try:
             yield from inflated(coded, DEFLATE_CODE, READ_BYTES)
         except zlib.error as error:
-            self._note(Fault.DAMAGED, f"its pixel data do not decode: {error}")
+            self._note(Fault.DAMAGED, f"its pixel data cannot be decoded: {error}")
         except EOFError:
             self.ended = False
         for _ in coded:
@@ -229,7 +229,7 @@ class PngRows:
         try:
             decoded = np.asarray(imagecodecs.png_decode(small))[1:]
         except Exception as error:  # the codec edge: a filter that does not exist
-            self._note(Fault.DAMAGED, f"its pixel data do not decode: {error}")
+            self._note(Fault.DAMAGED, f"its pixel data cannot be decoded: {error}")
             return np.zeros((0, header.width, CHANNELS[header.colour]), self.dtype), above
         plain = decoded.reshape(rows, -1)
         if header.depth == 16 and plain.dtype == np.uint8:

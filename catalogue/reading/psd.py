@@ -100,7 +100,7 @@ class Composite:
     def faults(self) -> tuple[FaultFound, ...]:
         """What could not be had."""
         stated = ((self.cut, Fault.TRUNCATED, "the file ends before its picture does"),
-                  (self.bad_rows > 0, Fault.DAMAGED, "rows of the picture do not unpack"))
+                  (self.bad_rows > 0, Fault.DAMAGED, "rows of the picture cannot be unpacked"))
         return tuple(FaultFound(kind, detail, ANOTHER_COPY) for so, kind, detail in stated if so)
 
 
@@ -132,7 +132,7 @@ def _open(source: Source, fd: int, size: int, limits: Limits, deadline: Deadline
     channels, height, width, depth, mode = struct.unpack_from(">HIIHH", os.pread(fd, 26, 0), 12)
     meaning = MODES.get(mode, "")
     if not (channels and width and height and depth in (1, 8, 16, 32) and meaning):
-        source.faults.append(FaultFound(Fault.DAMAGED, "its header makes no sense"))
+        source.faults.append(FaultFound(Fault.DAMAGED, "its header is invalid"))
         return
     table_start, table_end = _section(fd, 26, size)
     resources_start, resources_end = _section(fd, table_end, size)
@@ -163,7 +163,7 @@ def _open(source: Source, fd: int, size: int, limits: Limits, deadline: Deadline
     source.white_is_zero = mode == 0
     too_wide = width * channels * depth > 2 * limits.held_bytes   # bits: a row is held several times over
     if channels > MOST_CHANNELS:
-        source.faults.append(FaultFound(Fault.UNDECODED, f"has {channels} channels, where its format allows "
+        source.faults.append(FaultFound(Fault.UNDECODED, f"has {channels} channels; its format allows "
                                         f"{MOST_CHANNELS}"))
         return
     if packing > 1 or meaning == "multichannel" or width * height > limits.pixels or too_wide:

@@ -258,7 +258,7 @@ class Raster:
                 self.trouble.note_failed(refusal, offset)
         trouble.decoded += part is not None
         if part is not None and part.shape[2] != image.segment_samples:
-            self.trouble.note_failed(ValueError(f"holds {part.shape[2]} samples a pixel where the file promises "
+            self.trouble.note_failed(ValueError(f"holds {part.shape[2]} samples a pixel where the file declares "
                                          f"{image.segment_samples}"), offset)
             part = part[..., : image.segment_samples]
         return part

@@ -100,7 +100,7 @@ def inflated(pieces: Iterator[bytes], compression: int, step: int) -> Iterator[b
                 yield deflated.decompress(deflated.unconsumed_tail, step)
             if deflated.eof:
                 return
-    raise EOFError("its compressed data end before their stream does")
+    raise EOFError("its compressed data is cut short")
 
 
 def _widths(most: int) -> NDArray[np.int64]:

@@ -204,7 +204,7 @@ def _chain(structure: Structure, offset: int, parent: int | None, seen: set[int]
     in_chain: set[int] = set()
     while offset:
         if offset in in_chain:
-            structure.faults.append(FaultFound(Fault.DAMAGED, "the list of images runs in a circle", offset=offset))
+            structure.faults.append(FaultFound(Fault.DAMAGED, "the list of images loops back on itself", offset=offset))
             return
         if len(structure.ifds) >= structure.limits.pages:
             structure.faults.append(FaultFound(Fault.DAMAGED,

@@ -52,8 +52,8 @@ def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         sound = len(weights) == 3 and weights[1] > 0
         source.ycbcr = (float(weights[0]), float(weights[1]), float(weights[2])) if sound else (0.299, 0.587, 0.114)
     if 279 not in ifd.tags and 325 not in ifd.tags:
-        source.notes.append(Note("no byte counts", "does not say how many bytes its pixels take: worked out from where "
-                                 "they lie"))
+        source.notes.append(Note("no byte counts", "does not say how many bytes its pixels take: worked out from "
+                                 "their offsets"))
     if worth_decoding:
         source.stretches = raster_stretches(image, size)
         source.samples = _samples(structure, image, file, limits, deadline, source)

@@ -56,7 +56,7 @@ class Trouble:
                                        "the medium may be failing: copy what can "
                                     "be read, then replace it", self.unread[0].offset))
         if self.missing and not cut_known:
-            problems.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
+            problems.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are incomplete",
                                     ANOTHER_COPY, self.first_missing))
         failed, reason = self.failed, self.reason
         if self.unsupported and self.decoded:   # the others of the same kind were decoded
@@ -64,8 +64,8 @@ class Trouble:
         elif self.unsupported:
             problems.append(FaultFound(Fault.UNDECODED, self.unsupported))
         if failed:
-            share = f"{failed:,} of {total:,} segments do not" if total > 1 else "its pixel data do not"
-            problems.append(FaultFound(Fault.DAMAGED, f"{share} decode: {reason}",
+            share = f"{failed:,} of {total:,} segments cannot be" if total > 1 else "its pixel data cannot be"
+            problems.append(FaultFound(Fault.DAMAGED, f"{share} decoded: {reason}",
                                     ANOTHER_COPY, self.first_failed))
         if self.finished and not self.decoded and self.clean:
             problems.append(FaultFound(Fault.DAMAGED, "all its segments are empty"))

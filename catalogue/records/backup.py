@@ -42,7 +42,7 @@ def copy_database(db: Database, target: Path) -> None:
     except sqlite3.Error as error:
         full = getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL
         raise CatalogueError(f"The backup cannot be written: {error}.", path=target,
-                             hint="Make room there, then back up again." if full else "") from error
+                             hint="Free some space there, then back up again." if full else "") from error
 
 
 def make_one_file(db: Database) -> None:
@@ -55,7 +55,7 @@ def make_one_file(db: Database) -> None:
         _leave_wal(db.conn)
     except sqlite3.Error as error:
         raise CatalogueError(f"The catalogue cannot be combined into one file: {error}.",
-                             hint="Is there room on its disk?") from error
+                             hint="Is there space on its disk?") from error
 
 
 def _leave_wal(connection: sqlite3.Connection) -> None:

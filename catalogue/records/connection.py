@@ -32,7 +32,7 @@ def translate_sqlite_error(error: sqlite3.DatabaseError) -> Exception:
         return Damaged(f"The catalogue is damaged: {error}.", hint="Run `catalogue recover`.")
     if name.startswith(("SQLITE_IOERR", "SQLITE_CANTOPEN")):
         return CatalogueError(f"The catalogue's file cannot be reached: {error}.",
-                              hint="Is its disk still there, and may you read it?")
+                              hint="Is its disk still connected, and do you have permission to read it?")
     return error
 
 

@@ -7,7 +7,7 @@ from catalogue.records.paths import display_path
 from catalogue.records.rows import Database
 
 _UNREAD = {files.UNREAD: "it has changed since it was read",
-           files.NOT_READ_HERE: "it has not been read since its store came to lie on this disk"}
+           files.NOT_READ_HERE: "it has not been read since its store moved to this disk"}
 
 
 def doubts(db: Database, file_id: int, store_id: int, path: str) -> tuple[str, ...]:

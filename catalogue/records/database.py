@@ -209,7 +209,7 @@ def _keep_former(path: Path) -> None:
         part.replace(former(path))
     except OSError as error:
         raise CatalogueError(f"No copy of the catalogue could be made before upgrading it: {error.strerror}.",
-                             hint="Make room; nothing was changed.", path=path) from error
+                             hint="Free some space; nothing was changed.", path=path) from error
     finally:
         looking.close()
         part.unlink(missing_ok=True)

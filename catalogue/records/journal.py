@@ -67,7 +67,7 @@ def entry_of(line: bytes) -> Entry:
     except (ValueError, TypeError, KeyError, AttributeError) as error:
         raise ValueError("it cannot be read") from error
     if event.chain != linked(previous, event.facts):
-        raise ValueError("it is not what was written")
+        raise ValueError("it has been altered")
     return Entry(event, previous, after)
 
 
@@ -127,8 +127,8 @@ def append_new(db: Database, database: Path) -> None:
                 _write(file, statements_after(db, tail.event.id if tail else 0))
     except OSError as error:
         raise CatalogueError(f"The change is recorded, but its journal cannot be written: {error.strerror or error}.",
-                             hint="Do not enter it again. Make room or give the rights back; the next change writes"
-                             " the journal up to date.", path=path) from error
+                             hint="Do not enter it again. Free some space or restore the permissions; the next change"
+                             " brings the journal up to date.", path=path) from error
 
 
 @contextmanager

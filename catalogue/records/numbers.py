@@ -88,5 +88,5 @@ def parse_numbers(text: str) -> tuple[list[Number], int | None]:
             stated = _value(match["limit"])
         parsed += [Number("proof" if proof else "number", n) for n in range(first, last + 1)]
     if len(set(parsed)) != len(parsed):
-        raise ValueError(f"{text!r} says a number twice")
+        raise ValueError(f"{text!r} gives a number twice")
     return parsed, stated

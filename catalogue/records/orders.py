@@ -21,7 +21,7 @@ def known_status(text: str) -> str:
     """A status by one of its spellings. Raises Refused where it is none."""
     status = STATUS_SPELLINGS.get(text, text)
     if status not in STATUSES:
-        raise Refused(f"{text!r} is not a status.", hint=f"Choose one of: {', '.join(STATUSES)}.")
+        raise Refused(f"{text!r} is not a state of an order.", hint=f"Choose one of: {', '.join(STATUSES)}.")
     return status
 
 

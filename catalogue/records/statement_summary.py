@@ -16,7 +16,7 @@ _COLUMNS = {"placed": "date", "width_mm": "width", "height_mm": "height", "borde
             "scan_sha256": "scan", "piece_id": "piece"}
 _HIDDEN = frozenset({"scan_name", "edition_id", "repeat_of"})    # follow from other columns
 # What a stated row is called where the table's name would not do.
-_ROWS = {"orders": "order", "handover": "hand-over", "edition_print": "numbered print",
+_ROWS = {"orders": "order", "handover": "handover", "edition_print": "numbered print",
          "order_number_known": "order number", "finding_accepted": "accepted finding", "likeness_verdict": "verdict",
          "artist_terms": "terms"}
 

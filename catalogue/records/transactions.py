@@ -90,7 +90,7 @@ def _still_in_place(connection: Connection) -> None:
     refuse_during_recovery(connection.path)
     if file_identity(connection.path) != connection.file:
         raise Refused("The catalogue was replaced by another file while this was open; nothing was recorded.",
-                      hint="Start again and check that what you see is still current.", path=connection.path)
+                      hint="Restart, and check that what you see is still current.", path=connection.path)
 
 
 def file_identity(path: Path) -> tuple[int, int] | None:
@@ -149,7 +149,7 @@ def _commit(db: Database) -> None:
         cause = error.__cause__
         if isinstance(cause, sqlite3.Error) and (getattr(cause, "sqlite_errorname", "") or "").startswith(
                 "SQLITE_IOERR"):
-            error.hint = f"{error.hint} Look whether it was recorded before you do it again.".strip()
+            error.hint = f"{error.hint} Check whether it was recorded before you try again.".strip()
         raise
 
 
@@ -162,4 +162,4 @@ def refuse_during_recovery(path: Path) -> None:
     """Raise CatalogueError while a recovered catalogue waits to be put in the place of this one."""
     if recovered_path(path).exists():
         raise CatalogueError("This catalogue is being recovered, or a recovery was cut short.",
-                             hint="Run `catalogue recover`: it does what is left to do.", path=path)
+                             hint="Run `catalogue recover`: it completes the recovery.", path=path)

@@ -21,14 +21,14 @@ def revealer(path: Path, system: str = sys.platform) -> list[str]:
     return ["open", "-R", str(path)] if system == "darwin" else ["xdg-open", str(path.parent)]
 
 
-def start_program(command: list[str], hint: str = "Set open_with in settings.toml to a program of yours.") -> None:
+def start_program(command: list[str], hint: str = "Set open_with in settings.toml to a program you have.") -> None:
     """Start a command of the desktop, on its own. ``hint``: what to do where there is no such program.
 
     Raises:
         CatalogueError: there is no such program here, or it cannot be started.
     """
     if shutil.which(command[0]) is None:
-        raise CatalogueError(f"There is no program {command[0]!r} here.", hint=hint)
+        raise CatalogueError(f"There is no program {command[0]!r} on this computer.", hint=hint)
     try:
         subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
                          start_new_session=True)

@@ -217,7 +217,8 @@ def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = N
 def _copied(source: Path, target: Path, sha256: str, report: Report, cancelled: Cancelled) -> Path:
     if target.exists():
         if sha256_of(target, report=report, cancelled=cancelled) != sha256:
-            raise Refused("Another file of the master's name is in the job folder; it is not overwritten.", path=target)
+            raise Refused("Another file with the master's name is in the job folder; it is not overwritten.",
+                          path=target)
         with opened(target) as entry:
             remove_leftover(entry)  # a kill between the two names of a whole copy leaves both
         return target

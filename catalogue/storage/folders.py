@@ -194,13 +194,13 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
     try:
         fd = os.open(path, _FOLDER)
     except OSError as error:
-        raise StoreAway(f"{store_label} is gone: {error.strerror}.", hint="Connect it, then run this again.",
-                        path=path) from error
+        raise StoreAway(f"{store_label} can no longer be reached: {error.strerror}.", path=path,
+                        hint="Connect it, then run this again.") from error
     try:
         root = OpenFolder(fd, path)
         if (known is not None and root.id != known) or (
                 marker is not None and marker_facts_in(root).get("store") != marker):
-            raise StoreAway(f"{store_label} is gone: another folder is in its place.",
+            raise StoreAway(f"{store_label} can no longer be reached: another folder is in its place.",
                             hint="Connect it, then run this again.", path=path)
         yield root
     finally:

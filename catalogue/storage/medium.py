@@ -84,10 +84,10 @@ def writing(target: Path) -> Iterator[None]:
 def failed(error: OSError, target: Path) -> CatalogueError:
     """What a person is told about a write that failed."""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return NoRoom("The disk is full.", hint="Make room, then try again.", path=target)
+        return NoRoom("The disk is full.", hint="Free some space, then try again.", path=target)
     if error.errno == errno.EFBIG:
         return TooLarge("The file is too large for this disk's file system.",
-                        hint="Use a disk with another file system: FAT32, for one, ends at 4 GiB.", path=target)
+                        hint="Use a disk with another file system: FAT32, for example, stops at 4 GiB.", path=target)
     if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
         return Refused(FOLDER_READ_ONLY, hint="The disk or the folder is read-only.", path=target)
     return CatalogueError(f"The file cannot be written: {error.strerror or error}.",

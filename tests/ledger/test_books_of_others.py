@@ -64,7 +64,7 @@ def test_a_name_written_otherwise_means_the_one_artist_of_that_title_whom_it_can
     outcome = import_orders(stocked.db, stocked.home.settings, book(
         stocked, f"1;2024-01-02;{artist};{title};30x40;1;10;paid"))
     assert [line.artist for line in recorded.order_lines(stocked.db)] == ([name] if name else [])
-    assert (f"{artist!r} was taken for {name!r}" in outcome.fates[0].remarks) == bool(name)
+    assert (f"{artist!r} was read as {name!r}" in outcome.fates[0].remarks) == bool(name)
 
 
 def test_an_artist_of_that_very_name_is_nobody_else(stocked: Shop) -> None:
@@ -81,14 +81,14 @@ def test_a_book_is_taken_in_its_own_words_and_what_is_no_order_is_said(stocked: 
             ";;;;;412;38.112,50 €;"]
     first = import_orders(stocked.db, stocked.home.settings, book(stocked, *rows), dry_run=True)
     assert first.fates[0].detail == (
-        "'bezahlt' is not a status; say what it means, such as --map-status bezahlt=collected"
+        "'bezahlt' is not a state of an order; say what it means, such as --map-status bezahlt=collected"
         " (ours are requested, approved, printed, collected, cancelled)")
     outcome = import_orders(stocked.db, stocked.home.settings, book(stocked, *rows),
                             status_words={"bezahlt": "collected", "storniert": "cancelled", "retoure": "cancelled"})
     assert [fate.fate for fate in outcome.fates] == [*[RowFate.RECORDED] * 2, *[RowFate.NOT_UNDERSTOOD] * 3]
     assert [fate.detail for fate in outcome.fates[2:]] == [
-        "'-1' is not a quantity; of a return, cancel the order line that was given back", "the row gives no size",
-        "the row names no piece: a sum, perhaps"]
+        "'-1' is not a quantity; for a return, cancel the order line that was returned", "the row gives no size",
+        "the row names no piece; perhaps it is a total"]
     assert [(line.placed, line.price, line.status) for line in recorded.order_lines(stocked.db)] == [
         ("2024-04-25", "10.00", "cancelled"), ("2024-04-03", "1234.50", "collected")]
     text = "\n".join(summarize(outcome))
@@ -100,8 +100,8 @@ def test_a_book_without_a_price_and_repeated_faults_are_said_once(stocked: Shop)
     path = book(stocked, *rows, head="number;date;artist;title;size;quantity;netto;status")
     text = summarize(import_orders(stocked.db, stocked.home.settings, path))
     assert any(line.startswith("No column gives a price; map one, such as --map price=netto") for line in text)
-    assert sum("'offen' is not a status" in line for line in text) == 1
-    assert any(line.startswith("4 × 'offen' is not a status") for line in text)
+    assert sum("'offen' is not a state of an order" in line for line in text) == 1
+    assert any(line.startswith("4 × 'offen' is not a state of an order") for line in text)
 
 
 def test_another_spelling_of_an_artist_is_stated_once_and_undone(stocked: Shop) -> None:

@@ -118,7 +118,7 @@ def test_what_is_not_there_is_not_handed_over(db: Database, line: int, asked: di
 def test_a_line_that_is_cancelled_collected_or_elsewhere_is_not_handed_over(db: Database) -> None:
     operations.cancel_lines(db, [2])
     operations.set_order_status(db, "R-2", "collected")
-    for line, words in ((2, "is cancelled"), (3, "were handed over already")):
+    for line, words in ((2, "is cancelled"), (3, "have already been handed over")):
         with pytest.raises(Refused, match=words):
             operations.hand_over(db, [line])
     with pytest.raises(NotFound, match="no line 3"):
@@ -321,4 +321,4 @@ def test_a_row_that_hands_over_more_than_it_has_is_left_out(shop: Shop, tmp_path
     (tmp_path / "o.csv").write_text("number,date,artist,piece,size,quantity,status,handed_over\n"
                                     "R-9,2026-05-01,Ilse Marwood,Pier,30x40,2,approved,3: 2026-05-04\n")
     [fate] = import_orders(shop.db, Settings(), tmp_path / "o.csv", make_pieces=True).fates
-    assert (fate.fate, fate.detail) == ("not understood", "more prints are handed over than the 2 it has")
+    assert (fate.fate, fate.detail) == ("not understood", "more prints were handed over than the 2 ordered")

@@ -62,4 +62,4 @@ def test_only_a_line_of_the_order_that_was_named_is_cancelled(db: Database, shop
     assert kept is not None and kept.status != "cancelled"
     done = operations.cancel_lines(db, [other.id], of_order=other.number)
     assert operations.summarize(done) == [
-        f"Line {other.id} of order {other.number} is cancelled. With it the order is cancelled."]
+        f"Line {other.id} of order {other.number} is cancelled. That cancels the whole order."]

@@ -426,7 +426,7 @@ def test_a_disk_that_keeps_other_bytes_is_found_out(master: Path, monkeypatch: p
         return written
 
     monkeypatch.setattr(rendering, "write_tiff", spoilt)
-    with pytest.raises(Damaged, match=r"does not read back|could not be read whole"):
+    with pytest.raises(Damaged, match=r"does not read back|could not be read in full"):
         render(master, recipe_for(master, 150, 100, compression=compression), master.with_name("print.tif"))
     nothing_but(master)
 

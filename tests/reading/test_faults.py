@@ -327,7 +327,7 @@ def test_a_codestream_larger_than_its_segment_is_refused(painting: np.ndarray, f
     path.write_bytes(data)
     reading = read_file(path)
     assert kinds(reading) == {Fault.DAMAGED}
-    assert any("262,208 × 48 pixels where the file promises 64 × 48" in fault.detail for fault in reading.faults)
+    assert any("262,208 × 48 pixels where the file declares 64 × 48" in fault.detail for fault in reading.faults)
 
 
 def test_a_picture_without_a_place_is_not_looked_for(folder: Path) -> None:
@@ -390,7 +390,7 @@ def test_giant_rows_cost_nothing(compression: int, folder: Path) -> None:
 
 
 def test_samples_that_contradict_their_tag(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A codec that gives one sample a pixel where the file promises three; found by mutation."""
+    """A codec that gives one sample a pixel where the file declares three; found by mutation."""
     real = Raster._decode
 
     def grey(self: Raster, data: bytes, index: int) -> np.ndarray | None:
@@ -400,7 +400,7 @@ def test_samples_that_contradict_their_tag(strips: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(Raster, "_decode", grey)
     reading = read_file(strips)
     assert kinds(reading) == {Fault.DAMAGED} and reading.preview and reading.pixel_digest == ""
-    assert "promises 3" in next(fault.detail for fault in reading.faults if fault.kind is Fault.DAMAGED)
+    assert "declares 3" in next(fault.detail for fault in reading.faults if fault.kind is Fault.DAMAGED)
 
 
 def test_a_file_replaced_while_it_is_read_is_told(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:

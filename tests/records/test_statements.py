@@ -282,5 +282,5 @@ def test_a_commit_that_the_disk_fails_claims_nothing(db: Database, monkeypatch: 
     monkeypatch.setattr(Connection, "commit", failing)
     with pytest.raises(CatalogueError) as told:
         _order(db, "1")
-    assert ("before you do it again" in told.value.hint) is uncertain
+    assert ("before you try again" in told.value.hint) is uncertain
     assert not db.conn.in_transaction

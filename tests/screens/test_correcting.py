@@ -357,7 +357,7 @@ async def test_a_doubtful_master_is_said_where_it_is_shown(shop: Home) -> None:
     db.close()
     async with running(shop, size=(80, 24)) as pilot:
         await press(pilot, "down")
-        assert "another scan could be master" in words(pilot)
+        assert "another scan could be current" in words(pilot)
         await opened_piece(pilot)
         assert "You chose this master, but" in " ".join(words(pilot).split())
 

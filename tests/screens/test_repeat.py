@@ -273,7 +273,7 @@ async def test_a_second_print_joins_the_order_recorded_last_with_one_key(shop: H
         offer_repeat(app, piece_id=1)
         await settled(pilot)
         await pilot.press("ctrl+n")
-        assert any("No order was recorded yet" in text for text in said(pilot))
+        assert any("No order has been recorded" in text for text in said(pilot))
         await pilot.press("ctrl+l", "enter")
         await settled(pilot)
         first = newest(shop)

@@ -120,7 +120,7 @@ async def test_stores_show_where_they_are_and_can_be_forgotten(shop: Home) -> No
     shutil.rmtree(shop.folder.parent / "share")
     async with running(shop, place="stores", size=(120, 30)) as pilot:
         text = words(pilot)
-        for fact in ("Stores  2", "✓ here", "– offline", "main disk", "primary"):
+        for fact in ("Stores  2", "✓ online", "– offline", "main disk", "primary"):
             assert fact in text
         await pilot.press("down")
         await settled(pilot)

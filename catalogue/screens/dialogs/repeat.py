@@ -220,7 +220,7 @@ class RepeatDialog(Dialog[Line]):
     def action_same_order(self) -> None:
         order = self.app.last_order
         if order is None:
-            self.app.say("No order was recorded yet since the program was started.", "warning")
+            self.app.say("No order has been recorded since the program was started.", "warning")
         elif not self.recording and self._filled:
             self._set_buyer(order.buyer)
             self._form.fields["order"].value = order.number
@@ -251,7 +251,7 @@ class RepeatDialog(Dialog[Line]):
         unseen = set() if grave_seen else grave - self._grave_seen
         self._grave_seen |= grave
         if unseen:
-            self._tell("Look at what is marked ✗ first. Then record anyway, or cancel.")
+            self._tell("Check what is marked ✗ first. Then record anyway, or cancel.")
             self._cancel_button.focus()
             return
         odd = [doubt for doubt in doubts(typed, want, proposal, self._kept_price) if doubt not in self._confirmed]

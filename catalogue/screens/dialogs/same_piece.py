@@ -26,10 +26,10 @@ def ask_one_piece(app: App[Any], files: Sequence[str], filed: Sequence[PieceInQu
 def ask_which_stays(filed: Sequence[PieceInQuestion]) -> Choice:
     """Ask which piece stays; the answer is its number, negative where only the scans in question shall move to it."""
     rows = [(each.piece.id, f"Keep {each.piece.title}, {each.piece.artist}", _held(each)) for each in filed]
-    rows += [(-each.piece.id, f"{_moving(filed, each)}, to {each.piece.title}", "the rest stays put")
+    rows += [(-each.piece.id, f"{_moving(filed, each)}, to {each.piece.title}", "the others stay")
              for each in filed if any(other.others for other in filed if other is not each)]
     return Choice("One piece: which one stays?", rows,
-                  "Keeping one moves the scans, orders and editions of the other there. u to undo.")
+                  "Scans, orders and editions of the other move to it. u to undo.")
 
 
 def _held(each: PieceInQuestion) -> str:

@@ -79,7 +79,7 @@ class StoresPage(Page):
         self._table = RowTable[StoreView](
             [Column("Store", 0, lambda view: view.store.name),
              Column("Kind", 8, lambda view: view.store.kind),
-             Column("State", 9, lambda view: "✓ here" if view.root else "– offline"),
+             Column("State", 9, lambda view: "✓ online" if view.root else "– offline"),
              Column("Files", 9, lambda view: number(view.holding.files), right=True),
              Column("Size", 9, lambda view: data_size(view.holding.bytes), right=True),
              Column("Free", 9, lambda view: data_size(view.free) if view.free is not None else "–", right=True),
@@ -181,7 +181,7 @@ def store_words(view: StoreView) -> Content:
                 f"{summarize_unread(view.unread)}: press i" if view.unread else "",
                 counted(view.findings, "open finding") if view.findings else "",
                 summarize_set_aside(view.set_aside) if view.set_aside else "",
-                "no marker: not recognised under another mount point" if store.marker.startswith(UNMARKED) else "")
+                "no marker: not recognised at another mount point" if store.marker.startswith(UNMARKED) else "")
     parts += [line(("! ", "bold $warning"), warning) for warning in warnings if warning]
     if store.one_reader:
         parts.append(line(("spinning disk: one reader at a time", "$quiet")))

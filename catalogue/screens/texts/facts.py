@@ -28,7 +28,7 @@ def glance_words(glance: "Glance", day_form: str, *, one_disk: bool) -> Content:
         depth = f" {glance.bits} bit" if glance.bits else ""
         parts.append(state_line(glance, one_disk=one_disk))
         if glance.caution:
-            parts.append(line(("! ", "bold $warning"), "another scan could be master: open it"))
+            parts.append(line(("! ", "bold $warning"), "another scan could be current: open it"))
         else:
             parts.insert(2, line((f"{size}  {glance.width or '?'}×{glance.height or '?'} px{depth}", "$quiet")))
     ordered = f"{counted(glance.lines, 'order')}, last {day(glance.last_order, day_form)}" if glance.lines \
