@@ -56,7 +56,7 @@ EVERYWHERE = (
 
 SCAN_KEYS = (
     Key("c", "copy_path", "path", "Show the file's full path and copy it to the clipboard.", 3),
-    Key("o", "open_file", "open", "Open the file in the system's viewer, or in the program set in settings.toml.", 4),
+    Key("o", "open_file", "view", "Open the file in the system's viewer, or in the program set in settings.toml.", 4),
     Key("f", "reveal", "folder", "Open the folder that holds the file.", 94),
 )
 

@@ -304,6 +304,7 @@ async def test_part_of_a_line_is_handed_over_and_taken_back(book: Home) -> None:
         await pilot.press("enter")
         await settled(pilot)
         assert line_of(book, "A-106").state == "1 of 2 handed over" and "part 1/2" in words(pilot)
+        assert any(text.endswith(" u to undo.") for text in said(pilot))
         await pilot.press("m")
         await settled(pilot)
         assert "Order A-106: requested → approved?" in words(pilot), "the order goes on"

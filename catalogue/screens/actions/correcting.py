@@ -17,6 +17,7 @@ from catalogue.screens.dialogs import correction_forms as forms
 from catalogue.screens.dialogs.confirm import Choice, confirm
 from catalogue.screens.dialogs.correction_forms import PieceFacts, ScanFacts
 from catalogue.screens.dialogs.form import FormDialog
+from catalogue.screens.keys import KEYS, UNDO
 from catalogue.screens.page import Dialog, Page
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def announce_correction(app: "CatalogueApp", done: Correction | None) -> None:
     if done.id:
         app.corrected.append(done)
     seen = app.changes.seen()
-    where = "" if seen is not None and seen.KEY_CONTEXT in ("browse", "piece") else " in Browse"
+    where = "" if seen is not None and UNDO in KEYS[seen.KEY_CONTEXT] else " in Browse"
     app.say(" ".join(correcting.summarize(done)) + (f" u{where} to undo." if done.id else ""))
     app.changed()
 
