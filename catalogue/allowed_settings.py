@@ -17,7 +17,7 @@ BED = r"(?P<name>\S.*?)\s+(?P<one>[0-9]{1,6})\s*[x×]\s*(?P<other>[0-9]{1,6})(?:
 
 
 def setting_fault(name: str, value: object) -> str:
-    """What is wrong with one setting as TOML gives it, and what is allowed; "" where it may be so."""
+    """What is wrong with one setting as TOML gives it, and what is allowed; "" if it may be so."""
     if name not in ALLOWED:
         near = get_close_matches(name.casefold(), ALLOWED, 1)
         meant = f"did you mean {near[0]}?" if near else f"the settings are {', '.join(sorted(ALLOWED))}."
@@ -84,7 +84,7 @@ def _is_naming_rule(rule: object) -> bool:
 
 
 def naming_rule_fault(rule: str) -> str:
-    """Why a rule cannot name files; "" where it can."""
+    """Why a rule cannot name files; "" if it can."""
     try:
         named = [name for _, name, _, _ in string.Formatter().parse(rule) if name is not None]
     except ValueError as error:

@@ -7,7 +7,7 @@
     ├── Refused               a rule of the shop or of the archive forbids it
     │   ├── AlreadyExists     an artist, piece, buyer, order or store has the name already
     │   ├── NameTaken         a file has the name already; it is not overwritten
-    │   ├── InsideStore       a folder lies in a store, where this has no business
+    │   ├── InsideStore       a folder is in a store, where this has no business
     │   └── ReadOnly          the catalogue may not be changed from here
     ├── Busy                  another program holds the catalogue
     ├── StoreAway             a store's disk is not where it was
@@ -84,7 +84,7 @@ class NameTaken(Refused):
 
 
 class InsideStore(Refused):
-    """A folder lies in a store, where this has no business."""
+    """A folder is in a store, where this has no business."""
 
     def __init__(self, store: str, path: Path | str, *, message: str = "This folder lies in the store {!r}.",
                  hint: str = "Choose a folder outside the stores.") -> None:
@@ -111,7 +111,7 @@ class Busy(CatalogueError):
 
 
 class StoreAway(CatalogueError):
-    """A store's disk is not where it was when the work began, or another folder lies in its place."""
+    """A store's disk is not where it was when the work began, or another folder is in its place."""
 
 
 class Damaged(CatalogueError):

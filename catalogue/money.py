@@ -34,7 +34,7 @@ _AMOUNT = (  # a currency sign or word may stand before or after; ".-" and ",-" 
 
 
 def currency_code(text: str) -> str:
-    """The ISO 4217 code meant: ``"eur"`` and ``"€"`` → ``EUR``. Raises ValueError where it is none."""
+    """The ISO 4217 code meant: ``"eur"`` and ``"€"`` → ``EUR``. Raises ValueError if it is none."""
     word = text.strip().upper()
     code = _SIGNS.get(word, word)
     if code in CURRENCIES:
@@ -55,7 +55,7 @@ def round_amount(amount: Decimal, currency: str) -> Decimal:
 
 
 def decimal_sign(amounts: Iterable[str]) -> str:
-    """The sign before the cents in amounts that were written by one hand: a comma or a point; empty where none says so,
+    """The sign before the cents in amounts that were written by one hand: a comma or a point; empty if none says so,
     or some write the one and some the other."""
     signs = {amount[match.start()] for amount in amounts if (match := re.search(r"[.,][0-9]{1,2}(?![0-9])", amount))}
     return signs.pop() if len(signs) == 1 else ""

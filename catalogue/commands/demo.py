@@ -93,7 +93,7 @@ def _fresh(asked: Path | None) -> Path:
 def fill_catalogue(home: Home, disks: Path) -> "tuple[Database, list[StoreSummary]]":
     """Two stores of an archive below ``disks`` in a new catalogue: indexed, ordered from, compared, damaged, audited.
 
-    Gives the open catalogue, and what the first index run did.
+    Returns the open catalogue, and what the first index run did.
     """
     from catalogue.operations.comparing import compare_scans
     from catalogue.operations.indexing import index_stores
@@ -115,7 +115,7 @@ def fill_catalogue(home: Home, disks: Path) -> "tuple[Database, list[StoreSummar
 
 
 def damage_disks(disks: Path) -> None:
-    """What happened to the demo's disks since they were indexed: what lies in ``since/files`` takes the place of the
+    """What happened to the demo's disks since they were indexed: what is in ``since/files`` takes the place of the
     content of the files of that name, whose times stay, and those that ``since/removed.txt`` lists go."""
     since = disks / "since"
     for changed in filter(Path.is_file, (since / "files").rglob("*")):

@@ -198,7 +198,7 @@ def _room(part: Part, folder: Path) -> None:
 
 
 def filesystem(folder: Path, mounts: Path = Path("/proc/mounts")) -> str:
-    """The type of the file system that holds a folder, "" where the system does not say."""
+    """The type of the file system that holds a folder, "" if the system does not say."""
     try:
         lines = mounts.read_text(encoding="utf-8", errors="surrogateescape").splitlines()
     except OSError:

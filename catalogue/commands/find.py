@@ -40,7 +40,7 @@ def command(session: Session, words: tuple[str, ...], picture: Path | None, limi
 
 
 def _find_by_picture(session: Session, picture: Path, limit: int) -> int:
-    """``catalogue find --picture``: which piece a picture shows. Gives the exit code."""
+    """``catalogue find --picture``: which piece a picture shows. Returns the exit code."""
     from catalogue.likeness.finding import find_picture
     from catalogue.records.likenesses import piece_titles
 

@@ -189,7 +189,7 @@ def _print_asked(out: Printer, session: Session, db: "Database", proposal: "Prop
 
 
 def _priced(db: "Database", proposal: "Proposal", given: dict[str, Any]) -> "Proposal":
-    """The proposal with the price that was typed. Raises Refused where that is none."""
+    """The proposal with the price that was typed. Raises Refused if that is none."""
     from catalogue.ledger.prices import stated_prices
 
     if given["price"] is None and given["unit_price"] is None:

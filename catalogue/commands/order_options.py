@@ -20,7 +20,7 @@ class StatusChoice(click.Choice[str]):
         return super().convert(STATUS_SPELLINGS.get(value, value), param, ctx)
 
 
-# What a print is, whether it is ordered anew or its line corrected; and how it was, or is to be, printed.
+# What a print is, whether it is newly ordered or its line corrected; and how it was, or is to be, printed.
 SHAPE = (
     click.option("--size", help="Width and height, such as 50x70 (cm), 500x700mm or A3."),
     click.option("--quantity", type=click.IntRange(1, MOST), help="How many prints."),

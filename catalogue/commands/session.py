@@ -106,7 +106,7 @@ class SessionCommand(click.Command):
             self.params.append(json_option())
 
     def invoke(self, ctx: click.Context) -> None:
-        """Raises click's Exit for another code than 0."""
+        """Raises click's Exit for a different code from 0."""
         session = ctx.ensure_object(Session)
         try:
             code = ctx.invoke(self.callback, session, **ctx.params) if self.callback else None
@@ -134,7 +134,7 @@ def named_values(texts: Iterable[str], form: str, option: str) -> dict[str, str]
 
 
 def need_terminal() -> None:
-    """Raises UsageError where the screens cannot be drawn: without a terminal at both ends, or on a dumb one."""
+    """Raises UsageError if the screens cannot be drawn: without a terminal at both ends, or on a dumb one."""
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise click.UsageError("The screens need a terminal. Use a command instead; list them with: catalogue --help")
     if os.environ.get("TERM", "") in ("dumb", "unknown"):
@@ -195,7 +195,7 @@ def prepare_parameters(command: click.Command) -> None:
 
 
 def _value_name(option: click.Option) -> str | None:
-    """What the help calls an option's value; None where click's own name, or its list of choices, says it."""
+    """What the help calls an option's value; None if click's own name, or its list of choices, says it."""
     if isinstance(option.type, click.Path):
         return "FILE" if option.type.file_okay else "FOLDER"
     if isinstance(option.type, Integer | click.IntRange | click.FloatRange):

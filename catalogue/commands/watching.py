@@ -48,7 +48,7 @@ def interruptible(words: str = DONE_IS_KEPT) -> Iterator[Cancelled]:
 
 @contextmanager
 def bar() -> Iterator[Report]:
-    """A progress bar on standard error: files, bytes, rate and time left; nothing where no one watches."""
+    """A progress bar on standard error: files, bytes, rate and time left; nothing if no one watches."""
     from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
     from rich.progress import Progress as Bar
 

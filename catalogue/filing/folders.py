@@ -21,7 +21,7 @@ Path = tuple[str, ...]
 
 def folder_kinds(folders: Sequence[Path], titles: Sequence[str]) -> dict[Path, str]:
     """For each folder of the archive: s, p or c. ``folders`` and ``titles`` have one entry a file; a title is empty
-    where the file's own name holds none."""
+    if the file's own name holds none."""
     held: dict[Path, set[str]] = defaultdict(set)
     entries: dict[Path, Counter[str]] = defaultdict(Counter)  # in how many of a folder's entries a title is met
     direct: dict[Path, set[str]] = defaultdict(set)

@@ -32,7 +32,7 @@ def with_choice(choices: Iterable[Choice], new: Choice) -> tuple[Choice, ...]:
 
 
 def meaning_of(choices: Iterable[Choice], folder: Sequence[str]) -> str:
-    """What a folder means, "" where that is guessed from the names."""
+    """What a folder means, "" if that is guessed from the names."""
     fitting = [choice for choice in choices
                if choice.depth == len(folder) - 1 and tuple(folder[:len(choice.prefix)]) == choice.prefix]
     return max(fitting, key=lambda choice: len(choice.prefix)).meaning if fitting else ""

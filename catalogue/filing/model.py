@@ -12,8 +12,8 @@ SMALL = 3000  # pixels of the long side below which a lossy picture is one for l
 
 @dataclass(frozen=True, slots=True)
 class FileFacts:
-    """What is known of one file. ``path`` is relative to its store, ``/`` between parts. ``group``: files of one group
-    show the same piece, as likeness found; None where that is not known. Sizes in pixels; 0 where unknown."""
+    """What is known of one file. ``path`` is relative to its store, ``/`` between parts. ``group``: files of one
+    group show the same piece, as likeness found; None if that is not known. Sizes in pixels; 0 if unknown."""
 
     path: str
     title: str = ""

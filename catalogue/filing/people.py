@@ -19,7 +19,7 @@ _ROMAN = frozenset("ii iii iv vi vii viii ix xi xii xiii xiv xv xvi xx".split())
 
 @dataclass(frozen=True)
 class Person:
-    """A name taken apart. ``given`` may hold initials, or nothing where only the family name is written.
+    """A name taken apart. ``given`` may hold initials, or nothing if only the family name is written.
 
     ``text`` is the name in reading order; ``form`` says from 0 to 1 how much its form alone looks like a person's name.
     """
@@ -47,7 +47,7 @@ class Person:
 
 
 def read_person(phrase: Sequence[str], *, comma: bool = False) -> Person | None:
-    """The name that these words write, or None where they can write none.
+    """The name that these words write, or None if they can write none.
 
     ``comma`` says that a comma followed the first part: the family name comes first ("Smith, John").
     """
@@ -138,7 +138,7 @@ def _without_honorific(part: str) -> str:
 
 
 def turned(person: Person) -> Person | None:
-    """The same two words with the family name first, or None where that is not in question."""
+    """The same two words with the family name first, or None if that is not in question."""
     words_ = person.text.split(" ")
     if (len(words_) != 2 or len(person.given) != 1 or len(person.given[0]) < 2 or person.form >= 0.45
             or person.family_first):

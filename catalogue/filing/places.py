@@ -97,8 +97,8 @@ def ends_in(place: Place, text: str) -> bool:
 
 
 def beside_repeated_title(folder: str, place: Place) -> tuple[int, ...]:
-    """The tokens of a folder's name, first and last, beside the title that the file's name repeats: "2021-034 Dubrelle
-    Two Boats/Two_Boats". Empty where it repeats none, or nothing stands beside it."""
+    """The tokens of a folder's name, first and last, beside the title that the file's name repeats: "2021-034
+    Dubrelle Two Boats/Two_Boats". Empty if it repeats none, or nothing stands beside it."""
     title = title_key(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
     if len(title) < 2:
         return ()

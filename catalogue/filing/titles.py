@@ -32,7 +32,7 @@ _GIVEN_BY_DEVICES = words.DEVICE - words.UNTITLED
 
 @dataclass(frozen=True)
 class Title:
-    """``text`` is empty where the name holds none. ``clean``: nothing doubtful was taken off.
+    """``text`` is empty if the name holds none. ``clean``: nothing doubtful was taken off.
 
     ``stripped`` holds the tokens that were taken off; ``tail`` the year or number among them that may tell two pieces
     apart.
@@ -146,7 +146,7 @@ def read_title(
 
 def _data_in_brackets(name: Name, first: int, last: int, until: int) -> int:
     """The bracket that opens behind a title and holds a size among words and is closed at the end, as in "Harbour
-    (2020, 40x50cm, oil)"; 0 where none does."""
+    (2020, 40x50cm, oil)"; 0 if none does."""
     tokens = name.tokens
     opens = next((at for at in range(last, first, -1) if "(" in tokens[at].text and tokens[at].kind == Kind.BREAK), 0)
     inside = tokens[opens + 1 : last + 1]

@@ -28,11 +28,10 @@ RESTORABLE = (*DAMAGE, *LOSSES, "missing", "edited")
 
 @dataclass(frozen=True, slots=True)
 class NextStep:
-    """What to do next. ``action``: ``restore`` (with ``file_id`` and ``source``), ``copy`` (to the store ``target``),
-    ``index``, ``connect``, ``accept`` or ``look``. ``command`` is the same thing on the command line, "" where there is
-    none. ``sha256`` is the content to bring back where it is not the one now on record for the file, as after an edit
-    that was indexed.
-    """
+    """What to do next. ``action``: ``restore`` (with ``file_id`` and ``source``), ``copy`` (to the store
+    ``target``), ``index``, ``connect``, ``accept`` or ``look``. ``command`` is the same thing on the command line,
+    "" if there is none. ``sha256`` is the content to bring back where it is not the one now on record for the file,
+    as after an edit that was indexed."""
 
     text: str
     action: str
@@ -101,7 +100,7 @@ def _copy(db: Database, finding: Finding) -> NextStep:
         return NextStep("Add a store on another disk, then copy to it.", "look",
                         f"catalogue store add NAME FOLDER --kind {kind}")
     target = fitting[0].name
-    if scan and not any(h.kind == "primary" for h in intact):  # what a copy run takes by itself lies in primary stores
+    if scan and not any(h.kind == "primary" for h in intact):  # what a copy run takes by itself is in primary stores
         source = intact[0].store
         return NextStep(f"Copy it from {source} to {target}.", "look",
                         f"catalogue copy --to {shell_word(target)} --from {shell_word(source)}")
@@ -174,7 +173,7 @@ def _as_typed(path: str) -> str:
 
 
 def _former(db: Database, finding: Finding) -> Scan | None:
-    """What an edited file held before it was indexed again; None where it was not, or that is not known."""
+    """What an edited file held before it was indexed again; None if it was not, or that is not known."""
     return scans.by_digest(db, finding.former_sha256) if finding.former_sha256 else None
 
 

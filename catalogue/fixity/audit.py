@@ -1,7 +1,7 @@
 """The rolling audit: every file's bytes against its digest, oldest check first, within a budget, resumable.
 
-Reader threads check files and know no database; this thread alone records. A store that goes away mid-run ends its
-own part, for then a file that cannot be read says nothing about the file.
+Reader threads check files and know no database; this thread alone records. A store that goes away mid-run ends its own
+part, because then a file that cannot be read says nothing about the file.
 """
 
 import sys
@@ -135,7 +135,7 @@ def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget =
 
 
 def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
-    """A finding, but for an off-site store whose last audit is recent: its place is elsewhere."""
+    """A finding, except for an off-site store whose last audit is recent: its place is elsewhere."""
     last = fixity.last_audit(db, store.id)
     due = (datetime.now(UTC) - timedelta(days=home.settings.audit_days)).isoformat()
     advice = stand_in_advice(store)
@@ -191,7 +191,7 @@ def _run(db: Database, parts: list[_StoreRun], budget: Budget, report: Report, c
 
 
 def _submit(db: Database, part: _StoreRun, budget: Budget, promised: int, meter: _Meter, abandon: Flag) -> int:
-    """Hand out files until every reader has one waiting; gives the bytes promised so far by all stores."""
+    """Hand out files until every reader has one waiting; returns the bytes promised so far by all stores."""
     while not part.outcome and len(part.pending) < 2 * part.readers:
         file_id = next(part.ids, None)
         due = None if file_id is None else fixity.due_file(db, file_id)

@@ -50,7 +50,7 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
 
     Payload names are made portable (see ``bag_names.portable``); ``scans.csv`` keeps the original ones.
 
-    Raises Refused: the folder exists or lies in a store. NotFound: a scan has no sound file at hand. NoRoom, Damaged,
+    Raises Refused: the folder exists or is in a store. NotFound: a scan has no sound file at hand. NoRoom, Damaged,
     Stopped: as in ``copying``.
     """
     target = target.expanduser().absolute()

@@ -45,8 +45,8 @@ class Expected:
 @dataclass(frozen=True, slots=True)
 class Checked:
     """One check. ``size`` and ``mtime_ns`` are as found; ``offset`` is the first byte that could not be read;
-    ``denied``: the system did not let it be opened, which says nothing of its bytes. ``sidecars`` lie beside it; None
-    where nobody looked."""
+    ``denied``: the system did not let it be opened, which says nothing of its bytes. ``sidecars`` are beside it;
+    None if nobody looked."""
 
     result: Result
     size: int = 0

@@ -61,12 +61,12 @@ class CopySummary:
 
 
 def review(db: Database, settings: Settings) -> dict[str, int]:
-    """Bring ``single copy`` and ``no off-site copy`` up to date for every master; gives how many masters have each.
+    """Bring ``single copy`` and ``no off-site copy`` up to date for every master; returns how many masters have each.
 
     A copy is a sound file in a store of its own; two files in one store are lost together, and so are all on one disk
-    or server: where the stores lie on several, the copies must too, unless ``copies_on_one_disk`` says otherwise.
-    Where no store could hold what is missing, one finding says so for all masters. That all stores lie on one disk is
-    no finding, but told by :func:`all_on_one_disk` and with the levels.
+    or server: where the stores are on several, the copies must too, unless ``copies_on_one_disk`` says otherwise. Where
+    no store could hold what is missing, one finding says so for all masters. That all stores are on one disk is no
+    finding, but told by :func:`all_on_one_disk` and with the levels.
     """
     counted = {SINGLE: 0, NO_OFF_SITE: 0}
     with transaction(db):
@@ -106,7 +106,7 @@ def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:
 
 
 def _lacking(masters: Sequence[Copies], kind: str, settings: Settings, disks: int) -> dict[int, tuple[str, str, str]]:
-    """Scan id to ``(what is lacking, path, what to do)``; the stores lie on so many ``disks``."""
+    """Scan id to ``(what is lacking, path, what to do)``; the stores are on so many ``disks``."""
     if kind == NO_OFF_SITE:
         return {c.scan_id: ("no sound copy off site" if c.stores else "no sound copy anywhere", c.path, _hint(c))
                 for c in masters if not c.off_site}
@@ -244,7 +244,7 @@ def _lies_there(db: Database, target: Store, entry: Entry, path: str, item: Want
 
 def _copy(db: Database, target: Store, destination: Entry, item: Wanted, report: Report,
             cancelled: Cancelled) -> Holder:
-    """Copy from the first store that gives the scan soundly; gives that file. Raises :class:`NotFound`."""
+    """Copy from the first store that gives the scan soundly; returns that file. Raises :class:`NotFound`."""
     reasons = []
     for holder in copy_rows.holders(db, item.sha256):
         if holder.store_id == target.id:

@@ -1,8 +1,8 @@
 """Copy, verify, then switch: the one way by which this program puts bytes into a folder of masters.
 
-A copy is made under a temporary name beside its target, flushed to the medium, read back from the medium and
-compared, and only then given its name. At no moment does the target's name stand for half a file, and nothing that
-stands there is overwritten unless the caller says so.
+A copy is made under a temporary name beside its target, flushed to the medium, read back from the medium and compared,
+and only then given its name. At no moment does the target's name stand for half a file, and nothing that is there is
+overwritten unless the caller says so.
 """
 
 import os
@@ -37,7 +37,7 @@ class Staged:
     sha256: str
 
     def put(self, *, replace: bool = False) -> None:
-        """Give the copy its name. Without ``replace`` a file that stands there is left, and :class:`Refused` raised."""
+        """Give the copy its name. Without ``replace`` a file that is there is left, and :class:`Refused` raised."""
         if replace:
             rename_over(self.part, self.target)
         else:
@@ -46,11 +46,11 @@ class Staged:
 
 def copy_verified(source: Path | Entry, target: Path | Entry, *, sha256: str | None, report: Report,
                   cancelled: Cancelled, replace: bool = False) -> str:
-    """Copy ``source`` to ``target`` and prove that the disk holds the same bytes; gives their SHA-256.
+    """Copy ``source`` to ``target`` and prove that the disk holds the same bytes; returns their SHA-256.
 
-    ``sha256``, where given, is what the source must have. The copy keeps the source's modification time. Whatever
-    goes wrong, nothing stands at ``target`` that did not before, and the temporary file is removed; one left by a
-    program that was killed is removed by the next copy to the same name.
+    ``sha256``, where given, is what the source must have. The copy keeps the source's modification time. Whatever goes
+    wrong, nothing is at ``target`` that did not before, and the temporary file is removed; one left by a program that
+    was killed is removed by the next copy to the same name.
 
     Source and target in a store are given as entries of an open folder, so that no link leads elsewhere.
 

@@ -27,10 +27,9 @@ class Region:
 class Damage:
     """What of a file is not what it was.
 
-    ``regions`` is empty where the damage lies outside the picture (tags, profile, thumbnail, further pages), which
-    ``outside_picture`` says, or cannot be placed, as in all formats but TIFF.
-    ``offset`` is the first byte of a stretch that differs; ``bytes`` the length of all that differ, a stretch being
-    the smallest unit that can be told.
+    ``regions`` is empty if the damage lies outside the picture (tags, profile, thumbnail, further pages), which
+    ``outside_picture`` says, or cannot be placed, as in all formats but TIFF. ``offset`` is the first byte of a stretch
+    that differs; ``bytes`` the length of all that differ, a stretch being the smallest unit that can be told.
     """
 
     regions: tuple[Region, ...]

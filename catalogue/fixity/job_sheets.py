@@ -16,7 +16,7 @@ _FIRST = re.compile(r"JOB SHEET  order (?P<number>.+), [^,]*, (?:requested|asked
 
 @dataclass(frozen=True, slots=True)
 class SheetFacts:
-    """One text sheet. ``numbers`` are edition numbers as written, empty where the print has none."""
+    """One text sheet. ``numbers`` are edition numbers as written, empty if the print has none."""
 
     path: Path
     number: str
@@ -42,7 +42,7 @@ def read_sheets(folder: Path) -> Iterator[SheetFacts]:
 
 
 def hold_numbers(db: Database, folder: Path) -> list[str]:
-    """Keep from being given out again what job sheets name and no order on record has; gives what to enter again."""
+    """Keep from being given out again what job sheets name and no order on record has; returns what to enter again."""
     doubts = []
     for sheet in read_sheets(folder):
         if orders.find_by_number(db, sheet.number) is not None:

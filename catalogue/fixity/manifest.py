@@ -47,8 +47,8 @@ class Written:
 class Manifest:
     """A manifest as read. ``digests`` maps kept paths to SHA-256; ``faults`` are lines that say nothing.
 
-    ``store``, ``kind`` and ``head`` come from its comments, empty or None where it has none. ``unreadable`` says why
-    nothing of it could be read, "" where it could.
+    ``store``, ``kind`` and ``head`` come from its comments, empty or None if it has none. ``unreadable`` says why
+    nothing of it could be read, "" if it could.
     """
 
     digests: dict[str, str]
@@ -66,7 +66,7 @@ def line(sha256: str, name: bytes) -> bytes:
 
 
 def parsed(text: bytes) -> tuple[str, bytes] | None:
-    """``(sha256, name)`` of one line without its newline; None where it is no manifest line."""
+    """``(sha256, name)`` of one line without its newline; None if it is no manifest line."""
     match = _LINE.fullmatch(text)
     if not match:
         return None
@@ -113,7 +113,7 @@ def read(path: Path) -> Manifest:
 
 
 def read_if_there(path: Path) -> Manifest | None:
-    """A manifest that others may have written to; None where there is none.
+    """A manifest that others may have written to; None if there is none.
 
     One that cannot be read, such as a link, which is never followed, lists nothing and says why in ``unreadable``.
     """
@@ -131,7 +131,7 @@ def of_store(root: Path) -> Manifest | None:
 
 
 def note_unreadable(db: Database, store: Store, listed: Manifest | None) -> str:
-    """Record as a finding that a store's manifest cannot be read, or close that; gives words for it, "" where it can.
+    """Record as a finding that a store's manifest cannot be read, or close that; returns words for it, "" if it can.
 
     Within a transaction.
     """

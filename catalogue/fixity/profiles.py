@@ -23,7 +23,7 @@ FOLDER = "profiles"
 
 
 def read_profile_file(path: Path) -> bytes | None:
-    """The bytes of a kept profile; None where it is missing or damaged."""
+    """The bytes of a kept profile; None if it is missing or damaged."""
     try:
         data = read_regular(path, PROFILE_BYTES)
     except (OSError, CatalogueError):
@@ -39,8 +39,8 @@ def keep_profile(home: Home, data: bytes) -> None:
 
 
 def copy_profiles(source: Path, target: Path) -> int:
-    """Copy the sound profiles of a folder that the other lacks, or holds damaged; gives how many. Raises CatalogueError
-    where one cannot be written."""
+    """Copy the sound profiles of a folder that the other lacks, or holds damaged; returns how many. Raises
+    CatalogueError if one cannot be written."""
     copied = 0
     for path in sorted(source.glob("*.icc")):
         if read_profile_file(target / path.name) is None and (data := read_profile_file(path)) is not None:
@@ -81,7 +81,7 @@ def _taken_out(db: Database, home: Home, digest: str) -> bool:
 
 
 def _embedded(root: str, path: str) -> bytes:
-    """The profile that a picture file embeds; b"" where there is none, or the file cannot be read."""
+    """The profile that a picture file embeds; b"" if there is none, or the file cannot be read."""
     from catalogue.reading.opening import open_source
 
     limits = Limits()

@@ -29,7 +29,7 @@ from catalogue.untrusted import shell_word
 
 @dataclass(frozen=True, slots=True)
 class RebuiltStore:
-    """One store read again. ``listed`` is how many files its manifest names; None where there is no manifest."""
+    """One store read again. ``listed`` is how many files its manifest names; None if there is no manifest."""
 
     store: str
     files: int
@@ -41,7 +41,7 @@ class RebuiltStore:
 
 @dataclass(frozen=True, slots=True)
 class Rebuilt:
-    """What a rebuild did; ``aside`` is where the former catalogue lies, None where there was none. ``put_back`` is what
+    """What a rebuild did; ``aside`` is where the former catalogue lies, None if there was none. ``put_back`` is what
     the journal and the old file gave of orders, editions and all else that was stated. ``passed_over``: manifests
     that could not be read, what of the closing steps failed, and profiles that are not back, in words."""
 

@@ -163,7 +163,7 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
 
     ``beside`` is the backup's folder: a copy of the journal may lie there too.
 
-    Raises Damaged where the outcome fails its checks.
+    Raises Damaged if the outcome fails its checks.
     """
     report(Progress("Recover", note="putting back what was stated since"))
     before = condition(part)

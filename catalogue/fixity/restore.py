@@ -36,7 +36,7 @@ IS_SOUND = "The file is sound; there is nothing to restore."
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What a restore would do. ``present`` tells whether anything stands at the target now, to be kept aside."""
+    """What a restore would do. ``present`` tells whether anything is at the target now, to be kept aside."""
 
     due: Due
     store: Store
@@ -50,7 +50,7 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What a restore did; ``aside`` is where the old file lies, None where there was none. ``sidecars`` came with it,
+    """What a restore did; ``aside`` is where the old file lies, None if there was none. ``sidecars`` came with it,
     ``left`` are those that did not, with the reason."""
 
     path: Path
@@ -158,7 +158,7 @@ def sources(db: Database, sha256: str, file_id: int) -> list[Holder]:
 
 def restore(db: Database, settings: Settings, planned: Plan, *, report: Report = ignore_progress,
             cancelled: Cancelled = never_cancelled) -> Restored:
-    """Carry a plan out. Until the verified copy stands ready nothing at the target changes.
+    """Carry a plan out. Until the verified copy is ready nothing at the target changes.
 
     Both stores are opened again, and everything happens through handles on their folders: a disk that went away since
     the plan was made is noticed, and no link leads into another store. Copies are counted again at once.
@@ -199,7 +199,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
 
 def _switch(db: Database, planned: Plan, source: Entry, target: Entry, report: Report,
               cancelled: Cancelled) -> Path | None:
-    """Put the copy in place; gives where the old file was kept."""
+    """Put the copy in place; returns where the old file was kept."""
     due, aside = planned.due, None
     with staged_copy(source, target, sha256=planned.sha256, report=report, cancelled=cancelled, replace=True) as staged:
         with writing(target.path):
@@ -245,7 +245,7 @@ def _note(db: Database, settings: Settings, planned: Plan, stat: os.stat_result,
 
 
 def _keep_aside(target: Entry) -> Entry:
-    """Give what stands at ``target`` a second name, so that the switch loses nothing; a rename where links fail."""
+    """Give what is at ``target`` a second name, so that the switch loses nothing; a rename where links fail."""
     with writing(target.path):
         aside = aside_name(target, now())
         try:

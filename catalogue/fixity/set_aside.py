@@ -23,7 +23,7 @@ class SetAsideFile:
 
 
 def set_aside_files(db: Database, store: Store, root: Path | None) -> tuple[SetAsideFile, ...]:
-    """Those of a store that lies at ``root`` now, by path; none while it is offline. Looked for in every folder that a
+    """Those of a store that is at ``root`` now, by path; none while it is offline. Looked for in every folder that a
     file was restored in."""
     if root is None:
         return ()

@@ -1,7 +1,7 @@
 """Sidecars as an audit looks at them: gone, not to be read, or saying something else than beside another copy.
 
-Other programs edit sidecars by right, so nothing is said of their bytes as such. What lies beside a picture is read
-when the picture is, and judged by the records once all have been.
+Other programs edit sidecars by right, so nothing is said of their bytes as such. What is beside a picture is read when
+the picture is, and judged by the records once all have been.
 """
 
 import io
@@ -30,7 +30,7 @@ _HINTS = {sidecars.MISSING: "Copy it from another store; accept it if it was rem
 
 
 def look_beside(picture: Path) -> tuple[SeenSidecar, ...] | None:
-    """The sidecars beside a picture, each read whole; None where that cannot be told: the folder cannot be read, the
+    """The sidecars beside a picture, each read whole; None if that cannot be told: the folder cannot be read, the
     picture went, or one was being written."""
     try:
         with open_folder(picture.parent) as folder:
@@ -49,7 +49,7 @@ def look_beside(picture: Path) -> tuple[SeenSidecar, ...] | None:
 
 
 def _fault(data: bytes | None, size: int) -> str:
-    """Why a sidecar cannot be read; "" where it can. No entity is expanded, no document type followed."""
+    """Why a sidecar cannot be read; "" if it can. No entity is expanded, no document type followed."""
     if data is None:
         return ("cannot be read" if size <= SIDECAR_BYTES else
                 f"is larger than the {SIDECAR_BYTES >> 20} MB a sidecar may have, and was not read")
@@ -72,7 +72,8 @@ def _fault(data: bytes | None, size: int) -> str:
 
 
 def review_sidecars(db: Database, dates: str) -> dict[int, Counter[str]]:
-    """Bring the findings of sidecars up to date with what was last seen; gives how many are open, by store and kind."""
+    """Bring the findings of sidecars up to date with what was last seen; returns how many are open, by store and
+    kind."""
     opened: dict[int, Counter[str]] = {}
     with transaction(db):
         known = {(f.store_id, f.path, f.kind): f for kind in sidecars.KINDS for f in findings.list_open(db, kind=kind)}

@@ -94,7 +94,7 @@ def bring_sidecars(db: Database, target: Store, source: Store | None, *, masters
 
 
 def note_sidecar(db: Database, store: Store, picture: str, sidecar: Path, origin: str) -> None:
-    """Note and log that a sidecar lies beside a picture (a path as kept). Within a transaction."""
+    """Note and log that a sidecar is beside a picture (a path in stored form). Within a transaction."""
     file = files.by_path(db, store.id, picture)
     seen = look_beside(sidecar.parent / native_path(picture).rpartition("/")[2])
     if file is not None and seen is not None:
@@ -127,7 +127,7 @@ def count_lacking(db: Database, target: Store, source: Store | None, *, masters_
 def _pairs(db: Database, target: Store, source: Store | None, *, masters_only: bool, to_come: bool = False,
            report: Report = ignore_progress, cancelled: Cancelled = never_cancelled
            ) -> Iterator[tuple[Store, str, str]]:
-    """A store, a picture in it beside which a sidecar lies, and a file in ``target`` with the same bytes; "" where
+    """A store, a picture in it beside which a sidecar lies, and a file in ``target`` with the same bytes; "" if
     there is none yet, ``to_come``."""
     origins: Sequence[Store] = [source] if source else [s for s in stores.listed(db) if s.kind == "primary"]
     for origin in origins:
@@ -146,7 +146,8 @@ def _pairs(db: Database, target: Store, source: Store | None, *, masters_only: b
 
 
 def _sidecar_stems(root: Path, step: str, report: Report, cancelled: Cancelled) -> Iterator[str]:
-    """The path, as kept, of every sidecar below a root without its suffix. Links are not followed. Raises Stopped."""
+    """The path, in stored form, of every sidecar below a root without its suffix. Links are not followed. Raises
+    Stopped."""
     for number, (folder, folders, names) in enumerate(os.walk(root)):
         report(Progress(step, number))
         if cancelled():

@@ -58,7 +58,7 @@ class Verdict:
 
 
 def link_on_the_way(root: Path, path: str) -> str:
-    """The first part of a stored path that is a link below its root, as kept; "" where none is."""
+    """The first part of a stored path that is a link below its root, in stored form; "" if none is."""
     parts = native_path(path).split("/")
     for depth in range(1, len(parts) + 1):
         part = "/".join(parts[:depth])
@@ -69,8 +69,8 @@ def link_on_the_way(root: Path, path: str) -> str:
 
 def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[[int], None],
                 cancelled: Cancelled) -> Checked:
-    """:func:`check` of a stored path below a root, and of what lies beside it. One that must not be followed, as no
-    index run does, is no file: missing.
+    """:func:`check` of a stored path below a root, and of what is beside it. One that must not be followed, as no index
+    run does, is no file: missing.
 
     Raises Stopped.
     """
@@ -128,8 +128,8 @@ def _described(damage: Damage | None) -> str:
 def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
     """Put one verdict on record: file row, findings, damage, event. Within a transaction. ``root``: where it was read.
 
-    The content on record stays, whatever was met; what was not met is noted as a failed look, so that the next index
-    run reads the file again.
+    The content on record stays, whatever was found; what was not found is noted as a failed look, so that the next
+    index run reads the file again.
     """
     due, checked, result = verdict.due, verdict.checked, verdict.result
     if checked.sidecars is not None:
@@ -175,8 +175,8 @@ def distrust(db: Database, file_id: int, store: str, path: str, error: Catalogue
 
 
 def distrust_failed(db: Database, known: Sequence[Event]) -> int:
-    """Have files that the last of these events found damaged, lost or unreadable count as no copies until they are read
-    again, and be audited first of all; gives how many. Within a transaction."""
+    """Have files that the last of these events found damaged, lost or unreadable count as no copies until they are
+    read again, and be audited first of all; returns how many. Within a transaction."""
     ids = {store.name: store.id for store in stores.listed(db)}
     failed = {(event.store, event.path): event.outcome == "fail" for event in sorted(known, key=lambda e: e.id)
               if event.path and event.type in _LOOKS}
@@ -218,7 +218,7 @@ def _follow(db: Database, due: Due) -> None:
 
 def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequence[Due], report: Report,
                cancelled: Cancelled) -> int:
-    """Look for missing files under other names of the same store; gives how many were found.
+    """Look for missing files under other names of the same store; returns how many were found.
 
     Only untracked files of a missing file's size are digested. A name that differs only in how its accents are
     composed, or in case, is said to be so.

@@ -17,10 +17,10 @@ BATCH = 2000
 class Comparison:
     """Counts from one comparison, and ``(file id, path)`` of what is absent or back.
 
-    ``complete`` tells whether the whole store was looked through: if not, nothing is said of what was not met.
-    ``absent`` are files on record that were not met; ``back`` such as were missing and are met again as they were;
-    ``altered`` are ids of files met with another size or time than their known content has, missing before or not, and
-    of missing ones whose last look failed. The paths to read are in the pending table.
+    ``complete`` tells whether the whole store was looked through: if not, nothing is said of what was not found.
+    ``absent`` are files on record that were not found; ``back`` such as were missing and are found again as they were;
+    ``altered`` are ids of files found with another size or time than their known content has, missing before or not,
+    and of missing ones whose last look failed. The paths to read are in the pending table.
     """
 
     seen: int = 0
@@ -78,7 +78,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
 
 
 def within(path: str, hidden: Collection[str]) -> bool:
-    """Whether a path is, or lies in, what could not be looked at ("" being the root): of it nothing is known."""
+    """Whether a path is, or is in, what could not be looked at ("" being the root): of it nothing is known."""
     if not hidden:
         return False
     parts = path.split("/")

@@ -16,7 +16,7 @@ from catalogue.untrusted import shell_word
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """A correction that was made, in words. ``id`` is the event that names it for undoing; 0 where nothing changed."""
+    """A correction that was made, in words. ``id`` is the event that names it for undoing; 0 if nothing changed."""
 
     id: int
     detail: str
@@ -96,7 +96,7 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
         if keep.id == gone.id:
             raise Refused("An artist cannot be merged with themselves.")
         made.say(f"artists merged: {gone.name} ({gone.id}) into {keep.name} ({keep.id})")
-        stated_facts.state_artist(db, gone.id, {})  # spoken of now: stays known though all pieces leave
+        stated_facts.state_artist(db, gone.id, {})  # has stated facts now: stays known though all pieces leave
         for own, other in pieces.of_one_title(db, keep.id, gone.id):
             if editions.of_piece(db, own.id) and editions.of_piece(db, other.id):
                 raise Refused(f"Both have a piece {own.title!r} with an edition.",
@@ -114,7 +114,7 @@ def set_piece(db: Database, piece_id: int, values: Mapping[str, object], *, arti
     another artist by name, made if new. What is as it was is not stated again; None takes a statement back, so that
     what is guessed holds again (``artist_id`` None: of the artist).
 
-    Raises Refused where the artist has another piece of that title.
+    Raises Refused if the artist has another piece of that title.
     """
     return set_pieces(db, [piece_id], values, artist=artist)
 
@@ -164,7 +164,7 @@ def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
 
 
 def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: str | None) -> dict[str, object]:
-    """What of ``facts`` is not so yet. Raises Refused where the artist has another piece of that title."""
+    """What of ``facts`` is not so yet. Raises Refused if the artist has another piece of that title."""
     stated = stated_facts.stated_row(db, "piece_stated", piece.id) or {}
     changed = {name: value for name, value in facts.items()
                if (stated.get(name) is not None if value is None else getattr(piece, name) != value)}
@@ -249,7 +249,7 @@ def _same_title_of(db: Database, scan: Scan, artist: str) -> int:
 def undo(db: Database, event_id: int | None = None) -> Correction:
     """Take back a statement by the number of its event, or the last one that still stands.
 
-    Raises NotFound, or Refused where what it stated was changed since.
+    Raises NotFound, or Refused if what it stated was changed since.
     """
     if event_id is None:
         event_id = required(history.last_standing(db), "There is nothing to undo.")

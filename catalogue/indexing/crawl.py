@@ -17,7 +17,8 @@ from catalogue.records.paths import escape_path, stored_mtime
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """Something on the way that could not be entered or was passed over; ``path`` relative to the root, as kept."""
+    """Something on the way that could not be entered or was passed over; ``path`` relative to the root, in stored
+    form."""
 
     kind: str       # "unreadable folder" or "link"
     path: str
@@ -25,7 +26,7 @@ class Obstacle:
     hint: str
 
 
-Seen = tuple[str, int, int]  # path as kept, size, mtime in ns
+Seen = tuple[str, int, int]  # path in stored form, size, mtime in ns
 
 
 def crawl(root: Path, ignore: tuple[str, ...], on_error: Callable[[Obstacle], None]) -> Iterator[Seen]:

@@ -28,7 +28,7 @@ MADE_FROM_MASTERS = ("print file", "reference")
 
 
 def guess_new(db: Database, home: Home, read: Collection[int], *, report: Report = ignore_progress) -> int:
-    """Guess scans that have no guess yet, and those just ``read``; gives how many were given another guess.
+    """Guess scans that have no guess yet, and those just ``read``; returns how many were given another guess.
 
     Names guessed before stay: they change only when somebody refiles, who is shown the change first. Another role is
     taken, as of a tile renamed to master.
@@ -76,7 +76,7 @@ def guess_scans(home: Home, listed: Sequence[Located], known_artists: Iterable[s
 
 
 def guess_paths(paths: Iterable[str], rules: Sequence[str], known_artists: Iterable[str] = ()) -> list[Guess]:
-    """What rules and the tree suggest of files that were only seen, not read; paths as kept."""
+    """What rules and the tree suggest of files that were only seen, not read; paths in stored form."""
     listed = [Located(0, (path,), naming.format_of(path), None, None, naming.NO_TAGS, None) for path in paths]
     return list(_guessed(listed, rules, known_artists, seen_only=True))
 

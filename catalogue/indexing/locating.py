@@ -1,4 +1,4 @@
-"""Where the stores lie now: the marker by which one is known again, and its root held open."""
+"""Where the stores are now: the marker by which one is known again, and its root held open."""
 
 import os
 from collections.abc import Iterator
@@ -23,7 +23,7 @@ UNMARKED = "unmarked:"
 
 
 def read_marker(root: Path) -> str | None:
-    """The id in the marker at ``root``, or None where there is none that can be read."""
+    """The id in the marker at ``root``, or None if there is none that can be read."""
     return marker_facts(root).get("store")
 
 
@@ -37,7 +37,7 @@ def marker_facts(root: Path) -> dict[str, str]:
 
 
 def overlapping_store(db: Database, folder: Path, *, but: int = 0) -> Store | None:
-    """A store in use that is this folder, lies in it or holds it, by whatever path; ``but`` is left out."""
+    """A store in use that is this folder, is in it or holds it, by whatever path; ``but`` is left out."""
     return next((store for store in stores.listed(db)
                  if store.id != but and overlapping(folder, Path(store.root))), None)
 
@@ -135,8 +135,8 @@ def offline(store: Store) -> StoreAway:
 
 
 def stand_in_advice(store: Store) -> str:
-    """What to do where something is there in place of an offline store: its folder without the marker, or a clone; ""
-    where nothing is."""
+    """What to do where something is there in place of an offline store: its folder without the marker, or a clone;
+    "" if nothing is."""
     root = Path(store.root)
     if _lacks_marker(store, root):
         return f"{root} is there, but {MARKER} in it is gone. {marker_advice(store, root)}"
@@ -167,7 +167,7 @@ def opened_store(db: Database, store: Store, *, known: FileId | None = None) -> 
 
     ``known`` is what the root was when the work began; it must still be that.
 
-    Raises StoreAway: the store is offline, or another folder stands in its place.
+    Raises StoreAway: the store is offline, or another folder is in its place.
     """
     root = locate_store(db, store)
     if root is None and known is not None:
@@ -181,14 +181,14 @@ def opened_store(db: Database, store: Store, *, known: FileId | None = None) -> 
 
 
 def is_at(store: Store, root: Path) -> bool:
-    """Whether this very store lies at ``root`` now. An unmarked one is there when its folder holds anything."""
+    """Whether this very store is at ``root`` now. An unmarked one is there when its folder holds anything."""
     if store.marker.startswith(UNMARKED):
         return bool(_first_name(root))
     return read_marker(root) == store.marker
 
 
 def is_in_place(db: Database, store: Store, root: Path) -> bool:
-    """As :func:`is_at`, and it lies on no disk that is known by its serial number to be another: a clone, bit for bit,
+    """As :func:`is_at`, and it is on no disk that is known by its serial number to be another: a clone, bit for bit,
     has the store's marker too. For an unmarked store it must be the very folder."""
     if store.marker.startswith(UNMARKED):
         return is_at(store, root) and is_same_disk(db, store, root)
@@ -197,7 +197,7 @@ def is_in_place(db: Database, store: Store, root: Path) -> bool:
 
 
 def _first_name(root: Path) -> str:
-    """The name of anything in a folder; "" where nothing is, or it cannot be looked into."""
+    """The name of anything in a folder; "" if nothing is, or it cannot be looked into."""
     try:
         with os.scandir(root) as entries:
             return next((entry.name for entry in entries), "")

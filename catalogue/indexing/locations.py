@@ -15,7 +15,8 @@ def note_store_location(db: Database, store: Store, root: Path, *, look: bool = 
     """Note which folder of which file system the store's root is now. Within a transaction.
 
     Where it is another than before, as after a disk was replaced (or with ``look``), the places of its files are noted
-    anew. Those that are not the very files that were read count as no copies until they are; gives how many these are.
+    again. Those that are not the very files that were read count as no copies until they are; returns how many these
+    are.
     """
     root_id = identity(root)
     if root_id is None:
@@ -48,12 +49,12 @@ def note_store_location(db: Database, store: Store, root: Path, *, look: bool = 
 
 def _names_a_volume(filesystem: str) -> bool:
     """Whether it differs from disk to disk and from nothing else: a share has several names, and macOS numbers disks
-    anew when they are connected. Then the files' inodes tell."""
+    again when they are connected. Then the files' inodes tell."""
     return filesystem.startswith("volume ") or (filesystem.startswith("id ") and sys.platform == "linux")
 
 
 def note_file_location(db: Database, file_id: int, path: str) -> None:
-    """Note which file of which file system stands at a path now. Within a transaction."""
+    """Note which file of which file system is at a path now. Within a transaction."""
     file_identity = identity(path)
     if file_identity is not None:
         locations.note_file(db, file_id, filesystem_id(path), file_identity.inode)

@@ -13,7 +13,7 @@ from catalogue.records.provenance import GUESSED, READ, TAGS, Origin, reasons_te
 
 @dataclass(frozen=True, slots=True)
 class PathNames:
-    """What a rule reads in a path; empty where it reads nothing. ``rest``: the path without the folders it has read, so
+    """What a rule reads in a path; empty if it reads nothing. ``rest``: the path without the folders it has read, so
     that they are not taken for anything else."""
 
     artist: str = ""
@@ -93,16 +93,17 @@ def format_of(path: str) -> str:
 
 
 def guess(path: str, file_format: str, picture: Picture | None, metadata: Metadata, rules: Sequence[str]) -> Guess:
-    """Artist, title, year, inventory number and role of a scan by one of its paths (as kept) and its tags, alone.
+    """Artist, title, year, inventory number and role of a scan by one of its paths (in stored form) and its tags,
+    alone.
 
-    Tags outrank the path, but for TIFF's DocumentName, which scanner programs fill with a file name: that is taken
+    Tags outrank the path, except for TIFF's DocumentName, which scanner programs fill with a file name: that is taken
     only where the path names no piece. A name that scanners and cameras give by themselves is never a title.
     """
     return guess_read(names_in_path(path, rules), path, file_format, pixels_of(picture), metadata)
 
 
 def pixels_of(picture: Picture | None) -> int | None:
-    """How many pixels there are; None where no picture was found."""
+    """How many pixels there are; None if no picture was found."""
     return None if picture is None else picture.width * picture.height
 
 
@@ -124,7 +125,7 @@ def guess_read(path_names: PathNames, path: str, file_format: str, pixels: int |
 
 
 def _stated_title(metadata: Metadata) -> tuple[str, str]:
-    """The title that the tags state, and which of them; empty where it is a scanner's own."""
+    """The title that the tags state, and which of them; empty if it is a scanner's own."""
     title = metadata.title.strip()
     source = next((s.source for s in reversed(metadata.stated) if s.field == "title" and s.value == title), "")
     if source == "TIFF":
@@ -145,7 +146,7 @@ _IMAGE_SUFFIX = re.compile(r"\.(?:tiff?|jpe?g|png|psd|psb|webp|bmp|dng)$", re.IG
 
 
 def names_in_path(path: str, rules: Sequence[str]) -> PathNames:
-    """What the first rule reads that the whole path fits; the path as kept."""
+    """What the first rule reads that the whole path fits; the path in stored form."""
     path = display_path(path)
     for rule in rules:
         match = _compiled(rule).fullmatch(path)
@@ -162,7 +163,7 @@ def names_in_path(path: str, rules: Sequence[str]) -> PathNames:
 
 
 def _rest(path: str, match: re.Match[str]) -> str:
-    """A path without the folders that a rule has read whole, but for the piece's."""
+    """A path without the folders that a rule has read whole, except for the piece's."""
     read = {match.span(name) for name in match.re.groupindex if name != "piece"}
     rest, start = [], 0
     for part in path.split("/"):

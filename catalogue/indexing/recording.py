@@ -36,10 +36,10 @@ ACCEPTED_EDIT = "accepted edit"
 
 def record(db: Database, home: Home, store: Store, path: str, reading: Reading, *,
            role: str = "", piece_id: int | None = None) -> int | None:
-    """Record what was read at ``path`` (as kept); gives the scan's id, if it is one. Within a transaction.
+    """Record what was read at ``path`` (in stored form); returns the scan's id, if it is one. Within a transaction.
 
     A file's known content gives way only to other content that was read through and is whole. Whatever else a reading
-    meets (nothing readable, no bytes, a part of a picture, bytes that differ though size and time do not) is recorded
+    finds (nothing readable, no bytes, a part of a picture, bytes that differ though size and time do not) is recorded
     as findings and as a failed attempt, which the next index run repeats.
 
     ``role`` and ``piece_id`` are what a person has said. Which piece else follows from the guess is settled when the
@@ -153,7 +153,8 @@ def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> 
 
 
 def _was_being_copied(db: Database, held: Scan, before: File, reading: Reading) -> bool:
-    """Whether a file that was cut short has grown into a whole picture: it was met while it was still being copied."""
+    """Whether a file that was cut short has grown into a whole picture: it was found while it was still being
+    copied."""
     whole = not {fault.kind for fault in reading.faults} & {*_CONTENT_FAULTS, *_NO_SCAN}
     return whole and scans.content_fault(db, held.id) == Fault.TRUNCATED and reading.size > before.size
 

@@ -1,7 +1,7 @@
 """Refiling: guessing again after the place rules changed, previewed first, and undoable.
 
-What a person stated of a scan or a piece is not touched. A piece of which a person has spoken goes along under its new
-name, with its orders, where all scans guessed under it are guessed alike now.
+What a person stated of a scan or a piece is not touched. A piece with stated facts goes along under its new name, with
+its orders, where all scans guessed under it are guessed alike now.
 """
 
 from collections import Counter, defaultdict
@@ -35,7 +35,7 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Refiled:
-    """``looked`` scans were guessed again. ``id`` names the refiling for undoing; 0 where it was only shown."""
+    """``looked`` scans were guessed again. ``id`` names the refiling for undoing; 0 if it was only shown."""
 
     looked: int
     moves: tuple[Move, ...]
@@ -43,7 +43,7 @@ class Refiled:
 
     @property
     def counts(self) -> dict[tuple[str, str], int]:
-        """How many scans go from one name to another, most first."""
+        """How many scans go from one name to another, most frequent first."""
         counts = Counter((m.before, m.after) for m in self.moves if m.before != m.after)
         return dict(sorted(counts.items(), key=lambda item: (-item[1], item[0])))
 
@@ -80,9 +80,9 @@ def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str]
 
 
 def undo(db: Database) -> int:
-    """Put back the guesses from before the last refiling that still stands; gives how many scans they are of.
+    """Put back the guesses from before the last refiling that still stands; returns how many scans they are of.
 
-    Raises NotFound where there is none.
+    Raises NotFound if there is none.
     """
     with transaction(db, refilings.UNDONE):
         return required(refilings.undo_last(db), "There is no refiling to undo.")

@@ -123,7 +123,7 @@ def _run(db: Database, home: Home, store: Store, root: Path, summary: StoreSumma
 
 
 def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summary: StoreSummary) -> list[int]:
-    """Record what a look through the whole store showed; gives the ids of files that are not there.
+    """Record what a look through the whole store showed; returns the ids of files that are not there.
 
     Nothing is said of what could not be entered or asked.
     """

@@ -75,11 +75,11 @@ def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
 
 
 def move_store(db: Database, store: Store, folder: Path) -> int:
-    """Say where a store lies now; gives how many of its files are to be read there before they count as copies.
+    """Say where a store is now; returns how many of its files are to be read there before they count as copies.
 
     A marker that is gone from the very folder last seen as the store's is written again.
 
-    Raises :class:`Refused` where the folder has not its marker, or is another's.
+    Raises :class:`Refused` if the folder has not its marker, or is another's.
     """
     root = folder.expanduser().absolute()
     lost = has_lost_marker(db, store, root)
@@ -109,7 +109,7 @@ def retire_store(db: Database, store: Store) -> None:
 
 
 def _write_marker(root: Path, name: str, marker: str) -> str:
-    """Write a store's marker, never over another file; gives its id. Raises CatalogueError, Refused."""
+    """Write a store's marker, never over another file; returns its id. Raises CatalogueError, Refused."""
     text = json.dumps({"store": marker, "name": name,
                        "note": "Marks this folder as a scan store, so that it is recognised again. Please do not "
                                "remove it."}, indent=1) + "\n"

@@ -26,7 +26,7 @@ from catalogue.progress import Cancelled
 from catalogue.reading.model import Fault, FaultFound, Reading
 
 Executors = Callable[..., Executor]     # of so many processes, and the file for what they write to standard error
-Job = tuple[str, str]  # path as kept, real path
+Job = tuple[str, str]  # path in stored form, real path
 T = TypeVar("T")
 PR_SET_PDEATHSIG = 1  # linux/prctl.h
 LONGEST_WORDS = 200   # characters of what a process wrote that a finding quotes
@@ -160,7 +160,7 @@ def crashed(real: str, serve: Callable[[], object], ended: type[Exception], erro
     """What is said of a file that ended its reader twice, alone. ``serve`` does an empty job in a fresh process;
     ``errors`` is what the readers wrote to standard error.
 
-    Raises CatalogueError where the empty job ends with ``ended`` too: then it is not the file.
+    Raises CatalogueError if the empty job ends with ``ended`` too: then it is not the file.
     """
     try:
         serve()

@@ -152,7 +152,7 @@ def _bring_sidecars(source: Path, entry: Entry, cancelled: Cancelled) -> Sidecar
 
 def _copy(db: Database, store: Store, root: OpenFolder, source: Path, item: Item, run_id: int, report: Report,
             cancelled: Cancelled) -> tuple[str, str, os.stat_result, str]:
-    """Copy one file in; gives where it lies, the outcome, and what the system says of it and of its disk.
+    """Copy one file in; returns where it lies, the outcome, and what the system says of it and of its disk.
 
     A file that somebody has put there since the plan was shown is stepped aside from, never written over.
     """

@@ -34,7 +34,7 @@ class Arrival:
 
     @property
     def faults(self) -> list[str]:
-        """Why it cannot be imported; empty where it can."""
+        """Why it cannot be imported; empty if it can."""
         return [f.detail for f in self.reading.faults if f.kind in UNFIT]
 
 

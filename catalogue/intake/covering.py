@@ -22,7 +22,7 @@ class Cover:
 
 
 def cover_of(group: Group, views: Views) -> Cover:
-    """The tiles of a group laid on the newest of its stitched masters; empty where there is none."""
+    """The tiles of a group laid on the newest of its stitched masters; empty if there is none."""
     if not group.tiles or not group.stitched:
         return Cover()
     master = group.stitched[-1]
@@ -48,7 +48,7 @@ def cover_of(group: Group, views: Views) -> Cover:
 
 
 def count_warning(db: Database, settings: Settings, piece_id: int | None, taken: int) -> str:
-    """Whether fewer tiles came than the original's size asks for; "" where enough did, or no size is known."""
+    """Whether fewer tiles came than the original's size asks for; "" if enough did, or no size is known."""
     piece = pieces.by_id(db, piece_id) if piece_id is not None else None
     if piece is None or not piece.width_mm or not piece.height_mm:
         return ""

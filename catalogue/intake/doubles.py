@@ -121,7 +121,7 @@ def _copy_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, st
 
 def _copy_from_any(db: Database, root: OpenFolder, entry: dict[str, str], target: Entry,
                    report: Report, cancelled: Cancelled) -> str:
-    """Copy from the file that was kept or, where that has moved or is damaged, from any sound copy; gives its name.
+    """Copy from the file that was kept or, where that has moved or is damaged, from any sound copy; returns its name.
 
     Raises as :func:`catalogue.fixity.copying.copy_verified`, for the file that was kept where no other serves.
     """

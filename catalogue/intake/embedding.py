@@ -27,7 +27,7 @@ PADDING = 2000
 
 def described_copy(source: Path, target: Path, description: Description, *, sha256: str,
                    report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> str:
-    """A copy of a TIFF with the description in it; gives the copy's SHA-256. The source is only read.
+    """A copy of a TIFF with the description in it; returns the copy's SHA-256. The source is only read.
 
     Raises:
         Refused: no TIFF, its XMP cannot be understood, it would outgrow 4 GiB, or the target is taken.

@@ -59,7 +59,7 @@ def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Seque
     """Remove files of a store that are still what is on record, without a sidecar, and of which ``check`` says nothing
     against it; each is written down first in a list of ``kind``, with what ``line`` adds. ``reason`` is for the log.
 
-    Raises StoreAway; Busy; CatalogueError where the list cannot be written, and nothing is removed then; Stopped where
+    Raises StoreAway; Busy; CatalogueError if the list cannot be written, and nothing is removed then; Stopped where
     ``check`` does.
     """
     if not chosen:
@@ -99,7 +99,7 @@ def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Seque
 
 def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result], str], line: dict[str, str],
              written: int) -> str:
-    """Remove one file if that is safe; gives why it was not, empty where it was."""
+    """Remove one file if that is safe; returns why it was not, empty if it was."""
     with open_entry(root, native_path(file.path)) as entry:
         try:
             before = entry.stat()
@@ -121,7 +121,7 @@ def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result
 
 
 def _record_removal(db: Database, store: Store, file: DoubledFile, reason: str) -> str:
-    """Record a removal; gives why it could not be, empty where it was."""
+    """Record a removal; returns why it could not be, empty if it was."""
     try:
         with transaction(db):
             events.append(db, "deletion", "success", store=store.name, path=file.path, sha256=file.sha256,
@@ -153,7 +153,7 @@ def bring_back_listed(db: Database, home: Home, path: Path, kind: str, step: str
     """Put every file of a list of freed ones back in its place by ``put_back``, which gets a line of the list.
 
     ``kind``: of list, in the words of :mod:`catalogue.intake.undo_lists`. One that cannot be put back is left and said.
-    Raises StoreAway; CatalogueError where it is no such list.
+    Raises StoreAway; CatalogueError if it is no such list.
     """
     undo = read_list(path)
     store = store_of(db, undo)

@@ -46,7 +46,7 @@ class _Stopped(CatalogueError):
 
 @dataclass(frozen=True, slots=True)
 class Tidied:
-    """What was moved; ``undo`` is the file that brings it back, None where nothing was moved."""
+    """What was moved; ``undo`` is the file that brings it back, None if nothing was moved."""
 
     moved: tuple[Move, ...]
     skipped: tuple[Skipped, ...]
@@ -132,7 +132,7 @@ def _is_cut_short(listed: UndoList, store: Store) -> bool:
 def finish_cut_short(db: Database, home: Home, store: Store) -> list[Skipped]:
     """Complete moves of a tidying that was killed: a file that stands under both names loses the old one.
 
-    Gives the undo files that could not be read; one that was begun and never written to says nothing.
+    Returns the undo files that could not be read; one that was begun and never written to says nothing.
     """
     passed_over = []
     for path in sorted(undo_folder(home.folder).glob("*.jsonl")):

@@ -25,7 +25,7 @@ _JOINS = " \t-_.,"
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What the rule may name. ``date`` is ISO, ``suffix`` with its dot, ``number`` 0 where there is none."""
+    """What the rule may name. ``date`` is ISO, ``suffix`` with its dot, ``number`` 0 if there is none."""
 
     artist: str
     piece: str
@@ -110,7 +110,7 @@ def cut_bytes(text: str, size: int) -> str:
 
 
 def problems(path: str) -> list[str]:
-    """Why a relative path does not travel well between systems; empty where it does."""
+    """Why a relative path does not travel well between systems; empty if it does."""
     faults = []
     for part in path.split("/"):
         if _FORBIDDEN.search(part):

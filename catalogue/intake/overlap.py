@@ -62,7 +62,7 @@ class View:
 
 
 def view(arrival: Arrival) -> View | None:
-    """The arrival made ready for comparison; None where it has no preview."""
+    """The arrival made ready for comparison; None if it has no preview."""
     raw = arrival.reading.preview
     if raw is None:
         return None
@@ -92,7 +92,7 @@ class Views:
 
 
 def overlap(a: View, b: View) -> Overlap | None:
-    """How a lies on b, or None where their detail does not show that they overlap."""
+    """How a lies on b, or None if their detail does not show that they overlap."""
     fit = fit_features(a.features, b.features)
     if fit is None:
         return None

@@ -49,7 +49,7 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One file of a proposal; ``target`` is its path in the store, empty where it is not taken."""
+    """One file of a proposal; ``target`` is its path in the store, empty if it is not taken."""
 
     arrival: Arrival
     role: str
@@ -77,7 +77,7 @@ class Proposal:
 
     @property
     def map(self) -> str:
-        """The tiles' places drawn for the terminal; "" where none are known."""
+        """The tiles' places drawn for the terminal; "" if none are known."""
         return self.tiles.drawn() if self.tiles else ""
 
     @property
@@ -145,7 +145,7 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
 
 
 def apart_from_stores(db: Database, folder: Path) -> None:
-    """Raises CatalogueError where a folder of new scans lies in a store, or a store in it."""
+    """Raises CatalogueError if a folder of new scans lies in a store, or a store in it."""
     for other in stores.listed(db):
         theirs = Path(other.root)
         if inside(folder, theirs):

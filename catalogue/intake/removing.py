@@ -129,7 +129,7 @@ def copies_required(settings: Settings) -> int:
 
 
 def _remove_source(db: Database, settings: Settings, source: Path, sha256: str, *, sidecars: bool = False) -> str:
-    """Remove one source if that is safe; gives why it was not, empty where it was. ``sidecars``: all it has were
+    """Remove one source if that is safe; returns why it was not, empty if it was. ``sidecars``: all it has were
     copied with it."""
     with open_folder(source.parent) as folder, _open_source(folder.entry(source.name)) as held:
         if held is None:
@@ -154,7 +154,7 @@ def _remove_source(db: Database, settings: Settings, source: Path, sha256: str, 
 
 
 def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) -> str:
-    """Why a file with these bytes may not be removed yet; empty where it may."""
+    """Why a file with these bytes may not be removed yet; empty if it may."""
     locations = [location for _, location in verified_copies(db, sha256)]
     own = next((location for location in locations if location.file == source), None)
     if own is not None:
@@ -163,7 +163,7 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
 
 
 def lacking_copies(settings: Settings, locations: Sequence[CopyLocation], too_few: str) -> str:
-    """Why verified copies in these places are too few to remove what hangs on them; empty where they are enough.
+    """Why verified copies in these places are too few to remove what hangs on them; empty if they are enough.
     ``too_few`` says it with how many there are and how many are wanted."""
     good, wanted = independent_copies(locations, one_disk=settings.copies_on_one_disk), copies_required(settings)
     if len(good) >= wanted:
@@ -174,8 +174,8 @@ def lacking_copies(settings: Settings, locations: Sequence[CopyLocation], too_fe
 
 
 def verified_copies(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:
-    """``(path as kept, location)`` of every file on record that holds these bytes, read now; what is offline, gone, a
-    link or something else by now is left out. One with other bytes counts as no copy from then on."""
+    """``(path in stored form, location)`` of every file on record that holds these bytes, read now; what is offline,
+    gone, a link or something else by now is left out. One with other bytes counts as no copy from then on."""
     copies: list[tuple[str, CopyLocation]] = []
     for copy in files.present_files(db, sha256):
         store = stores.by_id(db, copy.store_id)
@@ -201,7 +201,7 @@ def independent_copies(locations: Sequence[CopyLocation], *, one_disk: bool) -> 
 
 @contextmanager
 def _open_source(entry: Entry, cancelled: Cancelled = never_cancelled) -> Iterator[_OpenSource | None]:
-    """A regular file held open with its digest; None where there is none. Raises ``OSError`` when it cannot be read,
+    """A regular file held open with its digest; None if there is none. Raises ``OSError`` when it cannot be read,
     Stopped."""
     try:
         fd = entry.open(os.O_RDONLY)
@@ -221,7 +221,7 @@ def state_of(status: os.stat_result) -> tuple[int, int, int, int]:
 
 
 def digest_of(entry: Entry, cancelled: Cancelled = never_cancelled) -> str:
-    """SHA-256 of a regular file's bytes, or "" where it cannot be read. Raises Stopped."""
+    """SHA-256 of a regular file's bytes, or "" if it cannot be read. Raises Stopped."""
     with suppress(OSError), _open_source(entry, cancelled) as held:
         return held.sha256 if held is not None else ""
     return ""

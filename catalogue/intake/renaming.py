@@ -25,7 +25,7 @@ FOLDERS_KEPT = 500
 def rename(old: Entry, new: Entry, sha256: str, *, copied: bool = False) -> bool:
     """Give a file its second name, or on a disk that knows none, or ``copied``, a verified copy; the old one stays.
 
-    False where a move cut short had given it already.
+    False if a move cut short had given it already.
     """
     if new.exists() and not one_name(old, new):
         if two_names(old, new, sha256):
@@ -109,7 +109,7 @@ class SidecarMove:
 
 
 def sidecar_moves(stems: Stems, old: Entry, new: Entry) -> list[SidecarMove]:
-    """How the sidecars of a picture go with it. Raises :class:`Refused` where another stands under a new name."""
+    """How the sidecars of a picture go with it. Raises :class:`Refused` if another stands under a new name."""
     moves = []
     for sidecar in sidecars_of(old):
         target = new.folder.entry(name_beside(sidecar.name, old.name, new.name))

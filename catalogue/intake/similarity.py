@@ -47,11 +47,11 @@ def relation_of(evidence: Evidence, held_role: str) -> str:
 
 def keep_links(db: Database, home: Home, taken: Sequence[Taken], report: Report = ignore_progress,
                cancelled: Cancelled = never_cancelled) -> int | None:
-    """Compare what was just imported with all that is held, so that tiles and masters are linked; gives how many
+    """Compare what was just imported with all that is held, so that tiles and masters are linked; returns how many
     likenesses join one of the new scans with one that was held.
 
-    None where far more is waiting to be compared than was taken, which is a work for ``catalogue alike``, and where
-    that is under way already.
+    None if far more is waiting to be compared than was taken, which is a work for ``catalogue alike``, and where that
+    is under way already.
     """
     if not taken:
         return 0

@@ -11,11 +11,11 @@ from catalogue.indexing.workers import begin, crashed, load_reader, not_served, 
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Reading
 
-LOOK = 0.1  # seconds between two looks whether it shall stop
+LOOK = 0.1  # seconds between two looks whether it should stop
 
 
 def read_in_subprocess(path: Path, cancelled: Cancelled) -> Reading | None:
-    """The file's reading; one that kills its reader twice gives a Reading that says so. None where it was stopped.
+    """The file's reading; one that kills its reader twice gives a Reading that says so. None if it was stopped.
 
     Raises CatalogueError when the process cannot be started, or ends without having been given a file.
     """
@@ -31,8 +31,8 @@ def read_in_subprocess(path: Path, cancelled: Cancelled) -> Reading | None:
 
 
 def _served(job: Callable[..., None], given: tuple[str, ...], cancelled: Cancelled) -> object:
-    """What ``job`` sends from a fresh process; None where it was stopped. Raises EOFError where the process ended,
-    CatalogueError where it was not started."""
+    """What ``job`` sends from a fresh process; None if it was stopped. Raises EOFError if the process ended,
+    CatalogueError if it was not started."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe(duplex=False)
     reader = context.Process(target=job, args=(theirs, *given), daemon=True)

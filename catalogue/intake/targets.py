@@ -46,7 +46,7 @@ class Names:
         self._highest: dict[str, int] = {}
 
     def taken(self, path: str) -> bool:
-        """Whether a path (as kept) cannot be given."""
+        """Whether a path (in stored form) cannot be given."""
         folder, _, leaf = path.rpartition("/")
         return same_name(path) in self._given or same_name(leaf) in self._names(folder)
 
@@ -55,8 +55,8 @@ class Names:
         return same_name(path) in self._given
 
     def held_by_another(self, path: str, own: str) -> bool:
-        """Whether another file than the one at ``own`` stands at a path that differs in capitals or accents' form
-        alone, as disks allow that compare names byte by byte."""
+        """Whether another file than the one at ``own`` is at a path that differs in capitals or accents' form alone,
+        as disks allow that compare names byte by byte."""
         if files.by_path(self._db, self._store_id, path) is not None:
             return True
         standing = None if self._root is None else identity(self._root / native_path(path), follow=False)

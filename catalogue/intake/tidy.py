@@ -35,7 +35,7 @@ class Level(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One file to be renamed within its store; paths as kept."""
+    """One file to be renamed within its store; paths in stored form."""
 
     file_id: int
     source: str

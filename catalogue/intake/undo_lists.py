@@ -43,7 +43,7 @@ def undo_folder(home_folder: Path) -> Path:
 def new_list(home: Home, store: Store, kind: str) -> Iterator[tuple[Path, int]]:
     """A new list, open for :func:`write_line`, on the disk with its first line.
 
-    Raises CatalogueError where it cannot be written.
+    Raises CatalogueError if it cannot be written.
     """
     folder = undo_folder(home.folder)
     with writing(folder):

@@ -52,7 +52,7 @@ class _Seen:
 @dataclass(slots=True)
 class Watch:
     """A folder under watch. :meth:`poll` looks once; call it every second or so. ``clock`` counts seconds; ``read``
-    gives None where it was stopped."""
+    gives None if it was stopped."""
 
     folder: Path
     ignore: tuple[str, ...]

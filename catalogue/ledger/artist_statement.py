@@ -37,7 +37,7 @@ FORMAT = 1
 class Row:
     """Prints of one order line that are treated alike. Amounts are decimal text; ``each`` and ``amount`` are owed.
 
-    ``price`` and ``currency`` are of one print, the price empty where none is on record. ``note`` says why nothing is
+    ``price`` and ``currency`` are of one print, the price empty if none is on record. ``note`` says why nothing is
     owed; of a correction what was stated before.
     """
 
@@ -127,7 +127,7 @@ def issue(db: Database, artist_id: int, period: Period, dates: str, today: date)
 
 
 def owed(db: Database, line: Line, terms: Sequence[Terms], artist: str, dates: str) -> list[Row]:
-    """Rows of one order line. Raises NotFound where nothing is agreed for its day."""
+    """Rows of one order line. Raises NotFound if nothing is agreed for its day."""
     day = line.placed[:10]
     holding = terms_on(terms, day)
     if holding is None:

@@ -61,14 +61,14 @@ class BookDates:
                 for sign, shown in sorted(self._shown.items()) if len(shown) == 1 for order, example in shown.items()]
 
     def _said(self, written: str) -> str:
-        """By the forms that a person gave for this book; "" where none fits."""
+        """By the forms that a person gave for this book; "" if none fits."""
         for form in self._forms:
             with suppress(ValueError):
                 return datetime.strptime(written, form).date().isoformat()
         return ""
 
     def _order(self, sign: str) -> str:
-        """Which figure is first with this sign; "" where nothing tells, or the book contradicts the shop's form."""
+        """Which figure is first with this sign; "" if nothing tells, or the book contradicts the shop's form."""
         usual = re.fullmatch(rf"%(?P<first>[dm]){re.escape(sign)}%[dm]{re.escape(sign)}%[yY]", self._usual)
         orders = set(self._shown.get(sign, {}))
         if usual is not None:

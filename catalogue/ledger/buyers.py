@@ -28,7 +28,7 @@ def describe(db: Database, key: str, facts: Mapping[str, str]) -> Buyer:
     """State any of name, contact and notes of a buyer; what is not named stays.
 
     Under a new name the buyer is found as well, by orders recorded later too; those that stand keep what is written on
-    them. Raises NotFound; Refused where the name is empty or another buyer's.
+    them. Raises NotFound; Refused if the name is empty or another buyer's.
     """
     with transaction(db):
         buyer = buyer_of(db, key)
@@ -70,9 +70,9 @@ def merge(db: Database, keep_key: str, gone_key: str) -> Buyer:
 
 
 def take_in(db: Database, name: str, contact: str, notes: str, spellings: Sequence[str]) -> bool:
-    """State what a list says of a buyer, known or new; gives whether any of it was new. What is empty stays as it is.
+    """State what a list says of a buyer, known or new; returns whether any of it was new. What is empty stays as it is.
 
-    Raises Refused where a spelling is another buyer's.
+    Raises Refused if a spelling is another buyer's.
     """
     with transaction(db):
         key = buyers.key_of(db, name)

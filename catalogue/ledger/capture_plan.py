@@ -15,7 +15,7 @@ class CapturePlan:
     """Captures of an original on one bed, laid as ``bed_mm`` says (along the original's width, along its height).
 
     ``overlap_across`` and ``overlap_down`` are the shares of a capture that its neighbour repeats once the captures are
-    spread evenly, at least the share that was asked for; None where one capture spans that side. ``lefts`` and ``tops``
+    spread evenly, at least the share that was asked for; None if one capture spans that side. ``lefts`` and ``tops``
     say how many mm from the original's left and upper edge each column and row begins.
     """
 
@@ -67,7 +67,7 @@ def _plan(bed: Bed, width: float, height: float, share: float) -> CapturePlan:
 
 
 def _begins(length: float, bed: float, count: int) -> tuple[float, ...]:
-    """Where captures begin that are spread evenly from edge to edge; a side that fits on the bed lies in its middle."""
+    """Where captures begin that are spread evenly from edge to edge; a side that fits on the bed is in its middle."""
     if count == 1:
         return (min(0.0, (length - bed) / 2),)
     return tuple(round(n * (length - bed) / (count - 1), 3) for n in range(count))

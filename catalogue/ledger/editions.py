@@ -42,9 +42,9 @@ def state(db: Database, edition: Edition) -> State:
 def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, scope: str = "all sizes",
            width_mm: float | None = None, height_mm: float | None = None, medium: str = "", opened: str = "",
            closed: str = "", notes: str = "") -> int:
-    """Open an edition, or correct the one of the same scope and size; gives its id.
+    """Open an edition, or correct the one of the same scope and size; returns its id.
 
-    Raises NotFound; Refused where numbers already out forbid it, or two editions would claim the same print.
+    Raises NotFound; Refused if numbers already out forbid it, or two editions would claim the same print.
     """
     if not 1 <= size_limit <= MOST or not 0 <= proofs <= MOST:
         raise Refused(f"An edition has 1 to {MOST:,} prints, and at most as many proofs.")

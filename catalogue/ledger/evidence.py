@@ -35,7 +35,7 @@ class Evidence:
 
 
 def known(db: Database, used: Scan, other: Scan) -> Evidence | None:
-    """What digests and recorded likenesses tell of last time's scan and another; None where nothing does."""
+    """What digests and recorded likenesses tell of last time's scan and another; None if nothing does."""
     if used.pixel_digest and used.pixel_digest == other.pixel_digest:
         return Evidence("same pixels", "", 0.0, "only the metadata differs")
     row = next((row for row in likenesses.of_scan(db, used.id) if other.id in (row.a_scan_id, row.b_scan_id)), None)
@@ -47,7 +47,7 @@ def known(db: Database, used: Scan, other: Scan) -> Evidence | None:
 
 
 def measured(db: Database, home: Home, used: Scan, other: Scan) -> Evidence | None:
-    """Lay the two previews on each other now and measure, in about a second; None where one cannot be had.
+    """Lay the two previews on each other now and measure, in about a second; None if one cannot be had.
 
     Nothing is recorded.
     """

@@ -47,11 +47,11 @@ def is_canvas(medium: str, wrap_mm: float) -> bool:
 
 
 def fit_of(scan: Scan, line: NewLine, print_ppi: tuple[int, ...] = (300, 240, 200, 150)) -> Fit | None:
-    """How a scan serves a line's size; None where its pixels are unknown.
+    """How a scan serves a line's size; None if its pixels are unknown.
 
     The size is the finished one: a border lies within it and makes the picture smaller, a wrap lies beyond it. The
-    least ppi is that of canvas, or the second lowest of ``print_ppi`` for paper. Raises Refused where the border
-    leaves no room.
+    least ppi is that of canvas, or the second lowest of ``print_ppi`` for paper. Raises Refused if the border leaves no
+    room.
     """
     if not scan.width or not scan.height:
         return None

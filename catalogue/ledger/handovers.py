@@ -86,7 +86,7 @@ def handover_text(parts: Iterable[NewHandover]) -> str:
 
 
 def read_handovers(text: str) -> list[NewHandover]:
-    """The inverse of :func:`handover_text`, for line 0. Raises ValueError where it cannot be read."""
+    """The inverse of :func:`handover_text`, for line 0. Raises ValueError if it cannot be read."""
     parts = []
     for part in filter(None, (each.strip() for each in text.split("|"))):
         match = _PART.fullmatch(part)

@@ -42,7 +42,7 @@ class Health:
 
     @property
     def best(self) -> Copy | None:
-        """The copy to print from: sound and within reach, the primary store's first; None where there is none."""
+        """The copy to print from: sound and within reach, the primary store's first; None if there is none."""
         return next((copy for copy in self.copies if copy.state == "sound"), None)
 
 
@@ -68,8 +68,7 @@ def why_no_copy(health: Health | None) -> str:
 
 
 def sound_copy(health: Health | None) -> tuple[Scan, Copy, Path]:
-    """A scan, its best copy, and where that can be opened. Raises CatalogueError where none is sound and within
-    reach."""
+    """A scan, its best copy, and where that can be opened. Raises CatalogueError if none is sound and within reach."""
     best = health.best if health else None
     if health is None or best is None or best.path is None:
         raise CatalogueError(why_no_copy(health), hint=next_step(health))

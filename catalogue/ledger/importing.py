@@ -138,7 +138,7 @@ def import_rows(db: Database, table: Table, stage: str, rows: Sequence[T], take:
                 report: Report, cancelled: Cancelled) -> Outcome:
     """Take rows of a table one after the other, all in one transaction; a dry run does the same work, then undoes it.
 
-    Raises CatalogueError where it was stopped: nothing is kept.
+    Raises CatalogueError if it was stopped: nothing is kept.
     """
     fates: list[Fate] = []
     with suppress(RolledBack), transaction(db):
@@ -153,7 +153,7 @@ def import_rows(db: Database, table: Table, stage: str, rows: Sequence[T], take:
 
 
 def need_columns(table: Table, path: Path, needed: Sequence[str], example: str) -> None:
-    """Raises CatalogueError where a table lacks columns; ``example`` is how one could be mapped."""
+    """Raises CatalogueError if a table lacks columns; ``example`` is how one could be mapped."""
     missing = [name for name in needed if name not in table.matched]
     if missing:
         raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",

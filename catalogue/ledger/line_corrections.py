@@ -51,7 +51,7 @@ def facts_that_follow(db: Database, line: Line, changes: Mapping[str, Any]) -> d
 
 
 def _refuse(line: Line, prints: Sequence[LinePrint], changed: set[str]) -> None:
-    """Raise Refused where the prints of a line stand against a correction."""
+    """Raise Refused if the prints of a line stand against a correction."""
     name = f"Line {line.id} of order {line.number}"
     numbers = numbered(numbers_text((p.series, p.number) for p in prints))
     made = any(each.state != "reserved" for each in prints)

@@ -70,7 +70,7 @@ def _quarter(year_number: int, number: int) -> Period:
 
 
 def between(first: str, last: str) -> Period:
-    """From one ISO date to another. Raises ValueError where the second is before the first."""
+    """From one ISO date to another. Raises ValueError if the second is before the first."""
     if last < first:
         raise ValueError("the period ends before it begins")
     return Period(first, last)

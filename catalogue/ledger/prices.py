@@ -7,7 +7,7 @@ from catalogue.errors import Refused, refusing
 
 
 class Prices(NamedTuple):
-    """Decimal text in the order's currency; empty where there is none. Fields are named as the line's."""
+    """Decimal text in the order's currency; empty if there is none. Fields are named as the line's."""
 
     unit_price: str = ""
     price: str = ""

@@ -51,7 +51,7 @@ def earlier_recipe(db: Database, line: Line | NewLine, line_id: int | None, mast
 
 
 def _shows(db: Database, file: PrintFile) -> int | None:
-    """The piece that a print file was made of; None where its master is on record no more."""
+    """The piece that a print file was made of; None if its master is on record no more."""
     master = scans.by_digest(db, from_json(file.recipe).master_sha256)
     return master.piece_id if master else None
 
@@ -114,7 +114,7 @@ def recipe_for(line: Line | NewLine, scan: Scan, chosen: Mapping[str, Any], last
 
 
 def _edge(line: Line | NewLine, last: Recipe | None, chosen: Mapping[str, Any]) -> dict[str, Any]:
-    """What the line's own word for its edge says; nothing where it says none or the person has chosen."""
+    """What the line's own word for its edge says; nothing if it says none or the person has chosen."""
     words = folded(line.edge).split() if line.edge else []
     if not words or "edge" in chosen:
         return {}

@@ -27,7 +27,7 @@ class Proposal:
     ``used`` is the scan of last time, where it is known and in the catalogue; ``master`` the piece's current master;
     ``printing`` the one the new print is made from. ``evidence`` tells how ``used`` and ``master`` relate where they
     are not the same bytes. ``currency`` is last time's, else the shop's: that of the line's two prices, which are empty
-    where none is known. ``numbers`` are those of its edition that would be issued now for the whole quantity, such as
+    if none is known. ``numbers`` are those of its edition that would be issued now for the whole quantity, such as
     ``"18, 24"``; fewer where fewer are free.
     """
 
@@ -47,7 +47,7 @@ class Proposal:
 
     @property
     def same_bytes(self) -> bool | None:
-        """Whether last time's scan is the current master, bit for bit; None where either is unknown."""
+        """Whether last time's scan is the current master, bit for bit; None if either is unknown."""
         if self.last is None or not self.last.scan_sha256 or self.master is None:
             return None
         return self.last.scan_sha256 == self.master.scan.sha256

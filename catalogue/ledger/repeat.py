@@ -180,7 +180,7 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     line = replace(proposal.line, quantity=count, notes=notes, edition_id=edition_id,
                    profile=_or(profile, proposal.line.profile), settings=_or(settings, proposal.line.settings))
     with transaction(db):
-        with refusing():    # a currency that an older order has under another name than its code stays so
+        with refusing():    # a currency that an older order has under a different name from its code stays so
             code = currency if currency in ("", proposal.currency) else money.currency_code(currency)
         order_id = _order(db, number, placed, buyer, status, code, order_notes, proposal.currency)
         prices = _prices(db, order_id, proposal, count, price, unit_price)
@@ -212,7 +212,7 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
            usual_currency: str) -> int:
     """The order of that number, or a new one, in the usual currency unless another is said.
 
-    Raises Refused where what is said of an order is not what is on record.
+    Raises Refused if what is said of an order is not what is on record.
     """
     known = orders.find_by_number(db, number) if number else None
     if known is None:

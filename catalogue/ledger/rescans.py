@@ -32,8 +32,8 @@ class Short:
 class Rescan:
     """One piece to scan again. ``prints`` counts the prints asked for in sizes that fall short.
 
-    ``scan_ppi`` is the resolution on the original at which a new scan would serve them all, where the present
-    master states its own; ``sizes`` is empty where the piece has no master at all.
+    ``scan_ppi`` is the resolution on the original at which a new scan would serve them all, where the present master
+    states its own; ``sizes`` is empty if the piece has no master at all.
     """
 
     piece_id: int
@@ -90,7 +90,7 @@ class Captures:
 
 
 def captures(db: Database, settings: Settings, piece_id: int) -> Captures | None:
-    """The captures to expect; the original's size as measured, else as its master states. None where neither does."""
+    """The captures to expect; the original's size as measured, else as its master states. None if neither does."""
     from catalogue.likeness.tiles import expected
 
     piece = pieces.by_id(db, piece_id)

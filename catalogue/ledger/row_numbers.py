@@ -47,7 +47,7 @@ class Numbers:
 def numbers_of(row: Row, status: str, quantity: str) -> Numbers:
     """Read a row's number columns. A row cancelled before printing took none.
 
-    Raises ValueError where they cannot be read; Refused where they are not as many as its prints.
+    Raises ValueError if they cannot be read; Refused if they are not as many as its prints.
     """
     taken, stated = numbers.parse_numbers(row.get("numbers"))
     replacing, _ = numbers.parse_numbers(row.get("replacing"))
@@ -93,7 +93,7 @@ def not_on_record(db: Database, edition_id: int, row_numbers: Numbers) -> list[L
 def edition_of(db: Database, line: NewLine, row_numbers: Numbers) -> int:
     """The edition the row's numbers count in: the one it names, else the one its size and medium fall in.
 
-    Raises Refused where there is none, or the row states another N.
+    Raises Refused if there is none, or the row states another N.
     """
     named = next((e for e in recorded.of_piece(db, line.piece_id) if editions.label(e) == row_numbers.edition), None)
     edition = named or editions.applying(db, line.piece_id, line.width_mm, line.height_mm, line.medium)
@@ -106,7 +106,7 @@ def edition_of(db: Database, line: NewLine, row_numbers: Numbers) -> int:
 
 
 def book(db: Database, edition_id: int, line_id: int, row_numbers: Numbers) -> None:
-    """Record what the row says. Raises Refused where a number is out already, beyond N, or was never lost."""
+    """Record what the row says. Raises Refused if a number is out already, beyond N, or was never lost."""
     if row_numbers.taken:
         editions.issue_these(db, edition_id, line_id, row_numbers.taken, old=True)
     if row_numbers.replacing:

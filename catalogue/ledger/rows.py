@@ -51,7 +51,7 @@ class Rules:
     decimal: str                # the sign before the cents in its prices, where they tell
 
     def currency(self, row: Row) -> str:
-        """The currency a row names, else the shop's. Raises ValueError where it is none."""
+        """The currency a row names, else the shop's. Raises ValueError if it is none."""
         typed = row.get("currency")
         return typed if self.own and typed else money.currency_code(typed or self.settings.currency)
 
@@ -140,7 +140,7 @@ def piece_of(db: Database, row: Row, make_pieces: bool, names: dict[int, str]) -
 
 
 def _written_otherwise(db: Database, artist: str, title: str) -> Piece | None:
-    """The only piece of that title by an artist whose name can be written as ``artist``; None where an artist is called
+    """The only piece of that title by an artist whose name can be written as ``artist``; None if an artist is called
     so already."""
     person = person_of(artist)
     if person is None or pieces.artist_named(db, artist) is not None:

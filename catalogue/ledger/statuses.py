@@ -40,7 +40,7 @@ def set_status(db: Database, number: str, status: str) -> Order:
 
 
 def _refuse_if_partly(name: str, lines: Sequence[Line], hint: str) -> None:
-    """Raise Refused where some prints of these lines were handed over and others not: what of them is to be cancelled
+    """Raise Refused if some prints of these lines were handed over and others not: what of them is to be cancelled
     nobody can tell."""
     gone = sum(line.quantity if line.status == "collected" else line.handed for line in lines)
     count = sum(line.quantity for line in lines)

@@ -16,7 +16,7 @@ from catalogue.records.print_moves import PLACES, LivingPrint, PrintMove
 class Whereabouts:
     """Where a print is. ``place`` is one of ``PLACES``, ``destroyed``, ``not printed`` or ``unknown``.
 
-    ``since`` is an ISO date, empty where it is not known; ``stated`` tells whether a person said so.
+    ``since`` is an ISO date, empty if it is not known; ``stated`` tells whether a person said so.
     """
 
     edition_id: int
@@ -60,7 +60,7 @@ def whereabouts_of(made: LivingPrint) -> Whereabouts:
 
 def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *, holder: str = "", day: str = "",
          notes: str = "") -> list[Whereabouts]:
-    """State that these prints went to a place, all or none; gives where they are now, by the newest day.
+    """State that these prints went to a place, all or none; returns where they are now, by the newest day.
 
     Raises NotFound; Refused: no such place, consigned to nobody, a number not printed, destroyed, or not given out.
     """

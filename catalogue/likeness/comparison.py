@@ -35,7 +35,7 @@ class Comparison:
     structured: float       # their share of the overlap
     zncc_median: float      # correlation within a block
     zncc_low: float         # its 10th percentile
-    grain: float            # correlation of the finest grain in calm passages, near nought between two captures
+    grain: float            # correlation of the finest grain in calm passages, near zero between two captures
     grain_level: float      # how strong that grain is, levels of 255: where there is none it proves nothing
     patch: float            # largest connected patch whose structure disagrees, share of the overlap
     colour_patch: float     # likewise for colour, once the whole is brought to the same colour
@@ -67,7 +67,7 @@ def compare(
             return None
         matrix, ground, laid, mask = turned
         ground, laid = laid, ground
-    # from here on `laid` and `ground` share one grid; which of them is a does not matter but for the colours
+    # from here on `laid` and `ground` share one grid; which of them is a does not matter except for the colours
     overlap_a, overlap_b = geometry.overlap(matrix, _size(a), _size(b))
     side = int(np.clip(round(math.sqrt(mask.sum()) / limits.BLOCKS_ACROSS), limits.BLOCK_LEAST, limits.BLOCK_MOST))
     zncc, contrast, inside = _blocks(_light(laid), _light(ground), mask, side)
@@ -238,7 +238,7 @@ def _burnt(picture: Bytes) -> Floats:
 
 
 def _robust(terms: Wide, target: Wide, start: Wide, pull: Wide, spread: float) -> Wide:
-    """Least squares with Huber's weights: a passage painted over must not bend the whole. Gives the fitted values."""
+    """Least squares with Huber's weights: a passage painted over must not bend the whole. Returns the fitted values."""
     weight = np.ones(len(terms))
     fitted = terms @ start
     for _ in range(6):

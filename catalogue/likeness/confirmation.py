@@ -15,7 +15,7 @@ def matches(a: Features, b: Features, ratio: float = limits.RATIO) -> Indices:
     """Pairs of SIFT features, N×2 indices, passing the ratio test (Lowe 2004) in either direction."""
     if len(a.sift) < 2 or len(b.sift) < 2:
         return np.zeros((0, 2), np.intp)
-    # unit vectors but for rounding: the nearest is the one with the largest product
+    # unit vectors except for rounding: the nearest is the one with the largest product
     product = _unit(a.sift) @ _unit(b.sift).T
     forth = _ratio_test(product, ratio)
     back = _ratio_test(np.ascontiguousarray(product.T), ratio)[:, ::-1]
@@ -90,8 +90,8 @@ def track(a: Bytes, b: Bytes, matrix: Matrix) -> Matrix | None:
     and Kanade 1981, in pyramids as Bouguet 2000), each found again on the way back.
 
     ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. A similarity is fitted, or an affine map where so
-    many corners agree that they show a scanner's two axes. ``None`` where few agree, a corner of the picture would move
-    by POLISH_REACH pixels of b or more, or the pictures would lie on each other less well than before.
+    many corners agree that they show a scanner's two axes. ``None`` if few agree, a corner of the picture would move by
+    POLISH_REACH pixels of b or more, or the pictures would lie on each other less well than before.
     """
     still, moving = _edges(b), _edges(_drawn(a, b, matrix))
     inner = cv2.erode(_drawn(np.full(a.shape, 255, np.uint8), b, matrix, cv2.BORDER_CONSTANT) // 251,
@@ -153,7 +153,7 @@ def polish(
     """The map made exact to a fraction of a pixel on the pixels themselves (ECC, Evangelidis and Psarakis 2008).
 
     ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. ``rigid``: the map has a scale of 1 and keeps it,
-    only turn and place are sought. ``None`` where it does not converge or would move a corner by more than ``reach``
+    only turn and place are sought. ``None`` if it does not converge or would move a corner by more than ``reach``
     pixels of b.
     """
     try:

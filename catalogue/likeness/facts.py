@@ -38,7 +38,7 @@ def side_of(home: Home, scan: ComparedScan) -> Side | None:
 
 def side_from(scan: ComparedScan, features_of: Callable[[str], Features],
               preview_of: Callable[[str], Bytes]) -> Side | None:
-    """``None`` where it has neither features nor a preview to make them from: nothing can be shown of it until
+    """``None`` if it has neither features nor a preview to make them from: nothing can be shown of it until
     `catalogue index --again` makes the preview again."""
     try:
         features = features_of(scan.sha256)

@@ -33,7 +33,7 @@ def features(home: Home, sha256: str) -> Features:
 
 
 def _write(path: Path, data: bytes) -> None:
-    """Raises :class:`CatalogueError` where the folder cannot be written to."""
+    """Raises :class:`CatalogueError` if the folder cannot be written to."""
     # Busy: another thread or program is writing the same features
     with suppress(Busy), opened(path) as entry, part_of(entry) as (part, out), writing(path):
         write_all(out, memoryview(data))

@@ -35,7 +35,7 @@ class Match:
 def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[Match]:
     """The scans a picture shows (photograph of a print, copy from the web, crop), likeliest first; at most ``limit``.
 
-    Raises CatalogueError where the file cannot be read or nothing has been compared yet.
+    Raises CatalogueError if the file cannot be read or nothing has been compared yet.
     """
     if not path.is_file():
         raise CatalogueError("There is no such file.", hint="Check its spelling and folder.", path=path)
@@ -61,7 +61,7 @@ def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[M
 
 
 def _decoded(path: Path) -> Bytes:
-    """What a picture's file shows. Raises CatalogueError where it cannot be read."""
+    """What a picture's file shows. Raises CatalogueError if it cannot be read."""
     from catalogue.reading.file import read_picture
 
     read = read_picture(path)

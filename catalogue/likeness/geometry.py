@@ -18,8 +18,8 @@ Size = tuple[int, int]  # width, height
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A map from picture a to picture b, with the features that agree on it (0 where found without features), and
-    how far the correlation of texture stands out of chance, in standard deviations, where that was measured."""
+    """A map from picture a to picture b, with the features that agree on it (0 if found without features), and how
+    far the correlation of texture stands out of chance, in standard deviations, where that was measured."""
 
     matrix: Matrix
     inliers: int = 0

@@ -25,8 +25,8 @@ Points = npt.NDArray[np.float64]
 def register(a: Bytes, b: Bytes, matrix: Matrix) -> Matrix | None:
     """The map from a to b with its turn and place made exact to a fraction of a pixel; its scale stays.
 
-    ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. ``None`` where fewer than two blocks of
-    ORIENTED_SIDE pixels of b overlap, or no place stands out.
+    ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. ``None`` if fewer than two blocks of ORIENTED_SIDE
+    pixels of b overlap, or no place stands out.
     """
     ground = _band(b)
     size = b.shape[1], b.shape[0]

@@ -36,7 +36,7 @@ def locate_part(part: Bytes, whole: Bytes, scale: float) -> Fit | None:
     """The map from part to whole (H×W×3 uint8), ``scale`` pixels of the whole for each of the part, in any quarter
     turn; ``texture`` of the fit tells how far it stands out of chance.
 
-    ``None`` where the part is too small to judge or does not fit in, or no place is clearly better than all others.
+    ``None`` if the part is too small to judge or does not fit in, or no place is clearly better than all others.
     """
     factor = min(1.0, limits.LOCATE_SIDE / max(whole.shape[:2]))
     ground, to_ground = _grey(whole, factor)

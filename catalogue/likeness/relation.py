@@ -47,7 +47,7 @@ def exact(a: ScanFacts, b: ScanFacts) -> Evidence | None:
 def decide(a: ScanFacts, b: ScanFacts, sizes: Sizes, fit: Fit, comparison: Comparison) -> Evidence | None:
     """What a fit and its comparison say of the pair, or ``None``: not alike. ``sizes`` are of the previews.
 
-    ``fit.inliers`` is 0 where the pictures were aligned directly on their pixels.
+    ``fit.inliers`` is 0 if the pictures were aligned directly on their pixels.
     """
     ratio = detail_ratio(a, b, sizes, comparison)
     reasons: list[str] = []

@@ -82,7 +82,7 @@ class Index:
 
     def candidates(self, features: Features, phashes: Sequence[int], most: int = 20) -> list[Candidate]:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
-        if len(features.sift) > limits.ASKED:  # every so many-th, for they are in order of scale
+        if len(features.sift) > limits.ASKED:  # every so many-th, because they are in order of scale
             rows = np.linspace(0, len(features.sift) - 1, limits.ASKED).round().astype(np.intp)
             features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         candidates: dict[str, Candidate] = {}

@@ -21,7 +21,7 @@ from catalogue.settings import Home
 def similar_scans(db: Database, home: Home, reading: Reading) -> list[tuple[ComparedScan, Evidence]]:
     """Held scans that a file just read resembles, surest first; each evidence has the new file as side a.
 
-    Empty where it has no preview or nothing has been indexed yet.
+    Empty if it has no preview or nothing has been indexed yet.
     """
     folder = feature_cache.index_folder(home)
     if reading.preview is None or not folder.is_dir():

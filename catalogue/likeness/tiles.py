@@ -120,7 +120,7 @@ def weave(picture: npt.NDArray[np.uint8]) -> tuple[float, float] | None:
     """Direction of a canvas weave in a grey picture, H×W uint8: the angle in degrees, −45 to 45, by which one set of
     threads departs from the upright, and how far its spectral line stands above its surroundings.
 
-    ``None`` where no two perpendicular lines of the spectrum stand out: no canvas, or too coarse a resolution.
+    ``None`` if no two perpendicular lines of the spectrum stand out: no canvas, or too coarse a resolution.
     """
     side = min(512, *picture.shape)
     if side < 128:

@@ -107,8 +107,8 @@ def _update(db: Database, home: Home, report: Report, cancelled: Cancelled, agai
 def _fill_index(
     db: Database, home: Home, index: retrieval.Index, waiting: Sequence[int], report: Report, cancelled: Cancelled,
 ) -> set[str]:
-    """Bring into the index whatever scan it lacks, most likely of those that wait to be compared; that is also how it
-    is rebuilt. Gives the scans it could not."""
+    """Bring into the index whatever scan it lacks, most likely of those that wait to be compared; that is also how
+    it is rebuilt. Returns the scans it could not."""
     lost = _add_lacking(db, home, index, waiting, report, cancelled)
     if len(index) + len(lost) < likenesses.previews(db) and not cancelled():  # some that were compared were lost
         lost |= _add_lacking(db, home, index, likenesses.with_preview(db), report, cancelled)

@@ -45,7 +45,7 @@ def make_statement(db: Database, home: Home, artist_id: int, period: Period, fil
 
     One that was issued before is written as it was. ``draft`` issues nothing and marks the page. Raises NotFound;
     Refused: the period is not over, overlaps with another statement's, or a file is in a store, there already, or has
-    another ending; CatalogueError where PDF is asked for and its library is not installed.
+    another ending; CatalogueError if PDF is asked for and its library is not installed.
     """
     for file in files:
         if file.suffix.lower() not in SUFFIXES:

@@ -26,7 +26,7 @@ class Audited:
     """What an audit did, store by store.
 
     ``copies``: what is open about copies, in words by kind of finding. ``trouble``: why today has no backup, or "".
-    ``one_disk``: all stores lie on one disk, which the settings do not take for two places.
+    ``one_disk``: all stores are on one disk, which the settings do not take for two places.
     """
 
     stores: tuple[StoreAudit, ...]

@@ -13,7 +13,7 @@ __all__ = ["BuyerChanged", "describe_buyer", "merge_buyers", "summarize"]
 
 @dataclass(frozen=True, slots=True)
 class BuyerChanged:
-    """A buyer as stated now. ``event`` undoes it; None where nothing changed."""
+    """A buyer as stated now. ``event`` undoes it; None if nothing changed."""
 
     buyer: Buyer
     event: int | None

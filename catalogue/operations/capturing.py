@@ -15,7 +15,7 @@ __all__ = ["capture_plans", "note_capture", "summarize"]
 def note_capture(db: Database, piece_id: int, notes: Mapping[str, str], *, relief_mm: float | None = None) -> None:
     """Add to the capture notes of a piece's current master, free fields with units; an empty value takes one away.
 
-    Raises NotFound without such a piece, Refused where it has no current master to add notes to.
+    Raises NotFound without such a piece, Refused if it has no current master to add notes to.
     """
     with transaction(db):
         piece = pieces.get_piece(db, piece_id)

@@ -42,7 +42,7 @@ def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool
               report: Report = ignore_progress) -> CopyPlan:
     """What would be copied to the store ``target``. Changes nothing. Raises NotFound for an unknown store."""
     into, origin = stores.by_name(db, target), stores.by_name(db, source) if source else None
-    # first, for it looks at the disks: another than before may lie in a store's place
+    # first, because it looks at the disks: another than before may lie in a store's place
     sidecars = count_lacking(db, into, origin, masters_only=masters_only, report=report)
     return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)), sidecars)
 

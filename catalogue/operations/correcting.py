@@ -25,7 +25,7 @@ __all__ = ["Correction", "add_piece", "add_spelling", "choose_current_master", "
 
 def describe_piece(db: Database, piece_id: int, facts: Mapping[str, object], *,
                    artist: str | None = None) -> tuple[Correction, Piece]:
-    """State what is known of an original; gives the piece as it stands then. Raises NotFound, Refused."""
+    """State what is known of an original; returns the piece as it stands then. Raises NotFound, Refused."""
     change = corrections.set_piece(db, piece_id, facts, artist=artist)
     return change, pieces.get_piece(db, piece_id)
 
@@ -54,7 +54,7 @@ def add_piece(db: Database, artist: str, title: str, facts: Mapping[str, object]
               edition: tuple[int, int] | None = None) -> Correction:
     """State that there is a piece that no scan shows yet, with what is known of it and its edition of all sizes.
 
-    Raises Refused where the artist has a piece called so; as :func:`describe_pieces` otherwise.
+    Raises Refused if the artist has a piece called so; as :func:`describe_pieces` otherwise.
     """
     with correction(db) as made:
         if pieces.known_piece(db, artist, title) is not None:
@@ -115,7 +115,7 @@ def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple
 
 
 def add_spelling(db: Database, artist_id: int, spelling: str) -> Correction:
-    """State that an artist is also written so, in folders, tags and order books. Raises NotFound; Refused where another
+    """State that an artist is also written so, in folders, tags and order books. Raises NotFound; Refused if another
     artist is called so."""
     artist, other = pieces.get_artist(db, artist_id), pieces.artist_named(db, spelling)
     if other is not None and other.id != artist.id:

@@ -24,7 +24,7 @@ __all__ = ["Doubles", "Freed", "StoreDoubles", "bring_back_doubles", "free_doubl
 
 @dataclass(frozen=True, slots=True)
 class StoreDoubles:
-    """The doubles of one store, as last seen; ``set_aside``: damaged files that a restore kept and that lie there."""
+    """The doubles of one store, as last seen; ``set_aside``: damaged files that a restore kept and that are there."""
 
     store: Store
     groups: tuple[Doubles, ...]

@@ -49,7 +49,7 @@ def destroy_prints(db: Database, edition_id: int, numbers: Sequence[Number], rea
 
 @dataclass(frozen=True, slots=True)
 class PrintsMoved:
-    """Where prints are after a move. ``event`` undoes it; None where all of it was on record."""
+    """Where prints are after a move. ``event`` undoes it; None if all of it was on record."""
 
     prints: tuple[Whereabouts, ...]
     event: int | None

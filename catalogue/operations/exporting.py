@@ -46,7 +46,7 @@ def summarize_bag(bag: Bag) -> list[str]:
 
 
 def export_table(db: Database, name: str, file: Path) -> Path:
-    """Write one of ``tables.EXPORTS`` to a new CSV file. Raises Refused where it exists."""
+    """Write one of ``tables.EXPORTS`` to a new CSV file. Raises Refused if it exists."""
     return write_sheet(db, file, tables.EXPORTS[name](db))
 
 
@@ -61,7 +61,7 @@ def export_holdings(db: Database, home: Home, artist: Artist, file: Path | None 
 
 def export_certificates(db: Database, home: Home, edition_id: int, *, as_csv: Path | None = None,
                         as_html: Path | None = None) -> tuple[Certificates, list[Path]]:
-    """An edition's numbered list, written to new files where they are named; gives the list and the files."""
+    """An edition's numbered list, written to new files where they are named; returns the list and the files."""
     made = certificates.certificates(db, home.settings, edition_id)
     return made, [write_sheet(db, path, text) for path, text in ((as_csv, made.as_csv), (as_html, made.as_html))
                   if path is not None]

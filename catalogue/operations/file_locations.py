@@ -11,7 +11,7 @@ from catalogue.records.paths import native_path
 
 @dataclass(frozen=True, slots=True)
 class FileLocation:
-    """One file of a scan as it lies now. ``reachable``: its store is connected and the file is there."""
+    """One file of a scan as it is now. ``reachable``: its store is connected and the file is there."""
 
     path: Path
     store: str

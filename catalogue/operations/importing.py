@@ -23,7 +23,7 @@ def import_table(db: Database, settings: Settings, path: Path, *, kind: str = ""
                  status_words: Mapping[str, str] | None = None,
                  make_pieces: bool = False, own: bool = False, dry_run: bool = False,
                  report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> tuple[str, Outcome]:
-    """Import a CSV file of the ``kind`` said, or told by its headings; gives the kind with the outcome.
+    """Import a CSV file of the ``kind`` said, or told by its headings; returns the kind with the outcome.
 
     Raises as :func:`catalogue.ledger.importing.import_orders`, whose arguments these are.
     """

@@ -26,9 +26,9 @@ from catalogue.untrusted import shell_word
 class ImportedScans:
     """What became of a folder of new scans.
 
-    ``likenesses``: how many were found with what is held; None where many scans wait to be compared. ``removing``:
-    whether the folder's files were to go. ``lacking``: masters without enough copies now, by kind of finding.
-    ``trouble``: what failed besides (recording, comparing, counting copies, today's backup), or "".
+    ``likenesses``: how many were found with what is held; None if many scans wait to be compared. ``removing``: whether
+    the folder's files were to go. ``lacking``: masters without enough copies now, by kind of finding. ``trouble``: what
+    failed besides (recording, comparing, counting copies, today's backup), or "".
     """
 
     folder: Path

@@ -67,8 +67,8 @@ def judge_pairs(db: Database, likeness_ids: Sequence[int], verdict: str, *,
                 seen: str | None = None) -> tuple[Judged, ...]:
     """Keep one verdict (``confirmed``, ``rejected``, or "" to take it back) for all pairs, or for none of them.
 
-    ``seen`` is the verdict that was shown of them, "" for none; None where nothing was shown. A pair that has this
-    verdict already stays as it was judged.
+    ``seen`` is the verdict that was shown of them, "" for none; None if nothing was shown. A pair that has this verdict
+    already stays as it was judged.
 
     Raises NotFound for an unknown pair; Refused for an unknown verdict, and where a pair has another one than was seen.
     """
@@ -98,9 +98,9 @@ def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing
                        seen: str | None = None, seen_pieces: Collection[int] | None = None) -> Verdict:
     """State that the scans of these pairs show one piece, and file them all under it; one statement, or nothing.
 
-    Without ``filing`` the piece that stays is :func:`proposed_filing`'s. ``seen_pieces``: the pieces that were shown.
-    A scan that is filed nowhere follows the confirmed pairs. Raises NotFound; Refused where a person must choose the
-    piece, where both have editions, and where verdict or pieces are others than were seen.
+    Without ``filing`` the piece that stays is :func:`proposed_filing`'s. ``seen_pieces``: the pieces that were shown. A
+    scan that is filed nowhere follows the confirmed pairs. Raises NotFound; Refused if a person must choose the piece,
+    where both have editions, and where verdict or pieces are others than were seen.
     """
     with correction(db) as made:
         judged = judge_pairs(db, likeness_ids, "confirmed", seen=seen)

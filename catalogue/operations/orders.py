@@ -22,7 +22,7 @@ __all__ = ["OrdersChanged", "cancel_lines", "change_listed", "change_orders",
 
 @dataclass(frozen=True, slots=True)
 class OrdersChanged:
-    """Several orders, or lines of orders, changed at once. ``event`` undoes all of it; None where nothing changed.
+    """Several orders, or lines of orders, changed at once. ``event`` undoes all of it; None if nothing changed.
     ``sentences`` say what became of lines, where a count does not say enough."""
 
     orders: tuple[Order, ...]
@@ -34,7 +34,7 @@ class OrdersChanged:
 def set_order_status(db: Database, number: str, status: str, *, seen: str = "") -> Order:
     """Move an order on, or cancel it. ``seen`` is the status that was shown, if any was.
 
-    Raises NotFound, Refused; Refused too where the order has another status than the one seen.
+    Raises NotFound, Refused; Refused too where the order has a different status from the one seen.
     """
     with transaction(db):
         present = orders.by_number(db, number).status
@@ -149,7 +149,7 @@ def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None =
 
 
 def _what_followed(before: Sequence[Line], after: Sequence[Line]) -> tuple[str, ...]:
-    """Which piece lines are of now, and which numbers they have; nothing where neither has changed."""
+    """Which piece lines are of now, and which numbers they have; nothing if neither has changed."""
     sentences = []
     for old, new in zip(before, after, strict=True):
         numbers = (numbered(new.numbers) or "no number") + (f" instead of {old.numbers}" if old.numbers else "")

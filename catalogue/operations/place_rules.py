@@ -25,7 +25,7 @@ __all__ = ["Named", "RulesChanged", "adopt_names", "change_place_rules", "keep_p
 
 MOST_LISTED = 40
 PREVIEWED = 3000    # files whose names are guessed together for a preview: 1 ms each
-Named = list[tuple[str, Guess]]     # paths as kept, each with what its names suggest
+Named = list[tuple[str, Guess]]     # paths in stored form, each with what its names suggest
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ def change_place_rules(db: Database, home: Home, rules: Sequence[str], *, report
                        cancelled: Cancelled = never_cancelled) -> RulesChanged:
     """Keep other rules in the settings and file by them what was guessed; what a person stated stays.
 
-    Raises CatalogueError where the settings cannot be written or it was cancelled: then nothing is changed.
+    Raises CatalogueError if the settings cannot be written or it was cancelled: then nothing is changed.
     """
     new = keep_place_rules(home, rules)
     try:
@@ -98,7 +98,7 @@ def adopt_names(db: Database, home: Home, rules: Sequence[str], names: Mapping[s
 def undo_place_rules(db: Database, home: Home) -> tuple[Home, int]:
     """Put back the guesses from before the last refiling, of how many scans is told, and the rules changed with it.
 
-    Raises NotFound where there is none.
+    Raises NotFound if there is none.
     """
     rules = refilings.rules_before_last(db)
     count = undo_refiling(db)
@@ -106,9 +106,9 @@ def undo_place_rules(db: Database, home: Home) -> tuple[Home, int]:
 
 
 def keep_place_rules(home: Home, rules: Sequence[str]) -> Home:
-    """Write the rules into ``settings.toml`` and leave all else in it as it is; gives the home with them.
+    """Write the rules into ``settings.toml`` and leave all else in it as it is; returns the home with them.
 
-    Raises Refused for a rule that cannot be, CatalogueError where the file cannot be read or written.
+    Raises Refused for a rule that cannot be, CatalogueError if the file cannot be read or written.
     """
     fault = setting_fault("place_rules", list(rules))
     if fault:

@@ -56,7 +56,7 @@ def kept_profile(home: Home, digest: str) -> bytes:
 
 
 def sound_master(db: Database, recipe: Recipe) -> Path:
-    """Where a sound copy of a recipe's master lies. Raises CatalogueError where none can be reached."""
+    """Where a sound copy of a recipe's master lies. Raises CatalogueError if none can be reached."""
     scan = scans.by_digest(db, recipe.master_sha256)
     return sound_copy(health(db, scan) if scan else None)[2]
 
@@ -98,7 +98,7 @@ def compare_with(db: Database, home: Home, made: Made, then: PrintFile, *, repor
 
 def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, comparison: Comparison, report: Report,
                   cancelled: Cancelled) -> Patches | None:
-    """Last time's colours: from the file if it still lies there, else made again where only master or recipe are other
+    """Last time's colours: from the file if it still is there, else made again where only master or recipe are other
     ones, for what other versions of the libraries made cannot be made here."""
     path = Path("/", native_path(then.folder[1:]), native_path(then.name))
     if (seen := patches_of_file(path, then.sha256, report=report, cancelled=cancelled)) is not None:

@@ -35,7 +35,7 @@ NOT_PUT_BACK = "Made again, its pixels differ from those on record."
 
 @dataclass(frozen=True, slots=True)
 class PrintFileProof:
-    """A print file in a store. ``why`` says why it could not be proven that it can be made again; "" where it was."""
+    """A print file in a store. ``why`` says why it could not be proven that it can be made again; "" if it was."""
 
     store: str
     path: str
@@ -51,7 +51,7 @@ class PrintFileProof:
 
 def prove_print_files(db: Database, home: Home, name: str, *, report: Report = ignore_progress,
                       cancelled: Cancelled = never_cancelled) -> list[PrintFileProof]:
-    """Compute every print file that lies in a store again and compare the pixels. Changes nothing.
+    """Compute every print file that is in a store again and compare the pixels. Changes nothing.
 
     A file is proven when its bytes, read now, are those on record, and the master, read now and intact, gives the
     pixels on record under the recipe on record. Raises NotFound, StoreAway, Stopped.
@@ -150,7 +150,7 @@ def _made_again(db: Database, home: Home, store: Store, root: OpenFolder, line: 
 
 
 def _copied(db: Database, home: Home, made: PrintFile, target: Entry, report: Report, cancelled: Cancelled) -> str:
-    """The print file made beside the catalogue, then copied to its place and verified; gives its SHA-256."""
+    """The print file made beside the catalogue, then copied to its place and verified; returns its SHA-256."""
     recipe = from_json(made.recipe)
     with tempfile.TemporaryDirectory(dir=home.folder, prefix="print-") as folder:
         file = render(sound_master(db, recipe), recipe, Path(folder, "print.tif"),

@@ -98,7 +98,7 @@ def lines_to_print(db: Database, number: str, line_id: int | None = None) -> lis
 
 
 def chosen_lines(db: Database, line_ids: Sequence[int]) -> list[Line]:
-    """Lines to print, by their ids. Raises NotFound where one is gone, Refused where one was cancelled."""
+    """Lines to print, by their ids. Raises NotFound if one is gone, Refused if one was cancelled."""
     chosen: list[Line] = []
     for line_id in line_ids:
         line = required(orders.line(db, line_id), f"Order line {line_id} no longer exists.")
@@ -107,8 +107,7 @@ def chosen_lines(db: Database, line_ids: Sequence[int]) -> list[Line]:
 
 
 def read_profile(path: Path) -> bytes:
-    """The bytes of an ICC profile to convert to. Raises Refused where it is none, CatalogueError where it cannot be
-    read."""
+    """The bytes of an ICC profile to convert to. Raises Refused if it is none, CatalogueError if it cannot be read."""
     from catalogue.print_files.conversion import profile_space
 
     try:
@@ -156,8 +155,8 @@ def _cautions(recipe: Recipe, layout: Layout, scan: Scan, least_ppi: int) -> Ite
 
 
 def print_folder(db: Database, home: Home, folder: Path | None) -> Path:
-    """Where print files go: as said, else as the settings say. Raises Refused where it lies in a store, or nothing is
-    said; CatalogueError where it is not there."""
+    """Where print files go: as said, else as the settings say. Raises Refused if it is in a store, or nothing is
+    said; CatalogueError if it is not there."""
     typed = str(folder or home.settings.print_folder)
     if not typed:
         raise Refused("No folder for print files is set.",
@@ -172,10 +171,10 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
                cancelled: Cancelled = never_cancelled) -> PrintMade:
     """Make one planned print file in ``folder``, record it, and compare it with last time's.
 
-    A file of the same bytes that stands there already is confirmed.
+    A file of the same bytes that is there already is confirmed.
 
-    Raises Damaged: the master fails its digest, which becomes a finding. Refused: another file stands there, or the
-    master is of a kind that cannot be printed. CatalogueError: a disk failed. Stopped: ``cancelled()`` said so.
+    Raises Damaged: the master fails its digest, which becomes a finding. Refused: another file is there, or the master
+    is of a kind that cannot be printed. CatalogueError: a disk failed. Stopped: ``cancelled()`` said so.
     """
     target = folder / plan.name
     if target.exists() and (there := recipe_in(target)) != (plan.recipe, versions_of(plan.recipe)):
@@ -212,7 +211,7 @@ def make_prints(db: Database, home: Home, lines: Sequence[Line], chosen: Mapping
     """Plan and make the print files of some lines, one after the other; a line that fails keeps none of the others.
 
     Raises: as :func:`make_print` where there is one line alone; Stopped. A folder that is another one meanwhile, since
-    its disk was pulled, is told as such, and nothing is written into what stands in its place.
+    its disk was pulled, is told as such, and nothing is written into what is in its place.
     """
     folder_id = identity(folder)
     made: list[PrintMade] = []

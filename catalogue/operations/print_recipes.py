@@ -65,8 +65,7 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
                    cancelled: Cancelled = never_cancelled) -> RecipeProposal:
     """Find the recipe by which a print file came from a master of its piece. Changes nothing.
 
-    Raises Refused where no recipe makes such a file; CatalogueError where file or master cannot be reached; Damaged;
-    Stopped.
+    Raises Refused if no recipe makes such a file; CatalogueError if file or master cannot be reached; Damaged; Stopped.
     """
     if scan.role == "master":
         raise Refused(IS_A_MASTER, hint="If it is a print file, correct that first: catalogue scan set.")
@@ -115,8 +114,8 @@ def _likeliest(laid: Sequence[tuple[Placement, Scan, ReducedPicture]]) -> tuple[
 
 
 def _matrix(home: Home, master: Scan, scan: Scan) -> NDArray[np.float64] | None:
-    """Places on the master to places on the print file, full pixels, as features or, for soft work, the pixels of both
-    previews say; None where they say nothing."""
+    """Places on the master to places on the print file, full pixels, as features or, for soft work, the pixels of
+    both previews say; None if they say nothing."""
     try:
         ours, theirs = (feature_cache.features(home, side.sha256) for side in (master, scan))
         fit = confirmation.fit_features(ours, theirs) or direct.align(feature_cache.preview(home, master.sha256),

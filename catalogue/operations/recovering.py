@@ -30,7 +30,7 @@ def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None =
                       report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> RebuiltCatalogue:
     """Make the catalogue again from stores, and take in what was stated: from the journal, else from tables.
 
-    ``ledger`` is the folder of the tables, which are then read in any case; else they lie beside the catalogue.
+    ``ledger`` is the folder of the tables, which are then read in any case; else they are beside the catalogue.
     """
     rebuilt = rebuild.rebuild(home, [folder.absolute() for folder in folders], report=report, cancelled=cancelled)
     stated = bool(rebuilt.put_back.statements) and not rebuilt.put_back.doubts
@@ -40,7 +40,7 @@ def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None =
 
 
 def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
-    """Orders last, for they name pieces and their numbers count in editions."""
+    """Orders last, because they name pieces and their numbers count in editions."""
     rows = {}
     with closing(open_database(home.database)) as db:
         for kind in ORDER:

@@ -65,7 +65,7 @@ def add_store(db: Database, home: Home, name: str, folder: Path, kind: str, *, c
 
 
 def move_store(db: Database, home: Home, name: str, folder: Path) -> StoreMoved:
-    """Say that a store lies at ``folder`` now; it is no longer told to be offline. Copies are counted anew.
+    """Say that a store is at ``folder`` now; it is no longer told to be offline. Copies are counted again.
 
     Raises Refused, NotFound.
     """
@@ -87,15 +87,15 @@ def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
 
 
 def unread_files(db: Database, store: Store, root: Path | None, holding: Holding) -> int:
-    """How many files of a store, which holds ``holding``, count as no copies until they are read at ``root``, where it
-    lies now: for it lies on another disk than when they were read."""
+    """How many files of a store, which holds ``holding``, count as no copies until they are read at ``root``, where
+    it is now: for it is on a different disk from when they were read."""
     if root is None:
         return 0
     return holding.unread if locating.is_same_disk(db, store, root) else holding.files
 
 
 def stand_in(store: Store, root: Path | None) -> str:
-    """What to do about what is there in an offline store's place; "" where nothing is, or the store is at ``root``."""
+    """What to do about what is there in an offline store's place; "" if nothing is, or the store is at ``root``."""
     return locating.stand_in_advice(store) if root is None else ""
 
 

@@ -40,7 +40,7 @@ def rebuild_search_indexes(db: Database) -> None:
 
 def back_up_once_a_day(db: Database, home: Home, *, report: Report = ignore_progress,
                        cancelled: Cancelled = never_cancelled) -> str:
-    """Back the catalogue up unless today has a backup, or the work is to stop; gives why there is none, or "".
+    """Back the catalogue up unless today has a backup, or the work is to stop; returns why there is none, or "".
 
     A backup that fails must not hide what was done before it: that is on record, and its result is still to be told.
     """

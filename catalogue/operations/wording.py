@@ -32,7 +32,7 @@ def numbers_to_issue(proposal: "Proposal") -> str:
 
 
 def kind_counts(kinds: Mapping[str, int]) -> str:
-    """``2 × truncated, 1 × missing``: most first, kinds that do not occur left out."""
+    """``2 × truncated, 1 × missing``: most frequent first, kinds that do not occur left out."""
     return ", ".join(f"{number(count)} × {kind}"
                      for kind, count in sorted(kinds.items(), key=lambda pair: (-pair[1], pair[0])) if count)
 
@@ -43,7 +43,7 @@ def masters_lacking(lacking: Mapping[str, int]) -> list[str]:
 
 
 def summarize_sums(sums: "OrderSums") -> list[str]:
-    """What all lines of a list amount to, and what of them is not counted; nothing where there are none."""
+    """What all lines of a list amount to, and what of them is not counted; nothing if there are none."""
     if not sums.lines and not sums.cancelled:
         return []
     amounts = ", ".join(show_amount(total.amount, total.currency) for total in sums.money) or "no prices"

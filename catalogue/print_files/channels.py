@@ -19,8 +19,8 @@ LABS = ("CIELAB", "ICCLAB")
 class Channels:
     """How samples become channels: always of full range, white paper under what is transparent.
 
-    ``space`` is one of ``SPACES``; Lab's signed axes are shifted to begin at nought. ``cautions`` is what a person
-    should know of what was left out.
+    ``space`` is one of ``SPACES``; Lab's signed axes are shifted to begin at zero. ``cautions`` is what a person should
+    know of what was left out.
     """
 
     space: str

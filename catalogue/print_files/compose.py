@@ -31,7 +31,7 @@ class Colours:
 
 
 def level_colour(levels: tuple[int, ...], space: str, bits: int) -> Pixels:
-    """Levels of 0–255 as channels. Lab's axes begin at nought: 128 is neutral."""
+    """Levels of 0–255 as channels. Lab's axes begin at zero: 128 is neutral."""
     wide = np.array([257] * len(levels))
     if space in LABS and bits == 16:
         wide[0 if space == "ICCLAB" else 1 :] = 256

@@ -40,7 +40,7 @@ def converter(space: str, bits: int, icc: bytes, to: bytes, intent: str, black_p
               ) -> Callable[[Pixels], Pixels]:
     """What takes channels of a master (see ``channels``) to those of the profile ``to``.
 
-    Raises Refused where either profile is missing, of the wrong kind, or refused by littleCMS.
+    Raises Refused if either profile is missing, of the wrong kind, or refused by littleCMS.
     """
     target = next(name for kind, name in SPACES.values() if kind == profile_space(to))
     if space in LABS:

@@ -72,7 +72,7 @@ class Layout:
 def layout_of(recipe: Recipe, width: int, height: int) -> Layout:
     """The layout for a master that is ``width`` × ``height`` pixels as shown.
 
-    Raises Refused where the crop reaches beyond the master, or nothing is left to print.
+    Raises Refused if the crop reaches beyond the master, or nothing is left to print.
     """
     def px(mm: float) -> int:
         return pixels_for(mm, recipe.ppi)

@@ -31,9 +31,9 @@ class OpenPicture:
 @contextmanager
 def opened_picture(path: Path, *, digested: bool = True) -> Iterator[OpenPicture]:
     """Open a picture file; both of its handles are of one file, which must stay what it is until ``finish``, which
-    gives "" where it is not ``digested``.
+    gives "" if it is not ``digested``.
 
-    Raises CatalogueError where it cannot be opened or is no picture; ``finish`` raises Damaged or CatalogueError.
+    Raises CatalogueError if it cannot be opened or is no picture; ``finish`` raises Damaged or CatalogueError.
     """
     try:
         with (open(path, "rb", opener=open_without_waiting) as file,

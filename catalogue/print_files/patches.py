@@ -42,7 +42,7 @@ class ReducedPicture:
 
 def reduced_picture(path: Path, sha256: str, long_side: int, *, report: Report = ignore_progress,
                     cancelled: Cancelled = never_cancelled) -> ReducedPicture:
-    """A picture read through and reduced. Raises Damaged where its bytes are not those of ``sha256``, and as
+    """A picture read through and reduced. Raises Damaged if its bytes are not those of ``sha256``, and as
     :func:`catalogue.print_files.master.opened_picture`; Refused for kinds that are not printed from; Stopped."""
     with opened_picture(path) as picture:
         samples, about, channels = picture.source.samples, picture.source.picture, channels_of(picture.source)
@@ -58,7 +58,7 @@ def reduced_picture(path: Path, sha256: str, long_side: int, *, report: Report =
 
 def patches_of_file(path: Path, sha256: str, *, report: Report = ignore_progress,
                     cancelled: Cancelled = never_cancelled) -> Patches | None:
-    """Of a print file that still lies there, as shown; None where it is gone, is another by now, or has no known
+    """Of a print file that still lies there, as shown; None if it is gone, is another by now, or has no known
     colours."""
     try:
         picture = reduced_picture(path, sha256, LONG_SIDE, report=report, cancelled=cancelled)
@@ -92,7 +92,7 @@ def _patches(means: NDArray[np.uint16], size: tuple[int, int], space: str, bits:
 
 def _means(bands: Iterable[NDArray[np.uint16]], size: tuple[int, int], long_side: int, note: str, report: Report,
            cancelled: Cancelled) -> NDArray[np.uint16] | None:
-    """The bands reduced, to the nearest level; None where there are none. Raises Stopped."""
+    """The bands reduced, to the nearest level; None if there are none. Raises Stopped."""
     reducer: Reducer | None = None
     for band in bands:
         if cancelled():

@@ -60,7 +60,7 @@ def quarter_turns(matrix: Doubles) -> int | None:
 
 def find_placement(master: Light, master_size: tuple[int, int], printed: Light, printed_size: tuple[int, int],
                    matrix: Doubles) -> Placement | None:
-    """Where the master lies on the print file; None where it is turned askew or does not agree.
+    """Where the master lies on the print file; None if it is turned askew or does not agree.
 
     ``matrix`` (2×3) takes places on the master to places on the print file, both full, to a few reduced pixels.
     """

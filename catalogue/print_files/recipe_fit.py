@@ -41,7 +41,7 @@ def fit_recipe(placement: Placement, printed: Light, colours: NDArray[np.uint8],
     """The recipe by which a print file of ``size`` pixels came from its master.
 
     ``printed``: its lightness, 0–255, reduced; ``colours``: levels of all channels at the same size. ``plain`` holds
-    what is known already: master, bits, profile. Raises Refused where no recipe makes such a file.
+    what is known already: master, bits, profile. Raises Refused if no recipe makes such a file.
     """
     precision = max(1.0, size[0] / printed.shape[1])
     margin, bleed, beyond = _marks(printed, size, ppi)
@@ -78,7 +78,7 @@ def fit_recipe(placement: Placement, printed: Light, colours: NDArray[np.uint8],
 
 
 def plain_length(pixels: float, ppi: int, tolerance: float) -> float:
-    """The plainest length in mm within ``tolerance`` pixels; nought for less than that."""
+    """The plainest length in mm within ``tolerance`` pixels; zero for less than that."""
     if pixels <= tolerance:
         return 0.0
     exact = pixels * MM_PER_INCH / ppi

@@ -92,7 +92,7 @@ def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", 
 
     Raises:
         Damaged: the master's bytes are not those the recipe names, or it cannot be read whole. Refused: the recipe
-            cannot be made from it, or another file stands at ``target``. CatalogueError: a disk failed or is full.
+            cannot be made from it, or another file is at ``target``. CatalogueError: a disk failed or is full.
         Stopped: ``cancelled()`` said so.
     """
     versions = versions_of(recipe)
@@ -123,8 +123,8 @@ def opened_sheet(master: Path, recipe: Recipe, scratch: Path, *, profile: bytes 
                  cancelled: Cancelled = never_cancelled) -> Iterator[Sheet]:
     """The print file as rows, for whoever writes or compares them; on leaving, the master's digest is compared.
 
-    A temporary file is made in the folder of ``scratch`` where rows are needed in another order than they come.
-    Raises as :func:`render`.
+    A temporary file is made in the folder of ``scratch`` where rows are needed in an order other than the one they come
+    in. Raises as :func:`render`.
     """
     if hashlib.sha256(profile).hexdigest() != recipe.profile_sha256 and (profile or recipe.profile_sha256):
         raise Refused("The profile is not the one that the recipe names.",
@@ -237,7 +237,7 @@ def digests_of(path: Path, written: Written | None = None, *, report: Report = i
     """SHA-256 of a picture file's bytes and the digest of its pixels, in one pass.
 
     Of a file as it was ``written`` the former is known, if it holds that head, then its pixels, and no more: the caller
-    compares the pixels. "" where it does not. Raises as :func:`render`.
+    compares the pixels. "" if it does not. Raises as :func:`render`.
     """
     with opened_picture(path, digested=written is None) as picture:
         samples, view = picture.source.samples, Rendering(picture.source)

@@ -30,7 +30,7 @@ SINE_TERMS = 13             # of the Taylor series; on 0 to π/2 the rest is bel
 
 
 def sin_pi(x: Doubles) -> Doubles:
-    """sin(πx) by additions and multiplications alone, for libraries' sines differ in their last bit. Nought for whole
+    """sin(πx) by additions and multiplications alone, for libraries' sines differ in their last bit. Zero for whole
     numbers, within 2e-16 elsewhere."""
     whole = np.rint(x)
     turn = (x - whole) * pi     # within ±π/2
@@ -67,7 +67,7 @@ KERNELS: dict[str, tuple[Callable[[Doubles], Doubles], float]] = {     # the fun
 @dataclass(frozen=True, slots=True)
 class Taps:
     """Along one side: output j is the sum over k of ``weights[k, j]`` × input ``first[j] + k``. Inputs outside the
-    picture have the weight nought."""
+    picture have the weight zero."""
 
     first: NDArray[np.int64]
     weights: Floats             # taps × outputs

@@ -23,7 +23,7 @@ MOST_APART = 1          # levels of 65535 from littleCMS, on the colours tried
 
 
 def shaper(source: bytes, to: bytes, exact: Callable[[Pixels], Pixels]) -> Callable[[Pixels], Pixels] | None:
-    """What takes rows × width × 3 from one profile to the other as ``exact`` does, to a level; None where one of them
+    """What takes rows × width × 3 from one profile to the other as ``exact`` does, to a level; None if one of them
     is none of a matrix and curves, or the tables depart from ``exact``."""
     if not (is_matrix(source) and is_matrix(to)):
         return None

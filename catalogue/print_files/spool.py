@@ -1,7 +1,7 @@
 """A picture's rows in any order, also turned, from rows that come once from the top down.
 
-What must be had in another order than it comes goes through an unnamed temporary file beside the target: memory holds
-a band or a strip of columns, and a program that is killed leaves nothing.
+Rows needed in an order other than the one they come in go through an unnamed temporary file beside the target: memory
+holds a band or a strip of columns, and a program that is killed leaves nothing.
 """
 
 import os

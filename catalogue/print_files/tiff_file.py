@@ -86,8 +86,8 @@ class Written:
 def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Written | None:
     """Write rows in strips, little-endian. Nothing in it depends on the time or the machine's name.
 
-    Gives what was written; None for a compressed file, whose digest is had by reading it. Raises ``OSError``, and what
-    ``bands`` raises.
+    Returns what was written; None for a compressed file, whose digest is had by reading it. Raises ``OSError``, and
+    what ``bands`` raises.
     """
     if form.compression == "none":
         return _write_rows(path, _head(form, xmp), made_ahead(bands), form)
@@ -157,7 +157,7 @@ def _encoded(strips: Iterator[Rows], compression: str) -> Iterator[bytes]:
 
 
 def recipe_in(path: Path) -> tuple[Recipe, str] | None:
-    """The recipe that a print file carries, and what it was made with; None where it carries none that can be read."""
+    """The recipe that a print file carries, and what it was made with; None if it carries none that can be read."""
     try:
         with tifffile.TiffFile(path) as file:
             xmp = file.pages[0].tags.get(XMP_TAG)

@@ -24,7 +24,7 @@ class Frame:
 def refuse_contradiction(
     data: bytes, compression: int, width: int, height: int, bits: int, subsampling: tuple[int, int] | None
 ) -> None:
-    """Raise ValueError where a segment of ``width`` × ``height`` pixels contradicts the file around it.
+    """Raise ValueError if a segment of ``width`` × ``height`` pixels contradicts the file around it.
 
     A JPEG 2000 codestream is decoded at the size it states itself (ISO/IEC 15444-1, A.5.1, SIZ). A JPEG must have the
     file's bits a sample, and the chroma subsampling of tag 530 where there is one (TIFF Technical Note 2): a decoder

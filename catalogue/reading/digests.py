@@ -66,7 +66,7 @@ def fetch_ahead(fd: int, offset: int) -> None:
 
 def hash_open_file(fd: int, hashes: Iterable[Any], after_block: Callable[[int], None], *,
                    read: Callable[[int, memoryview, int], int] = read_block) -> int:
-    """Feed every byte of an open file, from its start, to ``hashes`` (as hashlib's); gives its length.
+    """Feed every byte of an open file, from its start, to ``hashes`` (as hashlib's); returns its length.
 
     ``after_block`` is called with the size of each block and raises to stop. Raises what ``read`` raises.
     """

@@ -61,7 +61,7 @@ class Block:
 
     @property
     def resolution(self) -> tuple[float, float] | None:
-        """Pixels per inch across and down; ``None`` where a number or the unit is missing, or the unit is "none".
+        """Pixels per inch across and down; ``None`` if a number or the unit is missing, or the unit is "none".
 
         CIPA DC-008 4.6.4 has inches for a missing unit; files without it carry whatever their program began with.
         """

@@ -102,7 +102,7 @@ class Image:
 
 
 def image_of(structure: Structure, ifd: Ifd) -> Image | None:
-    """The image a directory describes, or ``None`` where it has no size."""
+    """The image a directory describes, or ``None`` if it has no size."""
     width, height = structure.number(ifd, 256, 0), structure.number(ifd, 257, 0)
     if width <= 0 or height <= 0:
         return None

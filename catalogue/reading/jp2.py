@@ -120,7 +120,7 @@ def _take(jp2_boxes: Boxes, kind: bytes, body: bytes) -> None:
 
 
 def sizes_of(head: bytes) -> Sizes | None:
-    """From a codestream's main header; ``None`` where it makes no sense."""
+    """From a codestream's main header; ``None`` if it makes no sense."""
     if not head.startswith(CODESTREAM) or len(head) < 42:
         return None
     right, bottom, left, top, across, down = struct.unpack_from(">6I", head, 8)

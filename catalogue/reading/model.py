@@ -157,8 +157,8 @@ class Note:
 class Reading:
     """Everything reading one file can tell. A damaged file gives a partial one with its faults.
 
-    ``preview`` is a WebP picture in sRGB, long side at most 1024 px, orientation applied; ``None`` where
-    nothing could be decoded.
+    ``preview`` is a WebP picture in sRGB, long side at most 1024 px, orientation applied; ``None`` if nothing could be
+    decoded.
     """
 
     path: str

@@ -63,7 +63,7 @@ class Chunks:
     faults: list[FaultFound] = field(default_factory=list)
 
     def first(self, kind: bytes) -> bytes:
-        """The first chunk of a kind, empty where there is none."""
+        """The first chunk of a kind, empty if there is none."""
         return self.bodies.get(kind, [b""])[0]
 
 
@@ -133,7 +133,7 @@ def _name(kind: bytes) -> str:
 
 
 class PngRows:
-    """The rows of one PNG, from the top down; zeros from where they cannot be had."""
+    """The rows of one PNG, from the top down; zeros from where they cannot be decoded."""
 
     def __init__(self, fd: int, header: Header, chunks: Chunks, limits: Limits, deadline: Deadline) -> None:
         self.fd, self.header, self.chunks, self.limits, self.deadline = fd, header, chunks, limits, deadline

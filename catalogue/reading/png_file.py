@@ -144,7 +144,7 @@ def _texts(chunks: Chunks, limits: Limits) -> Iterator[tuple[bytes, bytes]]:
 
 
 def _inflated(packed: bytes, limits: Limits) -> bytes:
-    """A compressed text or profile; empty where it does not inflate, cut at ``Limits.metadata_bytes``."""
+    """A compressed text or profile; empty if it does not inflate, cut at ``Limits.metadata_bytes``."""
     try:
         return zlib.decompressobj().decompress(packed, limits.metadata_bytes)
     except zlib.error:

@@ -40,7 +40,7 @@ def _phash(small: NDArray[np.uint8]) -> str:
     """Which of the 8×8 lowest frequencies (DCT-II, not normalised) of 32×32 px exceed their median, in hex.
 
     imagehash would load all of SciPy for this transform. Rounded, so that frequencies of plain and even patterns, which
-    are nought, stay so.
+    are zero, stay so.
     """
     lowest = np.round(4 * _COSINES @ small @ _COSINES.T, 6)
     return str(imagehash.ImageHash(lowest > np.median(lowest)))

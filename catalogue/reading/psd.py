@@ -60,7 +60,7 @@ class Composite:
         return np.dtype({16: np.uint16, 32: np.float32}.get(self.depth, np.uint8))
 
     def bands(self, limits: Limits, deadline: Deadline) -> Iterator[Rows]:
-        """Rows × width × channels from the top down; rows that cannot be had are zero."""
+        """Rows × width × channels from the top down; rows that cannot be decoded are zero."""
         for start, stop in spans(self.height, rows_at_a_time(self.row_bytes * self.channels, limits.band_bytes)):
             deadline.check()
             planes = [self._plane(channel, start, stop) for channel in range(self.channels)]
@@ -98,7 +98,7 @@ class Composite:
             return b"\0" * wanted
 
     def faults(self) -> tuple[FaultFound, ...]:
-        """What could not be had."""
+        """What could not be decoded."""
         stated = ((self.cut, Fault.TRUNCATED, "the file ends before its picture does"),
                   (self.bad_rows > 0, Fault.DAMAGED, "rows of the picture cannot be unpacked"))
         return tuple(FaultFound(kind, detail, ANOTHER_COPY) for so, kind, detail in stated if so)

@@ -54,7 +54,7 @@ class Raster:
         return np.dtype(np.uint8) if kind == np.bool_ else kind.newbyteorder("=")
 
     def bands(self) -> Iterator[Rows]:
-        """Rows × width × samples, native byte order, from the top down; zeros where a segment could not be had.
+        """Rows × width × samples, native byte order, from the top down; zeros if a segment could not be decoded.
 
         A band is good until the next one is asked for.
 
@@ -227,7 +227,7 @@ class Raster:
         return part
 
     def _segment(self, index: int) -> Rows | None:
-        """One decoded segment, height × width × samples; ``None`` and a note where it cannot be had."""
+        """One decoded segment, height × width × samples; ``None`` and a note where it cannot be decoded."""
         self.deadline.check()
         image, trouble = self.image, self.trouble
         if index >= min(len(image.offsets), len(image.counts)):
@@ -280,7 +280,7 @@ class Raster:
         return part, refusal if len(rows) == wanted else error
 
     def _subsampling(self) -> tuple[int, int] | None:
-        """Tag 530; (1, 1) where the colours are no YCbCr; ``None`` where it is not stated."""
+        """Tag 530; (1, 1) where the colours are no YCbCr; ``None`` if it is not stated."""
         if self.image.photometric != YCBCR or self.image.planar:
             return (1, 1)
         stated = self.structure.numbers(self.image.ifd, 530)

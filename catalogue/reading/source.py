@@ -32,7 +32,7 @@ class Samples:
     channels: int
     dtype: np.dtype[Any]
     bands: Callable[[], Iterator[Rows]]
-    final_faults: Callable[[], tuple[FaultFound, ...]] = tuple  # asked after the bands: what could not be had
+    final_faults: Callable[[], tuple[FaultFound, ...]] = tuple  # asked after the bands: what could not be decoded
     any_decoded: Callable[[], bool] = lambda: True   # asked after the bands: whether any sample was decoded
     reduced: bool = False            # decoded at a fraction of its size: fit for a preview, not for a digest
 

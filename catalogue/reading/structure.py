@@ -86,7 +86,7 @@ class Structure:
         return self.read(min(tag.size, self.limits.metadata_bytes), tag.offset)
 
     def numbers(self, ifd: Ifd, code: int) -> NDArray[np.generic]:
-        """A tag's numbers (rationals as float64); empty where absent or not numeric."""
+        """A tag's numbers (rationals as float64); empty if absent or not numeric."""
         tag = ifd.tags.get(code)
         if tag is None:
             return np.zeros(0, np.int64)
@@ -107,7 +107,7 @@ class Structure:
         return int(first[0]) if len(first) else default
 
     def bytes_of(self, ifd: Ifd, code: int) -> bytes:
-        """A tag's raw bytes, empty where absent."""
+        """A tag's raw bytes, empty if absent."""
         tag = ifd.tags.get(code)
         return self.raw(tag) if tag else b""
 

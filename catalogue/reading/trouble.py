@@ -16,7 +16,7 @@ UNSUPPORTED = re.compile(
 
 @dataclass(slots=True)
 class Trouble:
-    """Segments that could not be had, gathered so that a thousand bad strips make one finding."""
+    """Segments that could not be decoded, gathered so that a thousand bad strips make one finding."""
 
     decoded: int = 0                   # segments of which at least a part was had
     missing: int = 0                   # not wholly inside the file

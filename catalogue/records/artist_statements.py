@@ -47,7 +47,7 @@ _IDS = """WITH RECURSIVE same (id) AS (VALUES (?1) UNION
 
 
 def terms_of(db: Database, artist_id: int) -> list[Terms]:
-    """An artist's terms, the earliest first; those of an artist joined into this one where there are no own."""
+    """An artist's terms, the earliest first; those of an artist merged into this one where there are no own."""
     rows = fetch(db, Terms, f"""{_IDS} SELECT * FROM artist_terms WHERE artist_id IN same
                                  ORDER BY artist_id <> ?1, artist_id, since""", [artist_id])
     return [terms for terms in rows if terms.artist_id == rows[0].artist_id]
@@ -75,11 +75,12 @@ def numbered_prints(db: Database, line_id: int) -> list[SoldPrint]:
 
 
 def issued(db: Database, artist_id: int) -> list[str]:
-    """Statements issued to an artist, and to those joined into them, as JSON in the order of issue."""
+    """Statements issued to an artist, and to those merged into them, as JSON in the order of issue."""
     return [str(row[0]) for row in db.execute(
         f"{_IDS} SELECT content FROM artist_statement WHERE artist_id IN same ORDER BY id", [artist_id])]
 
 
 def keep_issued(db: Database, statement: Mapping[str, object]) -> int:
-    """Keep a statement as issued: ``artist_id``, ``first``, ``last``, ``issued`` and its ``content``; gives its id."""
+    """Keep a statement as issued: ``artist_id``, ``first``, ``last``, ``issued`` and its ``content``; returns its
+    id."""
     return insert_row(db, "artist_statement", statement)

@@ -48,7 +48,7 @@ def copy_database(db: Database, target: Path) -> None:
 def make_one_file(db: Database) -> None:
     """Bring all of a catalogue into its one file, which then needs nothing beside it.
 
-    Raises :class:`CatalogueError` where that cannot be done.
+    Raises :class:`CatalogueError` if that cannot be done.
     """
     db.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
     try:

@@ -26,7 +26,7 @@ class ArtistItem:
 
 @dataclass(frozen=True, slots=True)
 class PieceItem:
-    """``sha256`` and ``file`` name the current master's picture and one place it lies in."""
+    """``sha256`` and ``file`` name the current master's picture and one place it is in."""
 
     id: int
     key: str

@@ -1,6 +1,6 @@
 """Buyers: one for every name on an order, however it is spelt; name, contact and notes as a person said.
 
-A buyer's key is a name as :func:`catalogue.records.folding.fold_name` gives it. What was said lies in ``buyer_stated``,
+A buyer's key is a name as :func:`catalogue.records.folding.fold_name` gives it. What was said is in ``buyer_stated``,
 also which other spellings lead to a buyer; ``order_buyer`` follows from it and from the orders by triggers.
 """
 
@@ -61,7 +61,7 @@ def matching(db: Database, words: str, limit: int = 20) -> list[Buyer]:
 
 
 def by_key(db: Database, key: str) -> Buyer | None:
-    """The buyer of that very key; None where no order and no statement knows one, or it is a spelling of another."""
+    """The buyer of that very key; None if no order and no statement knows one, or it is a spelling of another."""
     return fetch_one(db, Buyer, _BUYER.format(keys=f"SELECT key FROM ({_KEYS}) WHERE key = ?"), [key])
 
 
@@ -79,7 +79,7 @@ def spellings(db: Database, key: str) -> list[str]:
 
 
 def stated(db: Database, key: str) -> dict[str, object] | None:
-    """The row of what a person said of a spelling."""
+    """The row of what a person stated about a spelling."""
     row = db.execute("SELECT * FROM buyer_stated WHERE key = ?", [key]).fetchone()
     return None if row is None else dict(row)
 
@@ -95,5 +95,5 @@ def state(db: Database, key: str, values: Mapping[str, object]) -> None:
 
 
 def joined(db: Database, key: str) -> list[str]:
-    """Keys of the spellings that a person joined into a buyer."""
+    """Keys of the spellings that a person merged into a buyer."""
     return [str(row[0]) for row in db.execute("SELECT key FROM buyer_stated WHERE joined_into = ? ORDER BY key", [key])]

@@ -39,7 +39,7 @@ HELD = f"""(
 class Copies:
     """A scan's copies. ``stores`` and ``off_site`` count stores with a sound file, ``present`` files seen there.
 
-    ``stores`` is never more than there are true files. ``disks`` counts the devices that sound files lie on; two
+    ``stores`` is never more than there are true files. ``disks`` counts the devices that sound files are on; two
     partitions of one disk are one.
 
     ``checked_at`` is the latest check among sound files; ``path`` names one of its files, sound or not.
@@ -104,7 +104,7 @@ def of_masters(db: Database, scan_ids: Sequence[int] | None = None) -> list[Copi
 
 
 def of_scan(db: Database, scan_id: int) -> Copies:
-    """One scan's copies; zeros where no file holds it."""
+    """One scan's copies; zeros if no file holds it."""
     copies = fetch_one(db, Copies, f"""{_COPIES} FROM scan s JOIN {HELD} h ON h.scan_id = s.id
                                       WHERE s.id = ? GROUP BY s.id""", [scan_id])
     return copies or Copies(scan_id, "", 0, 0, 0, 0, None, "")

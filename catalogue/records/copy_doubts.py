@@ -1,4 +1,4 @@
-"""Why a file counts as no copy, in words. Apart from records.copies, which a start loads, for it reads files and
+"""Why a file counts as no copy, in words. Apart from records.copies, which a start loads, because it reads files and
 findings."""
 
 from catalogue.records import files, findings

@@ -117,7 +117,7 @@ def update_current(db: Database, piece_id: int) -> None:
 
 
 def caution(db: Database, piece_id: int) -> str:
-    """What a person should know of a current master they chose themselves; empty where there is nothing to say."""
+    """What a person should know of a current master they chose themselves; empty if there is nothing to say."""
     row = db.execute("SELECT current_scan_id, current_source FROM piece WHERE id = ?", [piece_id]).fetchone()
     if row is None or row[1] != "person" or row[0] is None:
         return ""

@@ -192,7 +192,7 @@ def former(path: Path) -> Path:
 def _keep_former(path: Path) -> None:
     """A verified copy of the catalogue before its schema changes; the one of the upgrade before goes.
 
-    Raises CatalogueError where it cannot be made: then nothing is changed. Call with the write lock held.
+    Raises CatalogueError if it cannot be made: then nothing is changed. Call with the write lock held.
     """
     from catalogue.records.backup import condition, copy_database
 

@@ -9,7 +9,7 @@ from catalogue.records.rows import Database, fetch
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Demand(NewLine):
-    """One way a piece was ordered, with how many prints by now. ``scan_id`` is the current master, None where none is
+    """One way a piece was ordered, with how many prints by now. ``scan_id`` is the current master, None if none is
     chosen."""
 
     artist: str

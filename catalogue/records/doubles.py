@@ -10,8 +10,8 @@ from catalogue.records.rows import Database, fetch
 @dataclass(frozen=True, slots=True)
 class DoubledFile:
     """One of two or more files of a store with the same bytes. ``sound``: its last look gave these bytes; ``artist``
-    and ``title`` are those of the scan's piece, "" where it has none; ``names``: how many names of this store lead
-    to it, more than one for a hard link; ``filed``: it lies where its piece lies."""
+    and ``title`` are those of the scan's piece, "" if it has none; ``names``: how many names of this store lead to
+    it, more than one for a hard link; ``filed``: it lies where its piece lies."""
 
     file_id: int
     scan_id: int

@@ -74,7 +74,7 @@ def add(db: Database, piece_id: int, size_limit: int, **facts: object) -> int:
 
 
 def change(db: Database, edition_id: int, **facts: object) -> None:
-    """Set what ``facts`` name, as :func:`add` does. Raises Refused where numbers already out forbid another N or fewer
+    """Set what ``facts`` name, as :func:`add` does. Raises Refused if numbers already out forbid another N or fewer
     proofs."""
     try:
         update_row(db, "edition", facts, {"id": edition_id})
@@ -84,7 +84,7 @@ def change(db: Database, edition_id: int, **facts: object) -> None:
 
 
 def by_id(db: Database, edition_id: int) -> Edition | None:
-    """The edition of that id; None where there is none."""
+    """The edition of that id; None if there is none."""
     return fetch_one(db, Edition, "SELECT * FROM edition WHERE id = ?", [edition_id])
 
 

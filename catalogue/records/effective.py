@@ -8,7 +8,7 @@ can forget it and undoing a statement needs no code of its own. A scan's role an
 2. the guess from path and tags (``scan_guess``): its artist and title name a piece, made if new,
 3. likeness: the one piece to which confirmed pairs tie it, else the one to which sure pairs do.
 
-A piece joined into another stands for that one, an artist likewise. A piece that no statement and no scan refers to
+A piece merged into another stands for that one, an artist likewise. A piece that no statement and no scan refers to
 goes, an artist without piece or statement too.
 """
 
@@ -40,7 +40,7 @@ class _Names(NamedTuple):
 def recompute(db: Database) -> None:
     """Bring artist, piece and scan rows in line with what was stated and derived. Within a transaction.
 
-    Raises Refused where a statement cannot hold beside another: two pieces of one artist under one title.
+    Raises Refused if a statement cannot hold beside another: two pieces of one artist under one title.
     """
     if not exists(db, "SELECT 1 FROM unsettled LIMIT 1"):
         return
@@ -64,7 +64,7 @@ def recompute(db: Database) -> None:
 
 
 def piece_meant(db: Database, artist: str, title: str) -> int | None:
-    """Id of the piece that a guess of these names means, also where a person has since given it other names; None where
+    """Id of the piece that a guess of these names means, also where a person has since given it other names; None if
     there is none yet."""
     return _piece_named(db, Recomputation(), _Names(artist, fold_name(artist), title, fold_name(title)))
 
@@ -159,9 +159,8 @@ def _recompute_by_likeness(db: Database, scan_id: int) -> None:
 
 def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
     """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
-    artist's piece of that title, else one that bore the title when it was joined into another. Of several the first: a
-    scan stays with it although a new piece gets its old name.
-    """
+    artist's piece of that title, else one that bore the title when it was merged into another. Of several the first:
+    a scan stays with it although a new piece gets its old name."""
     known = db.execute("""SELECT piece_id, known_artist, known_artist_key FROM piece_stated WHERE known_key = ?
                           ORDER BY known_artist_key <> ?, piece_id""",
                        [names.title_key, names.artist_key]).fetchall()
@@ -181,7 +180,7 @@ def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
 
 
 def _root_piece(db: Database, run: Recomputation, piece_id: int) -> int:
-    """The piece that one stands for after all joins, its row made if need be."""
+    """The piece that one stands for after all merges, its row made if need be."""
     root = stated_facts.root(db, "piece", piece_id)
     if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [root]):
         _recompute_piece(db, run, root)
@@ -253,7 +252,7 @@ def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
 
 
 def _names_of(db: Database, run: Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
-    """Artist and title of a piece of which a person has spoken."""
+    """Artist and title of a piece with stated facts."""
     if stated["artist_id"] is not None:
         artist_id = stated_facts.root(db, "artist", int(stated["artist_id"]))
         if not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):

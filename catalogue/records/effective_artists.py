@@ -14,8 +14,8 @@ from catalogue.records.stale_rows import mark_names_stale, mark_short_name_stale
 
 @dataclass(slots=True)
 class Recomputation:
-    """One settling: names already resolved, pieces joined into others by the title they bore, scans of likeness alone
-    that must wait for all others, artists to be removed at the end if no piece is theirs then."""
+    """One settling: names already resolved, pieces merged into others by the title they bore, scans of likeness
+    alone that must wait for all others, artists to be removed at the end if no piece is theirs then."""
 
     artists: dict[tuple[str, str], int] = field(default_factory=dict)
     joined: dict[str, list[stated_facts.Row]] | None = None
@@ -100,7 +100,7 @@ def recompute_artist(db: Database, run: Recomputation, artist_id: int) -> None:
     parts = dict(db.execute("""
         WITH RECURSIVE part (id) AS (SELECT ?1 UNION SELECT artist_id FROM artist_stated JOIN part ON joined_into = id)
         SELECT artist_id, known_key FROM artist_stated JOIN part ON artist_id = id""", [artist_id]).fetchall())
-    keys = {str(key) for key in parts.values()}  # with all joined into them
+    keys = {str(key) for key in parts.values()}  # with all merged into them
     keys |= {str(held[1])} if held else set()
     if stated and stated["joined_into"] is None:
         keys.add(write_stated_artist(db, artist_id, stated))
@@ -120,7 +120,7 @@ def recompute_artist(db: Database, run: Recomputation, artist_id: int) -> None:
 
 
 def write_stated_artist(db: Database, artist_id: int, stated: stated_facts.Row) -> str:
-    """The row of an artist of whom a person has spoken; gives its key."""
+    """The row of an artist with stated facts; returns its key."""
     name = stated["name"] if stated["name"] is not None else stated["known_name"]
     key = fold_name(name) or str(stated["known_key"])
     held = db.execute("SELECT key FROM artist WHERE id = ?", [artist_id]).fetchone()

@@ -11,7 +11,7 @@ from catalogue.records.stale_rows import mark_stale
 
 
 def add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str) -> int:
-    """A row for a piece of that id, with no facts but its name; gives the id."""
+    """A row for a piece of that id, with no facts but its name; returns the id."""
     db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)", [piece_id, artist_id, title, key])
     return piece_id
 
@@ -22,7 +22,7 @@ def title_of(stated: stated_facts.Row) -> str:
 
 
 def joined_of_title(db: Database, run: Recomputation, key: str) -> list[stated_facts.Row]:
-    """The stated rows of pieces that bore a title, folded, when they were joined into others, in order of id."""
+    """The stated rows of pieces that bore a title, folded, when they were merged into others, in order of id."""
     if run.joined is None:
         run.joined = {}
         for row in db.execute("SELECT * FROM piece_stated WHERE joined_into IS NOT NULL ORDER BY piece_id"):
@@ -43,10 +43,10 @@ def guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
 
 def free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row,
                     held: stated_facts.Row | None) -> int:
-    """Make way for a piece under its artist and title; gives the artist under whom it can be.
+    """Make way for a piece under its artist and title; returns the artist under whom it can be.
 
-    A merely guessed piece gives way: its scans then find the one that bears the title by statement. Between two of
-    which a person has spoken, the one whose artist is only guessed stays where it is.
+    A merely guessed piece gives way: its scans then find the one that bears the title by statement. Between two with
+    stated facts, the one whose artist is only guessed stays where it is.
     """
     other = fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?", [artist_id, key, piece_id])
     if other is None:
@@ -85,7 +85,7 @@ def mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stat
 
 
 def mark_joined_scans_stale(db: Database, piece_id: int) -> None:
-    """Look again at the scans guessed or filed under what was joined into a piece, that came back or goes."""
+    """Look again at the scans guessed or filed under what was merged into a piece, that came back or goes."""
     db.execute("""WITH RECURSIVE part (id, known_key, key) AS (
                       SELECT piece_id, known_key, folded(coalesce(title, known_title)) FROM piece_stated
                       WHERE piece_id = ?

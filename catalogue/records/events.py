@@ -29,7 +29,7 @@ class Event:
     sha256: str
     detail: str
     chain: str
-    change: str = ""    # row changes as records.statements packs them; empty where nothing was stated
+    change: str = ""    # row changes as records.statements packs them; empty if nothing was stated
 
     @property
     def facts(self) -> list[str]:
@@ -91,7 +91,7 @@ def last(db: Database) -> Event | None:
 
 
 def by_id(db: Database, event_id: int) -> Event | None:
-    """The event of that id; None where there is none."""
+    """The event of that id; None if there is none."""
     return fetch_one(db, Event, "SELECT * FROM event WHERE id = ?", [event_id])
 
 

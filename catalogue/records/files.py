@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from catalogue.records.paths import stored_mtime
 from catalogue.records.rows import Database, chunks, fetch, fetch_one, fetch_text, now
 
-UNREAD = "not read yet"  # ``File.failure`` of a file met with another size or time, or back after it was missing
+UNREAD = "not read yet"  # ``File.failure`` of a file found with another size or time, or back after it was missing
 NOT_READ_HERE = "not read on this disk"  # ``File.failure`` of a file that was read on the disk its store was on before
 
 
@@ -35,7 +35,7 @@ class File:
 
 @dataclass(frozen=True, slots=True)
 class Located:
-    """A file with the store it lies in, for showing and opening."""
+    """A file with the store it is in, for showing and opening."""
 
     id: int
     store_id: int
@@ -90,19 +90,19 @@ def missing_twin(db: Database, store_id: int, scan_id: int, but: str) -> File | 
 
 
 def by_path(db: Database, store_id: int, path: str) -> File | None:
-    """The file on record at a path of a store; None where there is none."""
+    """The file on record at a path of a store; None if there is none."""
     return fetch_one(db, File, "SELECT * FROM file WHERE store_id = ? AND path = ?", [store_id, path])
 
 
 def by_id(db: Database, file_id: int) -> File | None:
-    """The file of that id; None where there is none."""
+    """The file of that id; None if there is none."""
     return fetch_one(db, File, "SELECT * FROM file WHERE id = ?", [file_id])
 
 
 def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_id: int | None, *,
          verified: bool) -> int:
-    """Record the content of the file at ``path``; gives its id. ``verified``: its digest was taken now. If not, that
-    content was never checked there, whatever was before."""
+    """Record the content of the file at ``path``; returns its id. ``verified``: its digest was taken now. If not,
+    that content was never checked there, whatever was before."""
     moment = now()
     row = db.execute("""
         INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, read_at, checked_at)
@@ -117,14 +117,14 @@ def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_
 
 
 def sha256_of(db: Database, file_id: int) -> str:
-    """The digest of a file's last known content; "" where it has none."""
+    """The digest of a file's last known content; "" if it has none."""
     return fetch_text(db, "SELECT s.sha256 FROM file f JOIN scan s ON s.id = f.scan_id WHERE f.id = ?", [file_id])
 
 
 def note_failure(db: Database, file_id: int, failure: str, *, present: bool | None = None) -> None:
     """Note a look that did not give the file's known content, which stays; the next index run tries again.
 
-    ``present`` tells whether something stood there; None where that look does not say.
+    ``present`` tells whether something stood there; None if that look does not say.
     """
     db.execute("""UPDATE file SET failed_at = ?, failure = ?,
                   state = CASE ? WHEN 1 THEN 'present' WHEN 0 THEN 'missing' ELSE state END WHERE id = ?""",
@@ -132,7 +132,7 @@ def note_failure(db: Database, file_id: int, failure: str, *, present: bool | No
 
 
 def mark_missing(db: Database, file_ids: Iterable[int]) -> int:
-    """Gives how many of them were thought present until now."""
+    """Returns how many of them were thought present until now."""
     cursor = db.conn.executemany("UPDATE file SET state = 'missing' WHERE id = ? AND state <> 'missing'",
                                [(i,) for i in file_ids])
     return max(0, cursor.rowcount)
@@ -178,7 +178,7 @@ def of_scan(db: Database, scan_id: int) -> list[Located]:
 
 
 def present_files(db: Database, sha256: str) -> list[Located]:
-    """Where a scan lies now, as last seen, in stores in use; primary stores first."""
+    """Where a scan is now, as last seen, in stores in use; primary stores first."""
     return fetch(db, Located, f"""{_LOCATED} JOIN scan c ON c.id = f.scan_id
         WHERE c.sha256 = ? AND f.state = 'present' {_IN_USE}""", [sha256])
 
@@ -216,7 +216,7 @@ def with_hidden_signs(db: Database) -> list[Located]:
 
 
 def located(db: Database, file_id: int) -> Located | None:
-    """A file with its store; None where there is no such file."""
+    """A file with its store; None if there is no such file."""
     return fetch_one(db, Located, _LOCATED + " WHERE f.id = ?", [file_id])
 
 

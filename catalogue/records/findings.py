@@ -81,7 +81,7 @@ def record(db: Database, kind: str, detail: str, *, store_id: int | None = None,
 
 def resolve(db: Database, resolution: str, *, store_id: int | None = None, path: str | None = None,
             kinds: Sequence[str] = ()) -> int:
-    """Close open findings of one place, of some kinds or all; gives how many."""
+    """Close open findings of one place, of some kinds or all; returns how many."""
     where, values = _open(store_id, path, kinds)
     return db.execute(f"UPDATE finding SET resolved = ?, resolution = ? WHERE {where}",
                       [now(), resolution, *values]).rowcount
@@ -119,7 +119,7 @@ def note_accepted(db: Database, kind: str, store: str, path: str, sha256: str, r
 
 
 def by_id(db: Database, finding_id: int) -> Finding | None:
-    """The finding of that id, open or closed; None where there is none."""
+    """The finding of that id, open or closed; None if there is none."""
     return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ?", [finding_id])
 
 
@@ -154,14 +154,14 @@ def of_piece(db: Database, piece_id: int) -> list[Finding]:
 
 
 def seen_since(db: Database, store_id: int, moment: str) -> dict[str, int]:
-    """How many open findings of a store were met at ``moment`` or later, by kind."""
+    """How many open findings of a store were found at ``moment`` or later, by kind."""
     return {row[0]: int(row[1]) for row in db.execute(
         "SELECT kind, count(*) FROM finding WHERE resolved IS NULL AND store_id = ? AND last_seen >= ? GROUP BY kind",
         [store_id, moment])}
 
 
 def by_kind(db: Database) -> dict[str, int]:
-    """How many are open, by kind, most first."""
+    """How many are open, by kind, most frequent first."""
     return {row[0]: int(row[1]) for row in db.execute(
         "SELECT kind, count(*) FROM finding WHERE resolved IS NULL GROUP BY kind ORDER BY count(*) DESC, kind")}
 

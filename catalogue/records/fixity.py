@@ -79,7 +79,7 @@ def checkable(db: Database, store_id: int) -> int:
 
 
 def due_file(db: Database, file_id: int) -> Due | None:
-    """A file with the digest it is checked against; None where it has no scan."""
+    """A file with the digest it is checked against; None if it has no scan."""
     return fetch_one(db, Due, """SELECT f.*, s.sha256 FROM file f JOIN scan s ON s.id = f.scan_id
                                  WHERE f.id = ?""", [file_id])
 
@@ -218,6 +218,6 @@ def baggable(db: Database, *, artist_id: int | None = None, piece_id: int | None
 
 
 def drop_fileless_scan(db: Database, scan_id: int) -> int | None:
-    """Drop a scan that no file holds any more; gives the piece that loses it."""
+    """Drop a scan that no file holds any more; returns the piece that loses it."""
     return fetch_id(db, """DELETE FROM scan WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM file WHERE scan_id = ?1)
                            RETURNING piece_id""", [scan_id])

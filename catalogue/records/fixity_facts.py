@@ -15,15 +15,15 @@ _BAD = ", ".join(f"'{kind}'" for kind in DOUBTS)
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """Counts over the whole catalogue. Times are ISO 8601, "" where there is none."""
+    """Counts over the whole catalogue. Times are ISO 8601, "" if there is none."""
 
     stores: int
     off_site_stores: int
     masters: int
     in_two: int                # masters with sound files in at least two stores
     in_three: int
-    on_one_disk: int           # those in two stores whose sound files all lie on one device
-    crowded: int               # those in three stores whose sound files lie on fewer than three devices
+    on_one_disk: int           # those in two stores whose sound files all are on one device
+    crowded: int               # those in three stores whose sound files are on fewer than three devices
     off_site: int
     files: int
     without_digest: int

@@ -22,9 +22,9 @@ _PLAIN = re.compile(r"[a-z0-9 ]*")
 
 
 def fold_name(text: str) -> str:
-    """A name as compared: words in lower case, one space between them. Empty where nothing can be seen of it.
+    """A name as compared: words in lower case, one space between them. Empty if nothing can be seen of it.
 
-    A name of signs alone, such as ``!!!``, keeps its signs, for it would have no key otherwise.
+    A name of signs alone, such as ``!!!``, keeps its signs, because it would have no key otherwise.
     """
     return " ".join(words(text))
 

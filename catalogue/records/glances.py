@@ -34,7 +34,7 @@ class Glance(PieceItem):
 
 
 def glance(db: Database, piece_id: int) -> Glance | None:
-    """One piece for the panel under its picture; None where it has gone."""
+    """One piece for the panel under its picture; None if it has gone."""
     row = fetch_one(db, Glance, f"""
         SELECT {PIECE_COLUMNS}, p.width_mm, p.height_mm, m.id AS scan_id, m.width, m.height, m.bits, m.ppi_x, m.ppi_y,
                m.has_preview, (SELECT count(*) FROM order_line l WHERE l.piece_id = p.id) AS lines

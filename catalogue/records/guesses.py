@@ -12,7 +12,7 @@ from catalogue.records.scans import metadata_of
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """Artist, title, year, inventory number, role and series as guessed; empty where nothing suggests it. ``reason``:
+    """Artist, title, year, inventory number, role and series as guessed; empty if nothing suggests it. ``reason``:
     from what, a line for each of them (see ``records.provenance``)."""
 
     artist: str = ""
@@ -26,7 +26,7 @@ class Guess:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guessed(Guess):
-    """A scan with a guess on record and one file it lies in, present ones and primary stores first. ``upgraded``: 1
+    """A scan with a guess on record and one file it is in, present ones and primary stores first. ``upgraded``: 1
     where an older program left no word of where its values came from."""
 
     scan_id: int
@@ -44,7 +44,7 @@ class Guessed(Guess):
 class Located:
     """A scan by the names of its files, as guessing needs it: those present in a primary store, where there are any,
     each name once. ``group``: scans of one group show one piece, as a person confirmed. ``width`` and ``height`` in
-    pixels, None where nothing was decoded."""
+    pixels, None if nothing was decoded."""
 
     scan_id: int
     paths: tuple[str, ...]
@@ -64,7 +64,7 @@ _LISTED = """
 
 
 def of_scan(db: Database, scan_id: int) -> Guess | None:
-    """What is guessed of a scan; None where nothing is."""
+    """What is guessed of a scan; None if nothing is."""
     return fetch_one(db, Guess, """SELECT artist, title, year, number, role, reason, series FROM scan_guess
                                 WHERE scan_id = ?""", [scan_id])
 
@@ -95,7 +95,7 @@ def artists(db: Database) -> list[str]:
 
 
 def located(db: Database, *, near: Collection[int] | None = None) -> list[Located]:
-    """Every scan that has a file, or those that lie in the same folders as the scans ``near``, a level up included."""
+    """Every scan that has a file, or those that are in the same folders as the scans ``near``, a level up included."""
     paths: dict[int, list[str]] = {}
     ranks: dict[int, int] = {}
     for scan_id, path, rank in db.execute("""
@@ -120,7 +120,7 @@ def located(db: Database, *, near: Collection[int] | None = None) -> list[Locate
 
 
 def _around(path: str) -> str:
-    """The folder above a file's own: a piece's tiles and print files often lie in folders beside each other."""
+    """The folder above a file's own: a piece's tiles and print files often are in folders beside each other."""
     return "/".join(path.split("/")[:-2])
 
 

@@ -28,7 +28,7 @@ class Handover(NewHandover):
 
 
 def add(db: Database, handover: NewHandover) -> int:
-    """Record prints as handed over; gives its id. Call within a transaction."""
+    """Record prints as handed over; returns its id. Call within a transaction."""
     return insert_row(db, "handover", asdict(handover))
 
 

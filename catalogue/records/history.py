@@ -24,7 +24,7 @@ class Statement:
 
 
 def last_standing(db: Database) -> int | None:
-    """The newest statement that was not undone and undoes none; None where there is none."""
+    """The newest statement that was not undone and undoes none; None if there is none."""
     return next((s.id for s in statements(db, -1) if s.undone_by is None and s.undoes is None), None)
 
 
@@ -45,7 +45,7 @@ def statements(db: Database, limit: int = 30) -> list[Statement]:
 
 
 def _refilings_undone(rows: list[sqlite3.Row]) -> dict[int, int | None]:
-    """For each event that took a refiling back the one it took back; None where that lies before these rows."""
+    """For each event that took a refiling back the one it took back; None if that lies before these rows."""
     waiting: list[int] = []
     undone: dict[int, int | None] = {}
     for row in rows:

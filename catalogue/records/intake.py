@@ -69,7 +69,7 @@ def planned_target(db: Database, store_id: int, sha256: str) -> str | None:
 
 
 def end_killed_runs(db: Database) -> int:
-    """Runs of intake that were killed are ended as failed; gives how many."""
+    """Runs of intake that were killed are ended as failed; returns how many."""
     cursor = db.execute("UPDATE run SET ended = ?, outcome = 'failed' WHERE kind = 'intake' AND outcome = 'running'",
                       [now()])
     return int(cursor.rowcount)

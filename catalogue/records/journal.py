@@ -59,7 +59,7 @@ def line_of(entry: Entry) -> bytes:
 
 
 def entry_of(line: bytes) -> Entry:
-    """What a line says. Raises ValueError where it is not whole, or not what was written."""
+    """What a line says. Raises ValueError if it is not whole, or not what was written."""
     try:
         fields = json.loads(line)
         previous, after = str(fields.pop("previous")), int(fields.pop("after"))

@@ -138,7 +138,7 @@ def keep(db: Database, a_scan_id: int, b_scan_id: int, relation: str, sure: floa
 
 
 def by_id(db: Database, likeness_id: int) -> LikenessRow | None:
-    """The pair of that id; None where there is none."""
+    """The pair of that id; None if there is none."""
     return fetch_one(db, LikenessRow, _PAIR + " WHERE l.id = ?", [likeness_id])
 
 

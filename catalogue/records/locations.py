@@ -29,7 +29,7 @@ class StoreLocation:
 
 
 class SharedDevice(NamedTuple):
-    """Names of two stores that are lost together, and the server on which both lie; "" where it is one disk."""
+    """Names of two stores that are lost together, and the server on which both lie; "" if it is one disk."""
 
     first: str
     second: str
@@ -37,13 +37,13 @@ class SharedDevice(NamedTuple):
 
 
 def store_location(db: Database, store_id: int) -> StoreLocation | None:
-    """A store's device and inode as last noted; None where they never were."""
+    """A store's device and inode as last noted; None if they never were."""
     row = db.execute("SELECT filesystem, disks, inode FROM store_place WHERE store_id = ?", [store_id]).fetchone()
     return None if row is None else StoreLocation(_device(row[0], row[1]), int(row[2]))
 
 
 def note_store(db: Database, store_id: int, device: Device, inode: int) -> None:
-    """Note what a store's root is now, and anew which stores are lost together."""
+    """Note what a store's root is now, and again which stores are lost together."""
     before = store_location(db, store_id)
     if before is not None and before.device.filesystem == device.filesystem:
         if not device.disks:
@@ -77,20 +77,20 @@ def forget_file(db: Database, file_id: int) -> None:
 
 
 def inodes_of_store(db: Database, store_id: int) -> list[tuple[int, str, int | None]]:
-    """``(file id, path, inode)`` of every file of a store with known content; None where no inode was noted."""
+    """``(file id, path, inode)`` of every file of a store with known content; None if no inode was noted."""
     return [(int(row[0]), str(row[1]), row[2]) for row in db.execute("""
         SELECT f.id, f.path, p.inode FROM file f LEFT JOIN file_place p ON p.file_id = f.id
         WHERE f.store_id = ? AND f.scan_id IS NOT NULL""", [store_id])]
 
 
 def disks_in_use(db: Database) -> int:
-    """How many devices the stores in use lie on, as last seen; one never looked at is taken for one of its own."""
+    """How many devices the stores in use are on, as last seen; one never looked at is taken for one of its own."""
     return fetch_int(db, """SELECT count(DISTINCT coalesce(p.device, 'store ' || s.id)) FROM store s
                             LEFT JOIN store_place p ON p.store_id = s.id WHERE s.forgotten IS NULL""")
 
 
 def shared_disks(db: Database) -> list[SharedDevice]:
-    """Stores in use, two and two, whose roots lie on one disk or server, as last seen."""
+    """Stores in use, two and two, whose roots are on one disk or server, as last seen."""
     return [SharedDevice(str(row[0]), str(row[1]), server_name(str(row[2]).split("\n"))) for row in db.execute("""
         SELECT a.name, b.name, p.device FROM store_place p
         JOIN store_place q ON q.device = p.device AND q.store_id <> p.store_id

@@ -71,7 +71,7 @@ def numbered(numbers: str) -> str:
 def parse_numbers(text: str) -> tuple[list[Number], int | None]:
     """What ``"3-12, AP II"`` or ``"4/25"`` says: the numbers in order as written, and the N it states, if any.
 
-    Raises ValueError where it cannot be read, says one number twice, runs backwards, or is above ``MOST``.
+    Raises ValueError if it cannot be read, says one number twice, runs backwards, or is above ``MOST``.
     """
     parsed: list[Number] = []
     stated: int | None = None

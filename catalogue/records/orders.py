@@ -18,7 +18,7 @@ STATUS_SPELLINGS = {"canceled": "cancelled", "asked": "requested"}  # typed for 
 
 
 def known_status(text: str) -> str:
-    """A status by one of its spellings. Raises Refused where it is none."""
+    """A status by one of its spellings. Raises Refused if it is none."""
     status = STATUS_SPELLINGS.get(text, text)
     if status not in STATUSES:
         raise Refused(f"{text!r} is not a state of an order.", hint=f"Choose one of: {', '.join(STATUSES)}.")
@@ -42,8 +42,8 @@ class Order:
 class NewLine:
     """What an order line says, before it is recorded. Lengths in mm.
 
-    ``price`` is decimal text for the line, ``unit_price`` for one print, or empty where it was never said; where it is
-    not empty, ``price`` is ``quantity`` times it.
+    ``price`` is decimal text for the line, ``unit_price`` for one print, or empty if it was never said; where it is not
+    empty, ``price`` is ``quantity`` times it.
     """
 
     piece_id: int
@@ -134,7 +134,7 @@ def _written(packed: str) -> str:
 
 def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "requested", currency: str = "",
         notes: str = "") -> int:
-    """A new order; gives its id. Raises Refused where there is one of that number."""
+    """A new order; returns its id. Raises Refused if there is one of that number."""
     if find_by_number(db, number) is not None:
         raise AlreadyExists(f"There is already an order {number!r}.", hint="Use another number.")
     return save(db, number, placed, buyer=buyer, status=status, currency=currency, notes=notes)
@@ -142,16 +142,16 @@ def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str 
 
 def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "requested", currency: str = "",
          notes: str = "") -> int:
-    """The order of that number, made if new; gives its id."""
+    """The order of that number, made if new; returns its id."""
     return fetch_id(db, "SELECT id FROM orders WHERE number = ?", [number]) or insert_row(
         db, "orders", {"number": number, "placed": placed, "buyer": buyer, "status": status, "currency": currency,
                        "notes": notes})
 
 
 def add_line(db: Database, order_id: int, line: NewLine) -> int:
-    """Record one line; gives its id.
+    """Record one line; returns its id.
 
-    Raises Refused where the piece, the edition or the earlier line it names is on record no more, as when another seat
+    Raises Refused if the piece, the edition or the earlier line it names is on record no more, as when another seat
     merged the piece while the question was open.
     """
     try:
@@ -174,17 +174,17 @@ def by_number(db: Database, number: str) -> Order:
 
 
 def find_by_number(db: Database, number: str) -> Order | None:
-    """The order of exactly that number; None where there is none."""
+    """The order of exactly that number; None if there is none."""
     return fetch_one(db, Order, f"{_SELECT_ORDER} WHERE o.number = ?", [number])
 
 
 def by_id(db: Database, order_id: int) -> Order | None:
-    """The order of that id; None where there is none."""
+    """The order of that id; None if there is none."""
     return fetch_one(db, Order, f"{_SELECT_ORDER} WHERE o.id = ?", [order_id])
 
 
 def line(db: Database, line_id: int) -> Line | None:
-    """The order line of that id; None where there is none."""
+    """The order line of that id; None if there is none."""
     return next(iter(lines_where(db, " WHERE l.id = ?", [line_id])), None)
 
 
@@ -194,7 +194,7 @@ def get_line(db: Database, line_id: int) -> Line:
 
 
 def lines_by_number(db: Database, number: str, line_id: int | None = None) -> list[Line]:
-    """The lines of the order of that number, or one of them. Raises NotFound, where there is none too."""
+    """The lines of the order of that number, or one of them. Raises NotFound, also if it has no lines."""
     lines = [line for line in lines_of(db, by_number(db, number).id) if line_id in (None, line.id)]
     if not lines:
         raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")

@@ -26,7 +26,7 @@ class PieceChange:
 
 
 def by_id(db: Database, change_id: int) -> PieceChange | None:
-    """The older change of that id; None where there is none."""
+    """The older change of that id; None if there is none."""
     return fetch_one(db, PieceChange, "SELECT * FROM piece_change WHERE id = ?", [change_id])
 
 
@@ -45,7 +45,7 @@ def later(db: Database, change: PieceChange) -> list[PieceChange]:
 def undo(db: Database, change: PieceChange) -> None:
     """Put the pieces back as they were kept then; what was stated since stays.
 
-    Raises Refused where the artist of the piece is gone.
+    Raises Refused if the artist of the piece is gone.
     """
     before = json.loads(change.before)
     with transaction(db, f"undone: {change.kind} {change.detail}"):

@@ -114,7 +114,7 @@ def known_piece(db: Database, artist: str, title: str) -> int | None:
 
 
 def by_id(db: Database, piece_id: int) -> Piece | None:
-    """The piece of that id, with its artist; None where there is none."""
+    """The piece of that id, with its artist; None if there is none."""
     return fetch_one(db, Piece, _PIECE + " WHERE p.id = ?", [piece_id])
 
 
@@ -229,7 +229,7 @@ def joined_facts(keeping: Mapping[str, object], lost: Mapping[str, object], name
 
 
 def _referrers(db: Database) -> list[tuple[str, str]]:
-    """Every table and column that refers to a piece, but for scans, so that a table added later is not forgotten."""
+    """Every table and column that refers to a piece, except for scans, so that a table added later is not forgotten."""
     tables = [str(r[0]) for r in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name <> 'scan'"
                                             " ORDER BY name")]
     return [(table, str(key["from"])) for table in tables
@@ -266,7 +266,7 @@ def artists_matching(db: Database, words: str, limit: int = 20) -> list[Artist]:
 
 
 def artist_by_id(db: Database, artist_id: int) -> Artist | None:
-    """The artist of that id; None where there is none."""
+    """The artist of that id; None if there is none."""
     return fetch_one(db, Artist, "SELECT * FROM artist WHERE id = ?", [artist_id])
 
 

@@ -14,7 +14,7 @@ _COPY = re.compile(r"(?i)^copy of |[ _-]copy(?: ?\(?\d+\)?)?$")
 
 
 class HeldScan(NamedTuple):
-    """A file that holds a scan, and the scan's piece, None where it has none."""
+    """A file that holds a scan, and the scan's piece, None if it has none."""
 
     store_id: int
     path: str
@@ -57,8 +57,7 @@ def _folder(path: str) -> str:
 
 def path_rank(path: str, artist: str, title: str, *, filed: bool) -> tuple[bool, int, int, bool, int]:
     """Lower is better: a file that lies where its piece lies (``filed``), a path, and folders above all, that name
-    artist and title ("" where the scan has no piece), a name that is no copy's or `` (2)`` of another's, few folders.
-    """
+    artist and title ("" if the scan has no piece), a name that is no copy's or `` (2)`` of another's, few folders."""
     names = [fold_name(name) for name in (artist, title) if name]
     named, in_folders = (sum(name in fold_name(where) for name in names) for where in (path, _folder(path)))
     copied = numbered_twin(path) != path or bool(_COPY.search(PurePosixPath(path).stem))

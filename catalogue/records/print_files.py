@@ -57,7 +57,7 @@ def confirm_recipe(db: Database, confirmed: ConfirmedRecipe) -> None:
 
 
 def confirmed_recipe(db: Database, sha256: str) -> ConfirmedRecipe | None:
-    """The recipe a person confirmed of an old print file; None where nobody did."""
+    """The recipe a person confirmed of an old print file; None if nobody did."""
     return fetch_one(db, ConfirmedRecipe, "SELECT * FROM print_recipe WHERE sha256 = ?", [sha256])
 
 
@@ -69,7 +69,7 @@ def confirmed_of_piece(db: Database, piece_id: int) -> list[ConfirmedRecipe]:
 
 
 def in_store(db: Database, store_id: int) -> list[StoredPrintFile]:
-    """Print files on record that lie in a store, by path; none that is a master, a tile or a reference."""
+    """Print files on record that are in a store, by path; none that is a master, a tile or a reference."""
     return fetch(db, StoredPrintFile, """
         SELECT f.id AS file_id, s.id AS scan_id, f.path, f.size, f.mtime_ns, s.sha256, max(m.id) AS print_file_id,
                EXISTS (SELECT 1 FROM order_line l WHERE l.scan_sha256 = s.sha256) AS printed_from
@@ -79,12 +79,12 @@ def in_store(db: Database, store_id: int) -> list[StoredPrintFile]:
 
 
 def add(db: Database, file: PrintFile) -> int:
-    """Record a print file that is not on record; gives its id. Call within a transaction."""
+    """Record a print file that is not on record; returns its id. Call within a transaction."""
     return insert_row(db, "print_file", {name: value for name, value in asdict(file).items() if name != "id"})
 
 
 def by_id(db: Database, file_id: int) -> PrintFile | None:
-    """The print file of that id; None where there is none."""
+    """The print file of that id; None if there is none."""
     return fetch_one(db, PrintFile, "SELECT * FROM print_file WHERE id = ?", [file_id])
 
 
@@ -103,7 +103,7 @@ def profiles_named(db: Database) -> list[str]:
 
 def embedding(db: Database, profile_sha256: str) -> list[tuple[str, str]]:
     """Root and stored path of the files that should embed a profile: print files where they were put, newest first,
-    then what lies in stores."""
+    then what is in stores."""
     made = db.execute("""SELECT folder, name FROM print_file WHERE json_extract(recipe, '$.profile_sha256') = ?
                          ORDER BY id DESC""", [profile_sha256])
     stored = db.execute("""SELECT t.root, f.path FROM file f JOIN scan s ON s.id = f.scan_id

@@ -25,7 +25,7 @@ class PrintMove:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LivingPrint(PrintMove):
-    """The newest print of an edition's number, the order it was made for, and its last move, empty where none is."""
+    """The newest print of an edition's number, the order it was made for, and its last move, empty if none is."""
 
     artist: str
     title: str
@@ -42,7 +42,7 @@ class LivingPrint(PrintMove):
 
 
 def add(db: Database, move: PrintMove) -> int:
-    """Keep a move; gives its id. Call within a transaction."""
+    """Keep a move; returns its id. Call within a transaction."""
     return insert_row(db, "print_move", asdict(move))
 
 

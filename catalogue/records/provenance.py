@@ -16,7 +16,7 @@ TAGS = "the file's tags"
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """``source`` is ``stated``, ``read`` or ``guessed``; "" where there is no value."""
+    """``source`` is ``stated``, ``read`` or ``guessed``; "" if there is no value."""
 
     source: str = ""
     why: str = ""

@@ -41,18 +41,18 @@ def snapshot(db: Database, scan_ids: Iterable[int], rules: Sequence[str] | None 
 
 
 def save(db: Database, state: Snapshot) -> int:
-    """Keep what was remembered; gives the refiling's id."""
+    """Keep what was remembered; returns the refiling's id."""
     return insert_row(db, "refiling", {"at": now(), "before": json.dumps(state)})
 
 
 def rules_before_last(db: Database) -> list[str] | None:
-    """The place rules before the last refiling that still stands; None where they were not changed with it."""
+    """The place rules before the last refiling that still stands; None if they were not changed with it."""
     last = _last_standing(db)
     return None if last is None else last[1].get("rules")
 
 
 def undo_last(db: Database) -> int | None:
-    """Put the guesses of the last refiling back; gives of how many scans, None where there is none to take back."""
+    """Put the guesses of the last refiling back; returns of how many scans, None if there is none to take back."""
     last = _last_standing(db)
     if last is None:
         return None

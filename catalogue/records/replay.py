@@ -15,7 +15,7 @@ from catalogue.records.transactions import replaying, transaction
 
 Key = tuple[Any, ...]
 State = dict[str, dict[Key, Row]]
-JOINED = ("artist_stated", "piece_stated")  # tables of which one row may be joined into another; owners first
+JOINED = ("artist_stated", "piece_stated")  # tables of which one row may be merged into another; owners first
 _REFERRED = ("scan_stated", "piece_stated", "artist_stated")    # each refers to the next
 
 
@@ -148,7 +148,7 @@ def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
 
 
 def _refuse_if_changed(db: Database, change: Change) -> None:
-    """Raise Refused where a row is not as the change left it, or is of a table there is no more. Overlays are looked at
+    """Raise Refused if a row is not as the change left it, or is of a table there is no more. Overlays are looked at
     when they are put back."""
     table = next((t for t in statements.STATED_TABLES if t.name == change.table), None)
     if table is None:
@@ -175,7 +175,7 @@ def row_of(db: Database, change: Change) -> tuple[Row | None, str]:
 
 
 def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
-    """Undo one row's change; gives the row of an overlay that went, with its table."""
+    """Undo one row's change; returns the row of an overlay that went, with its table."""
     if change.table in OVERLAYS:
         try:
             gone = stated_facts.put_back(db, change.table, change.before, change.after)

@@ -55,7 +55,7 @@ def fetch_text(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any
 
 
 def insert_row(db: Database, table: str, row: Mapping[str, Any]) -> int:
-    """Insert a row by the names of its columns; gives its id, in a table that has one."""
+    """Insert a row by the names of its columns; returns its id, in a table that has one."""
     return db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
                       list(row.values())).lastrowid or 0
 

@@ -6,7 +6,7 @@ from catalogue.records.rows import Database, insert_row, now
 
 
 def start(db: Database, kind: str, store_id: int | None) -> int:
-    """Note that a run begins; gives its id."""
+    """Note that a run begins; returns its id."""
     return insert_row(db, "run", {"kind": kind, "store_id": store_id, "started": now()})
 
 

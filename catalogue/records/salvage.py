@@ -94,7 +94,7 @@ def _event_by_id(connection: sqlite3.Connection, event_id: int) -> Event | None:
 
 
 def readable_row(path: Path, table: str, row_id: int) -> Row | None:
-    """One row of a damaged catalogue; None where it cannot be read."""
+    """One row of a damaged catalogue; None if it cannot be read."""
     try:
         with closing(_opened(path)) as connection:
             row = connection.execute(f"SELECT * FROM {table} WHERE id = ?", [row_id]).fetchone()
@@ -167,7 +167,7 @@ def _insert_piece(db: Database, piece_id: int, artist_id: int, title: str, year:
         key = f"{key} {piece_id}"
     db.execute("INSERT INTO piece (id, artist_id, title, key, year) VALUES (?, ?, ?, ?, ?)",
                [piece_id, artist_id, title, key, year])
-    mark_stale(db, "piece", [piece_id])  # one joined into another since is none again
+    mark_stale(db, "piece", [piece_id])  # one merged into another since is none again
 
 
 def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], names: StatedNames) -> None:
@@ -179,7 +179,7 @@ def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], names:
     if exists(db, "SELECT 1 FROM artist WHERE key = ?", [key]):
         key = f"{key} {artist_id}"
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name, key])
-    mark_stale(db, "artist", [artist_id])  # one joined into another since goes again
+    mark_stale(db, "artist", [artist_id])  # one merged into another since goes again
 
 
 def _artist_named(db: Database, name: str) -> int:
@@ -191,7 +191,7 @@ def _artist_named(db: Database, name: str) -> int:
 
 
 def apply(db: Database, change: Change, *, final: bool = False) -> str:
-    """Make one logged change again; gives what stood in the way, in words, or nothing.
+    """Make one logged change again; returns what stood in the way, in words, or nothing.
 
     What is so already is left. A column that is neither as before nor as after the change was stated otherwise since:
     it stays, and is told; unless the change is ``final``: one that a migration logged, which says how all stands.

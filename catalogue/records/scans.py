@@ -46,12 +46,12 @@ COLUMNS = ", ".join(f"scan.{name}" for name in Scan.__dataclass_fields__)
 
 
 def by_digest(db: Database, sha256: str) -> Scan | None:
-    """The scan of that SHA-256; None where there is none."""
+    """The scan of that SHA-256; None if there is none."""
     return fetch_one(db, Scan, f"SELECT {COLUMNS} FROM scan WHERE sha256 = ?", [sha256])
 
 
 def by_id(db: Database, scan_id: int) -> Scan | None:
-    """The scan of that id; None where there is none."""
+    """The scan of that id; None if there is none."""
     return fetch_one(db, Scan, f"SELECT {COLUMNS} FROM scan WHERE id = ?", [scan_id])
 
 
@@ -84,7 +84,7 @@ def of_piece(db: Database, piece_id: int) -> list[Scan]:
 
 
 def save_reading(db: Database, reading: Reading) -> int:
-    """Record a reading's content; gives the scan's id. Role and piece are settled from guess and statements."""
+    """Record a reading's content; returns the scan's id. Role and piece are settled from guess and statements."""
     picture, meta = reading.picture, reading.metadata
     facts = {
         "pixel_digest": reading.pixel_digest, "format": reading.format, "title": meta.title, "creator": meta.creator,
@@ -127,7 +127,7 @@ def set_content_fault(db: Database, scan_id: int, fault: str) -> None:
 
 
 def content_fault(db: Database, scan_id: int) -> str:
-    """What is wrong with a scan's content, as a kind of finding; empty where it is sound."""
+    """What is wrong with a scan's content, as a kind of finding; empty if it is sound."""
     return fetch_text(db, "SELECT content_fault FROM scan WHERE id = ?", [scan_id])
 
 
@@ -181,7 +181,7 @@ def hashes(db: Database, scan_id: int) -> list[PictureHash]:
 
 
 def segments(db: Database, scan_id: int) -> list[SegmentDigest]:
-    """The digests of the file's stretches, in file order; empty where none were kept."""
+    """The digests of the file's stretches, in file order; empty if none were kept."""
     row = db.execute("SELECT packed FROM segment WHERE scan_id = ?", [scan_id]).fetchone()
     return [] if row is None else [
         SegmentDigest(offset, length, f"{digest:016x}", x, y, width, height)

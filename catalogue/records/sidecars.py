@@ -11,7 +11,7 @@ MISSING, DAMAGED, DIFFERS = KINDS = ("sidecar missing", "sidecar damaged", "side
 @dataclass(frozen=True, slots=True)
 class SeenSidecar:
     """One sidecar as just read. ``beside``: which of ``storage.sidecars.sidecar_names`` it has; ``fault``: why it
-    cannot be read, "" where it can."""
+    cannot be read, "" if it can."""
 
     beside: int
     sha256: str
@@ -22,7 +22,7 @@ class SeenSidecar:
 @dataclass(frozen=True, slots=True)
 class SidecarFault:
     """One thing wrong with a sidecar of a picture that is there. ``other``: the store that has it, or the newer one
-    (``mtime_ns``), "" where none is on record; ``fault`` as in :class:`SeenSidecar`."""
+    (``mtime_ns``), "" if none is on record; ``fault`` as in :class:`SeenSidecar`."""
 
     kind: str
     store_id: int
@@ -36,7 +36,7 @@ class SidecarFault:
 
 
 def note(db: Database, file_id: int, seen: Sequence[SeenSidecar]) -> None:
-    """Note what lies beside a file; what lay there before and does not any more is gone. Within a transaction."""
+    """Note what is beside a file; what lay there before and does not any more is gone. Within a transaction."""
     known = {int(row[0]) for row in db.execute("SELECT beside FROM sidecar WHERE file_id = ?", [file_id])}
     present = {sidecar.beside for sidecar in seen}
     for sidecar in seen:
@@ -58,7 +58,7 @@ def forget_gone(db: Database, file_id: int) -> None:
 
 
 def newest_elsewhere(db: Database, file_id: int) -> tuple[str, str] | None:
-    """Name and kind of the store that has the newest sound sidecar of a file's copies in other stores; None where none
+    """Name and kind of the store that has the newest sound sidecar of a file's copies in other stores; None if none
     is on record."""
     row = db.execute("""
         SELECT t.name, t.kind FROM file f JOIN file c ON c.scan_id = f.scan_id AND c.store_id <> f.store_id

@@ -19,7 +19,7 @@ def mark_short_name_stale(db: Database, key: str) -> None:
 
 def mark_names_stale(db: Database, artist_keys: set[str]) -> None:
     """These folded names may mean another artist now: have looked at again what is guessed by them, the pieces known
-    under them, and all guessed under a title of such a piece, which may be that one, or what it was joined into."""
+    under them, and all guessed under a title of such a piece, which may be that one, or what it was merged into."""
     marks, keys = ", ".join("?" * len(artist_keys)), list(artist_keys)
     db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key IN ({marks})
                    UNION SELECT 'scan', g.scan_id FROM piece_stated s JOIN scan_guess g ON g.title_key = s.known_key

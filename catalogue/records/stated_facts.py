@@ -1,4 +1,4 @@
-"""What a person said of artists, pieces, scans and pairs: the one place where it is written.
+"""What a person stated about artists, pieces, scans and pairs: the one place where it is written.
 
 Where each fact of an artist, a piece or a scan lives:
 
@@ -79,7 +79,7 @@ def state_new_piece(db: Database, piece_id: int, known: tuple[str, str, str, str
 
 
 def set_known_names(db: Database, piece_id: int, artist: str, title: str) -> None:
-    """Under which guessed names a piece of which a person has spoken is found; nothing for other pieces."""
+    """Under which guessed names a piece with stated facts is found; nothing for other pieces."""
     row = stated_row(db, "piece_stated", piece_id)
     if row is not None:
         _put(db, "piece_stated", row | {"known_artist": artist, "known_artist_key": fold_name(artist),
@@ -112,8 +112,8 @@ def put_back(db: Database, table: str, before: Row | None, after: Row | None) ->
     """Undo what a statement made of a row of one of ``TABLES``; ``before`` or ``after`` it there may have been none.
 
     A row says no more than its facts, so one that is not there and one that says nothing are the same, and what the
-    statement did not change stays. A row that it made goes again unless more was said in it since or a statement
-    refers to it; gives that row. What by name an artist or piece is known goes with the row.
+    statement did not change stays. A row that it made goes again unless more was said in it since or a statement refers
+    to it; returns that row. What by name an artist or piece is known goes with the row.
 
     Raises KeyError with the names of the facts that were changed since.
     """
@@ -139,7 +139,7 @@ def put_back(db: Database, table: str, before: Row | None, after: Row | None) ->
 
 
 def joined_in_a_circle(db: Database, table: str) -> int | None:
-    """A row of a table of artists or pieces that is, by way of others, joined into itself; None where none is."""
+    """A row of a table of artists or pieces that is, by way of others, merged into itself; None if none is."""
     key = TABLES[table]
     return fetch_id(db, f"""
         WITH RECURSIVE joined (id, onto) AS (
@@ -168,7 +168,7 @@ def next_id(db: Database, kind: str) -> int:
 
 
 def root(db: Database, kind: str, row_id: int) -> int:
-    """The artist or piece (``kind``) that one stands for after all joins."""
+    """The artist or piece (``kind``) that one stands for after all merges."""
     seen = {row_id}
     while True:
         row = db.execute(f"SELECT joined_into FROM {kind}_stated WHERE {kind}_id = ?", [row_id]).fetchone()

@@ -138,7 +138,7 @@ def make_triggers(db: Database) -> None:
 
 
 def log_staged(db: Database, reasons: Sequence[str] = ()) -> int | None:
-    """Move what the transaction under way has staged into one event; gives its id, None where nothing was."""
+    """Move what the transaction under way has staged into one event; returns its id, None if nothing was."""
     changes = []
     keys: dict[str, tuple[str, ...]] = {}
     for table, before, after in db.execute("SELECT table_name, before, after FROM statement_staged ORDER BY id"):

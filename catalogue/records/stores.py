@@ -51,7 +51,7 @@ def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
 
 
 def listed(db: Database) -> list[Store]:
-    """Stores in use, primary ones first: what lies there names a piece better than a copy's folders do."""
+    """Stores in use, primary ones first: what is there names a piece better than a copy's folders do."""
     return fetch(db, Store, "SELECT * FROM store WHERE forgotten IS NULL ORDER BY kind <> 'primary', name")
 
 

@@ -94,7 +94,7 @@ def _still_in_place(connection: Connection) -> None:
 
 
 def file_identity(path: Path) -> tuple[int, int] | None:
-    """Device and inode of a file; None where there is none."""
+    """Device and inode of a file; None if there is none."""
     try:
         status = path.stat()
     except OSError:
@@ -108,7 +108,7 @@ def last_statement(db: Database) -> int | None:
 
 
 def statement_since(db: Database, before: int | None) -> int | None:
-    """Id of the event of what was stated since :func:`last_statement` gave ``before``; None where nothing was."""
+    """Id of the event of what was stated since :func:`last_statement` gave ``before``; None if nothing was."""
     event = last_statement(db)
     return event if event != before else None
 

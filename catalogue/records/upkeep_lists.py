@@ -23,7 +23,7 @@ class KindCount:
 
 @dataclass(frozen=True, slots=True)
 class FindingItem:
-    """One open finding in a list; ``store`` is "" where it belongs to no store."""
+    """One open finding in a list; ``store`` is "" if it belongs to no store."""
 
     id: int
     kind: str
@@ -39,7 +39,7 @@ class FindingItem:
 
 
 def kinds(db: Database) -> list[KindCount]:
-    """Kinds of open findings: damage before all others, then most first."""
+    """Kinds of open findings: damage before all others, then most frequent first."""
     return sorted((KindCount(kind, count) for kind, count in by_kind(db).items()),
                   key=lambda each: each.kind not in DAMAGE_KINDS)
 
@@ -50,7 +50,7 @@ def findings(db: Database, kind: str, beyond: FindingItem | None, limit: int, *,
     items: list[FindingItem] = []
     for damage in (True, False) if forward else (False, True):
         if beyond is not None and beyond.is_damage is not damage and beyond.is_damage is not forward:
-            continue    # that part of the list lies on the other side of the row
+            continue    # that part of the list is on the other side of the row
         start = beyond if beyond is not None and beyond.is_damage is damage else None
         items += _findings(db, kind, damage, start, limit - len(items), forward)
         if len(items) == limit:
@@ -73,7 +73,7 @@ def _findings(db: Database, kind: str, damage: bool, beyond: FindingItem | None,
 
 
 def finding(db: Database, finding_id: int) -> Finding | None:
-    """An open finding, or None where it was closed meanwhile."""
+    """An open finding, or None if it was closed meanwhile."""
     known = by_id(db, finding_id)
     return known if known is not None and known.resolved is None else None
 

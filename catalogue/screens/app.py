@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
-    """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
+    """Run the screens until the person leaves. Needs a terminal; returns nothing back."""
     app = CatalogueApp(home, sharp=sharp_pictures(home.settings), ahead=True)
     gc.freeze()     # modules stay, and need not be looked through
     tell_lone_escapes_apart()
@@ -52,7 +52,7 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
         print(f"Not recorded: {change}.", file=sys.stderr)
     app.close_threads()
     if app.work is not None and not app.work.wait(0):
-        # What is committed is whole, as after a power cut; a slow disk shall not keep the person here.
+        # What is committed is whole, as after a power cut; a slow disk must not keep the person here.
         from multiprocessing import active_children
 
         for child in active_children():

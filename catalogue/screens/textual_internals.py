@@ -69,7 +69,7 @@ async def mount_screen(app: App[Any], screen: Screen[Any]) -> None:
 
 
 async def mount_mode(app: App[Any], mode: str) -> Screen[Any]:
-    """As :func:`mount_screen` for the page of a mode; gives that page."""
+    """As :func:`mount_screen` for the page of a mode; returns that page."""
     await app._init_mode(mode)
     return app._screen_stacks[mode][-1]
 

@@ -190,11 +190,11 @@ def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = N
               cancelled: Cancelled = never_cancelled) -> Written:
     """Write a line's sheet into a job folder, with a verified copy of its master if asked.
 
-    Without ``folder`` a folder of the catalogue's own, named after the order. Sheets of an earlier time are made
-    again; a copy of the master that is there and intact is kept. ``check`` reads the file first (a copy does too).
+    Without ``folder`` a folder of the catalogue's own, named after the order. Sheets of an earlier time are made again;
+    a copy of the master that is there and intact is kept. ``check`` reads the file first (a copy does too).
 
     Raises:
-        NotFound: no such line. Refused: the folder lies in a store, or another file has the copy's name. Damaged:
+        NotFound: no such line. Refused: the folder is in a store, or another file has the copy's name. Damaged:
             the master fails its check. CatalogueError: nothing to copy within reach, or a disk failed.
     """
     job = repeat.as_recorded(db, home, line_id)

@@ -1,4 +1,4 @@
-"""Where everything lies on a print: the finished size, the border or the wrap, the picture, what is cropped. Pure."""
+"""Where everything is on a print: the finished size, the border or the wrap, the picture, what is cropped. Pure."""
 
 from dataclasses import dataclass
 

@@ -35,7 +35,7 @@ WHOLE = (0.0, 0.0, 1.0, 1.0)
 
 def picture_uri(home: Home, sha256: str, side: int, part: tuple[float, float, float, float] = WHOLE,
                 turn: int = 0) -> str:
-    """A scan's preview as a data URI, its long side at most ``side`` pixels; empty where none can be read.
+    """A scan's preview as a data URI, its long side at most ``side`` pixels; empty if none can be read.
 
     It is turned clockwise by ``turn`` degrees; of that the ``part`` between left, top, right and bottom (fractions).
     """

@@ -32,7 +32,7 @@ def _pillow_kept_strict() -> Iterator[None]:
 def as_pdf(html: str, target: Path) -> Path:
     """Write a page as PDF; nothing is fetched from anywhere.
 
-    Raises CatalogueError where the library, or the text library of the system it needs, is not there.
+    Raises CatalogueError if the library, or the text library of the system it needs, is not there.
     """
     try:
         with _pillow_kept_strict():

@@ -11,7 +11,7 @@ MADE_BEFORE_A_CHANGE = ("The print file was made before size, border or wrap of 
                         " again.")
 
 def recipe_of(made: PrintFile) -> Recipe | None:
-    """The recipe on record; None where another version of the program wrote it."""
+    """The recipe on record; None if another version of the program wrote it."""
     try:
         return from_json(made.recipe)
     except Refused:
@@ -40,7 +40,7 @@ def cautions(line: Line, scan: Scan | None, made: PrintFile) -> list[str]:
 
 
 def recipe_drawn(line: Line, scan: Scan | None, made: PrintFile) -> Recipe | None:
-    """The recipe to draw the print by; None where the print file is not what the line and its scan say now."""
+    """The recipe to draw the print by; None if the print file is not what the line and its scan say now."""
     recipe = recipe_of(made)
     if (recipe is None or scan is None or scan.sha256 != recipe.master_sha256 or not scan.width or not scan.height
             or not _of_line(recipe, line)):

@@ -10,7 +10,8 @@ SECONDS = 60    # for lp to take a file; it queues it and does not wait for pape
 
 
 def send_to_printer(path: Path, title: str) -> str:
-    """Queue a file on the default printer; gives what ``lp`` answered, such as ``request id is office-12 (1 file(s))``.
+    """Queue a file on the default printer; returns what ``lp`` answered, such as ``request id is office-12 (1
+    file(s))``.
 
     Raises CatalogueError: there is no ``lp`` here, no printer takes the file, or ``lp`` does not answer.
     """

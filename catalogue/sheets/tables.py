@@ -44,7 +44,7 @@ def artists_csv(db: Database) -> str:
 
 
 def pieces_csv(db: Database) -> str:
-    """Every piece with what a person said of its original."""
+    """Every piece with what a person stated about its original."""
     return csv_table(PIECES, (
         (piece.artist, piece.title, piece.year, piece.series, piece.inventory_number, piece.medium, piece.width_mm,
          piece.height_mm, piece.relief_mm, piece.notes) for piece in pieces.every(db)))

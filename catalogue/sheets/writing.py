@@ -16,7 +16,7 @@ from catalogue.storage.identity import inside
 def write_new(path: Path, text: str) -> Path:
     """Write a text file where none stands yet, whole or not at all; UTF-8, the same line ends everywhere.
 
-    Raises Refused where something is there already, CatalogueError where the folder is not there or cannot be written.
+    Raises Refused if something is there already, CatalogueError if the folder is not there or cannot be written.
     """
     return write_new_bytes(path, text.encode())
 
@@ -31,7 +31,7 @@ def write_new_bytes(path: Path, data: bytes) -> Path:
 
 
 def write_sheet(db: Database, path: Path, text: str) -> Path:
-    """:func:`write_new`, where the folder lies in no store."""
+    """:func:`write_new`, where the folder is in no store."""
     outside(path.expanduser().absolute().parent, stores.listed(db))
     return write_new(path, text)
 
@@ -43,7 +43,7 @@ def write_again(path: Path, text: str) -> Path:
 
 
 def outside(folder: Path, known: Iterable[Store]) -> Path:
-    """The folder, made absolute; raises InsideStore where it lies within a store, for nothing is written there."""
+    """The folder, made absolute; raises InsideStore where it is within a store, because nothing is written there."""
     absolute = folder.expanduser().absolute()
     for store in known:
         if inside(absolute, Path(store.root)):

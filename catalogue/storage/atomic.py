@@ -114,7 +114,7 @@ def write_atomically(target: Path | Entry, data: bytes) -> None:
 def write_new(target: Path | Entry, data: bytes) -> None:
     """Write a small file where nothing stands yet, whole or not at all. Raises ``Refused``, ``CatalogueError``.
 
-    One of these very bytes that stands there is what an earlier call left before it failed: that is confirmed.
+    One of these very bytes that is there is what an earlier call left before it failed: that is confirmed.
     """
     with opened(target) as entry:
         if read_small(entry, len(data)) == data:
@@ -132,7 +132,7 @@ def write_new(target: Path | Entry, data: bytes) -> None:
 def staged_file(target: Path) -> Iterator[Path]:
     """A temporary path for another writer, flushed and given its name on leaving; removed when that fails.
 
-    Nothing that stands at ``target`` is overwritten. Raises as :func:`write_new`.
+    Nothing that is at ``target`` is overwritten. Raises as :func:`write_new`.
     """
     with opened(target) as entry, part_of(entry) as (part, out):
         yield part.path
@@ -252,7 +252,7 @@ def rename_exclusive(part: Entry, target: Entry) -> None:
 
 
 def rename_over(part: Entry, target: Entry) -> None:
-    """Give a finished file its name in place of what stands there, and have the disk confirm that."""
+    """Give a finished file its name in place of what is there, and have the disk confirm that."""
     with writing(target.path):
         part.rename_to(target)
     _confirm(target)

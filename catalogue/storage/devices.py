@@ -18,7 +18,7 @@ _NUMBERED = "disk "
 
 
 class Device(NamedTuple):
-    """What a folder or file lies on: its file system, and the whole disks below that, or the server of a share, as far
+    """What a folder or file is on: its file system, and the whole disks below that, or the server of a share, as far
     as the system tells."""
 
     filesystem: str
@@ -26,7 +26,7 @@ class Device(NamedTuple):
 
 
 def device_of(path: Path | str | int) -> Device:
-    """What a path lies on; nothing where nothing is there."""
+    """What a path is on; nothing if nothing is there."""
     try:
         number = _number(os.stat(path).st_dev)  # noqa: PTH116 - a handle too
     except OSError:
@@ -35,15 +35,15 @@ def device_of(path: Path | str | int) -> Device:
 
 
 def shares_device(first: Device, second: Device) -> bool:
-    """Whether two locations are lost together when one disk or server fails: one file system, file systems of one disk,
-    or shares of one server, for nothing says that these lie on disks of their own. A file system cloned bit for bit is
-    one by its name only."""
+    """Whether two locations are lost together when one disk or server fails: one file system, file systems of one
+    disk, or shares of one server, because nothing says that these are on disks of their own. A file system cloned
+    bit for bit is one by its name only."""
     return bool(first.disks & second.disks) or (
         first.filesystem == second.filesystem and not is_other_disk(first, second))
 
 
 def is_other_disk(noted: Device, present: Device) -> bool:
-    """Whether disks tell by their own numbers that a place lies on others than it did; one of several that is still
+    """Whether disks tell by their own numbers that a place is on others than it did; one of several that is still
     there is enough. No where the system shows no numbers, as of virtual disks."""
     return (bool(numbered_disks(noted)) and bool(numbered_disks(present))
             and not numbered_disks(noted) & numbered_disks(present))
@@ -57,7 +57,7 @@ def numbered_disks(device: Device) -> frozenset[str]:
 def physical_disks(path: Path | str | int) -> frozenset[str]:
     """The whole disks under a file system: behind partitions, LVM and RAID, named so that a disk keeps its name.
 
-    Empty where the system does not tell: shares, memory, pools that span devices, other systems than Linux.
+    Empty if the system does not tell: shares, memory, pools that span devices, other systems than Linux.
     """
     try:
         number = _number(os.stat(path).st_dev)  # noqa: PTH116 - a handle too

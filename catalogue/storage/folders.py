@@ -34,7 +34,7 @@ class OpenFolder:
         return FileId(status.st_dev, status.st_ino)
 
     def names(self) -> list[str]:
-        """Names of what lies in it."""
+        """Names of what is in it."""
         with os.scandir(self.fd) as entries:
             return [entry.name for entry in entries]
 
@@ -77,7 +77,7 @@ class Entry:
         os.link(self.name, other.name, src_dir_fd=self.folder.fd, dst_dir_fd=other.folder.fd, follow_symlinks=False)
 
     def rename_to(self, other: "Entry") -> None:
-        """Give the file another name, whatever stands there."""
+        """Give the file another name, whatever is there."""
         os.replace(self.name, other.name, src_dir_fd=self.folder.fd, dst_dir_fd=other.folder.fd)
 
 
@@ -183,7 +183,7 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
     work began.
 
     Raises:
-        StoreAway: it is no longer there, or another folder stands in its place. Refused: this system cannot look
+        StoreAway: it is no longer there, or another folder is in its place. Refused: this system cannot look
         names up in an open folder.
     """
     lacking = missing_calls()

@@ -26,7 +26,7 @@ class FileId(NamedTuple):
 
 
 def identity(path: Path | str | int, *, follow: bool = True) -> FileId | None:
-    """What a path or an open file is; None where nothing is there, or it cannot be looked at."""
+    """What a path or an open file is; None if nothing is there, or it cannot be looked at."""
     try:
         status = os.stat(path, follow_symlinks=follow or isinstance(path, int))  # noqa: PTH116 - a handle too
     except (OSError, ValueError):  # ValueError: a path that holds a NUL leads nowhere
@@ -41,7 +41,7 @@ def same_file(path_a: Path | str | int, path_b: Path | str | int) -> bool:
 
 
 def inside(path: Path, folder: Path) -> bool:
-    """Whether ``path`` is ``folder`` or lies in it, by whatever links, bind mounts or second mounts it is reached.
+    """Whether ``path`` is ``folder`` or is in it, by whatever links, bind mounts or second mounts it is reached.
 
     ``path`` need not exist: then the nearest folder above it that does is what counts. As they are spelled is all there
     is to go by where the folder is on a disk that is not connected.
@@ -66,10 +66,10 @@ def overlapping(first: Path, second: Path) -> bool:
 
 
 def filesystem_id(path: Path | str | int) -> str:
-    """A name for the file system that stays over unmounting and a new mount point; "" where nothing is there.
+    """A name for the file system that stays over unmounting and a new mount point; "" if nothing is there.
 
-    The volume's UUID where the system gives it, the share's source for a network mount, else the id that statvfs
-    gives, which some file systems make from the device number.
+    The volume's UUID where the system gives it, the share's source for a network mount, else the id that statvfs gives,
+    which some file systems make from the device number.
     """
     try:
         status = os.stat(path)  # noqa: PTH116 - a handle too
@@ -107,11 +107,11 @@ def is_regular(status: os.stat_result) -> bool:
 
 
 def _within_filesystem(real: Path) -> tuple[int, str] | None:
-    """Device and path within the file system of a path without links; None where the system does not tell."""
+    """Device and path within the file system of a path without links; None if the system does not tell."""
     covering = [m for m in mounts_in(mount_table()) if real.is_relative_to(m.point)]
     file_id = identity(real)
     if not covering or file_id is None:
         return None
     longest = max(len(m.point) for m in covering)
-    mount = [m for m in covering if len(m.point) == longest][-1]  # the last one mounted lies on top
+    mount = [m for m in covering if len(m.point) == longest][-1]  # the last one mounted is on top
     return file_id.device, os.path.normpath(os.path.join(mount.root, real.relative_to(mount.point)))  # noqa: PTH118

@@ -1,7 +1,7 @@
-"""What is mounted where, as Linux tells it, and which server a share lies on. Nothing on other systems.
+"""What is mounted where, as Linux tells it, and which server a share is on. Nothing on other systems.
 
-Layout of the table: proc_pid_mountinfo(5). No name is resolved over the network: one server under two names is known
-by its address where the mount's options have it (``addr=``, of NFS and CIFS), else not.
+Layout of the table: proc_pid_mountinfo(5). No name is resolved over the network: one server under two names is known by
+its address where the mount's options have it (``addr=``, of NFS and CIFS), else not.
 """
 
 import os
@@ -23,7 +23,7 @@ _SERVER = "server "
 @dataclass(frozen=True, slots=True)
 class Mount:
     """One line of the table. ``device`` is "major:minor"; ``root`` which folder of the file system is mounted;
-    ``address`` what the options say of the server, "" where they say nothing."""
+    ``address`` what the options say of the server, "" if they say nothing."""
 
     device: str
     root: str
@@ -62,8 +62,8 @@ def mounts_in(table: bytes) -> list[Mount]:
 
 
 def servers_of(device: str) -> frozenset[str]:
-    """The names that a share's server is known by, as :func:`server_name` reads them: its host as the mount spells it,
-    and its address. Empty where the device is no share, or its source names no host."""
+    """The names that a share's server is known by, as :func:`server_name` reads them: its host as the mount spells
+    it, and its address. Empty if the device is no share, or its source names no host."""
     share = next((mount for mount in mounts_in(mount_table()) if mount.device == device and mount.is_share), None)
     if share is None or share.kind == "9p":  # whose source is a channel of a virtual machine
         return frozenset()
@@ -71,13 +71,13 @@ def servers_of(device: str) -> frozenset[str]:
 
 
 def server_name(names: Iterable[str]) -> str:
-    """The server among the names of a place's devices, rather by a word than by an address; "" where none is one."""
+    """The server among the names of a place's devices, rather by a word than by an address; "" if none is one."""
     servers = [name.removeprefix(_SERVER) for name in names if name.startswith(_SERVER)]
     return min(servers, key=lambda host: (_is_address(host), host), default="")
 
 
 def host_of(source: str) -> str:
-    """The server that a mount's source names, without user and port, in small letters; "" where it names none.
+    """The server that a mount's source names, without user and port, in small letters; "" if it names none.
 
     ``//host/share``, ``host:/path``, ``user@host:path``, ``https://host:443/path``; IPv6 addresses in brackets.
     """

@@ -60,7 +60,7 @@ def edit_scans(host: Host, digests: Sequence[str], name: str, then: Callable[[],
 
 
 def _known(db: Database, read: Callable[[Database, K], T | None], keys: Sequence[K], kind: str) -> list[T]:
-    """What ``read`` gives for each of ``keys``. Raises Gone where one of them is not there."""
+    """What ``read`` gives for each of ``keys``. Raises Gone if one of them is not there."""
     known = [row for key in keys if (row := read(db, key)) is not None]
     if len(known) < len(keys):
         which = f"This {kind}" if len(keys) == 1 else f"One of these {kind}s"

@@ -38,7 +38,7 @@ class FolderSurvey:
 
 
 def folders_in(folder: Path) -> list[Path]:
-    """Folders right below, by name; hidden ones left out. Empty where it cannot be read."""
+    """Folders right below, by name; hidden ones left out. Empty if it cannot be read."""
     try:
         return sorted((entry for entry in folder.iterdir() if not entry.name.startswith(".") and entry.is_dir()),
                       key=lambda entry: entry.name.casefold())

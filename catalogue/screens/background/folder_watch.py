@@ -19,8 +19,8 @@ LOOK_SECONDS = 1.0  # between two looks at the folder
 class FolderWatch:
     """One watch. Nobody waits for its thread: it ends within a moment, the file under way is left.
 
-    ``came`` gets each news, ``ended`` the error that ended the watch, None where the person did; both get the watch
-    too, and are called in the messages of ``page``.
+    ``came`` gets each news, ``ended`` the error that ended the watch, None if the person did; both get the watch too,
+    and are called in the messages of ``page``.
     """
 
     def __init__(self, folder: Path, settings: Settings, page: MessagePump,

@@ -50,8 +50,8 @@ class Work:
         """Begin, in a daemon thread with a connection of its own.
 
         ``ended`` is called there at the end: with the work's result; or, if it was stopped before (the last argument),
-        with what was done until then, None where its service gave up midway; or with an error: what was committed
-        before it stays.
+        with what was done until then, None if its service gave up midway; or with an error: what was committed before
+        it stays.
         """
 
         def run() -> None:

@@ -72,7 +72,7 @@ class MessageDialog(Dialog[None]):
 
 
 class Choice(Dialog[int]):
-    """One of a few lines, each a number, what it is and a detail; gives the number."""
+    """One of a few lines, each a number, what it is and a detail; returns the number."""
 
     KEY_CONTEXT = "choice"
     PANEL = "choice"

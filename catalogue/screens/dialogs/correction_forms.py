@@ -33,7 +33,7 @@ class PieceFacts:
 
 @dataclass(frozen=True, slots=True)
 class ScanFacts:
-    """A scan as its form shows it; ``piece`` None where it is filed under none."""
+    """A scan as its form shows it; ``piece`` None if it is filed under none."""
 
     scan: Scan
     piece: Piece | None
@@ -245,7 +245,7 @@ def common(texts: Sequence[str]) -> str:
 
 
 def named_artist(filled: Filled) -> str | None:
-    """The artist named in a form, None where that was not changed. Raises ValueError for an empty name."""
+    """The artist named in a form, None if that was not changed. Raises ValueError for an empty name."""
     if "artist" not in filled.changed:
         return None
     if not filled.changed["artist"]:

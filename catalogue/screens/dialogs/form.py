@@ -214,7 +214,7 @@ class FormDialog(Dialog[Correction]):
         return {name: box.value for name, box in self._inputs.items()}
 
     def _filled(self) -> Filled:
-        """Raises ValueError where a text is none of those that can be."""
+        """Raises ValueError if a text is none of those that can be."""
         texts = {name: self._chosen[name].text if entry.only and name in self._chosen else text.strip()
                  for (name, entry), text in zip(self._fields.items(), self._texts.values(), strict=True)}
         changed = {name: text for name, text in texts.items()

@@ -15,7 +15,7 @@ from catalogue.screens.page import Dialog
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What the person said; ``role`` None where it stays as proposed."""
+    """What the person said; ``role`` None if it stays as proposed."""
 
     artist: str
     piece: str

@@ -22,7 +22,7 @@ USUAL_WRAP_MM = (15.0, 100.0)   # bars are 18 to 50 mm deep, some with a turn-ov
 
 @dataclass(frozen=True, slots=True)
 class RequestedPrint:
-    """The shaping fields as numbers; None where the person has not typed yet."""
+    """The shaping fields as numbers; None if the person has not typed yet."""
 
     quantity: int | None = None
     width_mm: float | None = None
@@ -89,7 +89,7 @@ def parse_request(typed: Mapping[str, str]) -> RequestedPrint:
 
 
 def total(typed: Mapping[str, str], currency: str) -> str:
-    """What all the prints cost, as decimal text; empty where no price is typed, or no price or number of prints."""
+    """What all the prints cost, as decimal text; empty if no price is typed, or no price or number of prints."""
     try:
         return money.total_price(money.read_amount(typed["price"], currency), quantity(typed["quantity"]), currency)
     except ValueError:

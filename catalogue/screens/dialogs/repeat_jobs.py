@@ -36,7 +36,7 @@ def answer_to(db: Database, home: Home, subject: dict[str, Any], want: Requested
 
 def record_request(db: Database, *, home: Home, subject: dict[str, Any], seen: str | None, as_last_time: bool,
                    typed: dict[str, str], want: RequestedPrint) -> Line | Exception | None:
-    """None where another scan would be printed now than ``seen``, the one that was shown."""
+    """None if another scan would be printed now than ``seen``, the one that was shown."""
     try:
         proposal = proposed(db, home, subject, want, as_last_time)
         if seen is not None and printing_of(proposal) != seen:

@@ -24,7 +24,7 @@ def ask_one_piece(app: App[Any], files: Sequence[str], filed: Sequence[PieceInQu
 
 
 def ask_which_stays(filed: Sequence[PieceInQuestion]) -> Choice:
-    """Ask which piece stays; the answer is its number, negative where only the scans in question shall move to it."""
+    """Ask which piece stays; the answer is its number, negative where only the scans in question must move to it."""
     rows = [(each.piece.id, f"Keep {each.piece.title}, {each.piece.artist}", _held(each)) for each in filed]
     rows += [(-each.piece.id, f"{_moving(filed, each)}, to {each.piece.title}", "the others stay")
              for each in filed if any(other.others for other in filed if other is not each)]

@@ -36,7 +36,7 @@ class Sheet:
 def read_sheet(files: tuple[Path, ...]) -> Sheet:
     """The sheet among files just written: the HTML page, and its plain text where there is one.
 
-    Raises CatalogueError where there is no page, or the text cannot be read.
+    Raises CatalogueError if there is no page, or the text cannot be read.
     """
     page = next((path for path in files if path.suffix == ".html"), None)
     text = next((path for path in files if path.suffix == ".txt"), None)

@@ -35,7 +35,7 @@ class AlikePage(Page):
     KEY_CONTEXT = "alike"
     MODE = "alike"
     LIST = "pairs"
-    FOLLOWS = False  # the list shall not move under who judges it
+    FOLLOWS = False  # the list must not move under who judges it
 
     def __init__(self) -> None:
         super().__init__()

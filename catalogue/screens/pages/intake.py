@@ -215,7 +215,7 @@ class IntakePage(Page):
             self._details.show(event.row, self._came.scans)
 
     def _change(self, proposal: Proposal, **answers: Any) -> None:
-        """Show the plan with what a person said of one original. The next key waits for it."""
+        """Show the plan with what a person stated about one original. The next key waits for it."""
         plan = self._plan
         proposals = plan.proposals if plan is not None else ()
         index = next((n for n, p in enumerate(proposals) if identity(p) == identity(proposal)), None)

@@ -137,7 +137,7 @@ class NamesPage(Page):
     # Choosing
 
     def _change(self, reading: Reading) -> None:
-        """Raises ValueError where it cannot be put into rules."""
+        """Raises ValueError if it cannot be put into rules."""
         guess_anew = reading.rules != self._reading.rules
         self._readings.append(reading)
         self._show_choice(guess_anew=guess_anew)

@@ -46,7 +46,7 @@ def sharp_pictures(settings: Settings) -> SharpPicture | None:
 
 
 def _family(environment: Mapping[str, str]) -> str:
-    """The terminal by what it says of itself in the environment; "" where it says nothing that is known here.
+    """The terminal by what it says of itself in the environment; "" if it says nothing that is known here.
 
     Names as these programs' own documentation has them; that of VTE's version is from memory.
     """

@@ -73,8 +73,8 @@ def drawn_print(picture: Image.Image, layout: "PrintLayout", size: tuple[int, in
 
 
 def _with_edge(part: Image.Image, seen: Box, filled: Box, stretch: float) -> Image.Image:
-    """``part``, which lies at ``seen``, continued to ``filled`` by its mirrored edge, of which ``stretch`` pixels cover
-    one."""
+    """``part``, which is at ``seen``, continued to ``filled`` by its mirrored edge, of which ``stretch`` pixels
+    cover one."""
     def taken(start: int, stop: int, size: int) -> NDArray[np.intp]:
         positions = np.arange(start, stop) + 0.5
         inside = np.where(positions < 0, -positions * stretch,

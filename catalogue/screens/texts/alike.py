@@ -38,7 +38,7 @@ class Kind(Enum):
 
 @dataclass(frozen=True, slots=True)
 class NamedScan:
-    """A scan with one of its files, "" where it has none, and the piece it is filed under, "" for none."""
+    """A scan with one of its files, "" if it has none, and the piece it is filed under, "" for none."""
 
     scan: ComparedScan
     store: str

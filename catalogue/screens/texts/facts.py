@@ -88,7 +88,7 @@ def prints_words(view: "PieceView", ppi: Sequence[int]) -> Content:
 
 
 def scan_words(row: "ScanView", day_form: str) -> Content:
-    """One scan: how it is stored, every place it lies in, what is wrong with it."""
+    """One scan: how it is stored, every place it is in, what is wrong with it."""
     scan = row.scan
     stored = [f"{scan.width} × {scan.height} px" if scan.width else "", f"{scan.ppi_x:g} ppi" if scan.ppi_x else "",
               f"{scan.bits} bit {scan.photometric}" if scan.bits else scan.photometric, scan.format,

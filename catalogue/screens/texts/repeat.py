@@ -22,7 +22,7 @@ def plan_of(proposal: Proposal, new: NewLine, last_print: EarlierRecipe | None,
 
 
 def layout_of(proposal: Proposal, new: NewLine, plan: PlannedPrint) -> PrintLayout | None:
-    """The print as its file will have it, else as its line alone says; None where the scan's shape is not known."""
+    """The print as its file will have it, else as its line alone says; None if the scan's shape is not known."""
     scan = proposal.printing.scan if proposal.printing else None
     if scan is None or proposal.fit is None or not scan.width or not scan.height:
         return None
@@ -77,7 +77,7 @@ def proposal_words(proposal: Proposal, plan: PlannedPrint, last_print: EarlierRe
 
 
 def _lines_drawn(layout: PrintLayout | None) -> str:
-    """What the lines on the picture mean; nothing where there are none."""
+    """What the lines on the picture mean; nothing if there are none."""
     if layout is None:
         return ""
     drawn = ["─ folds, ┄ edge of the wrap"] if layout.wrapped else ["┄ cut, with bleed outside it"] \

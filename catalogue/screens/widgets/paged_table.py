@@ -23,7 +23,7 @@ NEAR = 60       # rows from the edge at which the next page is asked for
 class Source(Generic[R]):
     """A list as pages: ``page(db, beyond, limit, forward)`` in the list's order.
 
-    ``again`` reads one row again, None where it has gone: the cursor goes along with a row that another name has moved.
+    ``again`` reads one row again, None if it has gone: the cursor goes along with a row that another name has moved.
     """
 
     page: Callable[[Database, R | None, int, bool], list[R]]
