@@ -124,10 +124,11 @@ def _with_options(db: Database, home: Home, plan: "Plan", artist: str | None, pi
           ) -> "Plan":
     """What the options say, for every proposal."""
     from catalogue.intake.proposals import with_answers
+    from catalogue.operations.intake import name_all
 
+    if artist or piece:
+        plan = name_all(db, home, plan, artist, piece)
     for index, proposal in enumerate(plan.proposals):
-        if proposal.take and (artist or piece):
-            plan = with_answers(db, home, plan, index, artist=artist, piece=piece)
         if proposal.take and notes:
             plan = with_answers(db, home, plan, index, capture=dict(plan.proposals[index].capture) | parse_notes(notes))
     return plan

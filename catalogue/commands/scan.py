@@ -3,13 +3,16 @@
 import click
 
 from catalogue.commands.artist import correction_lines
-from catalogue.commands.lookup import find_piece
+from catalogue.commands.lookup import TITLE, find_artist, find_piece, meant_pieces
 from catalogue.commands.scan_lookup import find_scan
 from catalogue.commands.session import Session, SessionGroup
-from catalogue.errors import Refused
+from catalogue.errors import NotFound, Refused
 from catalogue.operations.correcting import describe_scans
+from catalogue.records import pieces
+from catalogue.records.database import Database
 from catalogue.records.pieces import get_piece
 from catalogue.records.scans import ROLES
+from catalogue.untrusted import shell_word
 
 command = SessionGroup("scan", help="Say what a scan is and which piece it shows.")
 
@@ -19,7 +22,7 @@ command = SessionGroup("scan", help="Say what a scan is and which piece it shows
 @click.option("--role", type=click.Choice(ROLES), help="Its role.")
 @click.option("--piece", help="The piece it shows: its number, title, or artist and title.")
 @click.option("--new", "title", help="It shows a new piece with this title.")
-@click.option("--artist", help="With --new: by this artist; otherwise by the artist of its present piece.")
+@click.option("--artist", help="The artist of --piece or --new; a new piece is otherwise by that of its present one.")
 def set_(session: Session, scan: str, role: str | None, piece: str | None, title: str | None,
          artist: str | None) -> None:
     """Say what SCAN is and which piece it shows.
@@ -30,9 +33,11 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
         raise Refused("A scan belongs to one piece.", hint="Give --piece or --new.")
     if not (role or piece or title):
         raise Refused("Nothing to change.", hint="Give --role, --piece or --new.")
+    if artist and not (piece or title):
+        raise Refused("A scan has an artist by its piece.", hint="Give --piece or --new as well.")
     db = session.database()
     chosen = find_scan(db, scan)
-    piece_id = find_piece(db, piece).id if piece else None
+    piece_id = (_piece_by(db, artist, piece) if artist else find_piece(db, piece).id) if piece else None
     if title:
         if artist is None and chosen.piece_id is not None:
             artist = get_piece(db, chosen.piece_id).artist
@@ -42,3 +47,14 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
     else:
         change = describe_scans(db, [chosen.sha256], role=role, piece_id=piece_id)
     session.emit(change, correction_lines(change))
+
+
+def _piece_by(db: Database, artist: str, piece: str) -> int:
+    """The artist's piece of that number or title. Raises NotFound, Ambiguous."""
+    owner = find_artist(db, artist)
+    own = [p.id for _, p in meant_pieces(db, piece) if p.artist_id == owner.id]
+    piece_id = pieces.of_title(db, owner.id, piece.removeprefix(TITLE)) or (own[0] if len(own) == 1 else None)
+    if piece_id is None:
+        raise NotFound(f"{owner.name} has no piece called {piece!r}.", hint=f"If it is a new one: --new "
+                       f"{shell_word(piece)} --artist {shell_word(owner.name)}.")
+    return piece_id

@@ -15,7 +15,7 @@ from catalogue.intake.naming import free_path, same_name
 from catalogue.intake.proposals import Item, Kind, Plan, Proposal, apart_from_stores
 from catalogue.intake.removing import Skipped, Taken, digest_of, remove_sources
 from catalogue.progress import Cancelled, OfMany, Report, ignore_progress, never_cancelled
-from catalogue.records import events, files, intake, locations, pieces, runs, scans, stores
+from catalogue.records import copies, events, files, intake, locations, pieces, runs, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
@@ -65,7 +65,11 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     try:
         for proposal in ready:
             for item in proposal.items:
+                held = {h.store_id for h in copies.holders(db, item.arrival.reading.sha256) if h.sound}
                 for store, known in destinations:
+                    if store.id in held - {plan.store_id}:      # a further store needs no second copy
+                        counted.next(item.arrival.reading.size)
+                        continue
                     try:
                         taken.append(_take(db, home, store, known, proposal, item, run_id, skipped, counted, cancelled))
                     except (Damaged, NotFound, Refused) as error:  # this file's own trouble; the others go on
@@ -124,7 +128,7 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
                             hint="Connect it, then import the rest.", path=root.path)
     keep_preview(home, reading)
     own = replace(reading, path=str(root.path / native_path(target)), size=stat.st_size, mtime_ns=stat.st_mtime_ns)
-    with transaction(db):
+    with transaction(db, f"{display_path(target)} imported as {proposal.artist.value}: {proposal.piece.value}"):
         piece_id = _piece(db, proposal)
         record(db, home, store, target, own, role=item.role, piece_id=piece_id)
         file = files.by_path(db, store.id, target)

@@ -1,21 +1,21 @@
 """Intake: look at a folder of new scans, then copy, verify and record what is ready."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from catalogue.errors import CatalogueError
-from catalogue.intake import applying, proposals
+from catalogue.intake import applying, guessing, proposals
 from catalogue.intake.applying import Outcome
 from catalogue.intake.arrivals import INLINE_BYTES
-from catalogue.intake.proposals import Kind, Plan
+from catalogue.intake.proposals import SURE, Kind, Plan, Proposal
 from catalogue.intake.removing import Skipped
 from catalogue.intake.similarity import keep_links, likeness_of
 from catalogue.operations.upkeep import Upkeep, count_and_back_up
 from catalogue.operations.wording import counted
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
-from catalogue.records import files, stores
+from catalogue.records import files, pieces, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path, escape_path
 from catalogue.settings import Home
@@ -55,6 +55,37 @@ def look_at_folder(db: Database, home: Home, folder: Path, store: str, *, known:
     """
     return proposals.propose(db, home, folder, stores.by_name(db, store), likeness=likeness_of(db, home), known=known,
                              inline_bytes=inline_bytes, report=report, cancelled=cancelled)
+
+
+def name_all(db: Database, home: Home, plan: Plan, artist: str | None, piece: str | None) -> Plan:
+    """The plan where a person named the artist or the piece of the whole folder.
+
+    A file that is on record already stays filed as it is, with a warning; a picture that is surely that of another
+    piece becomes a question.
+    """
+    for index, proposal in enumerate(plan.proposals):
+        if not proposal.take:
+            continue
+        if not _shows_another(db, proposal, artist, piece):
+            plan = proposals.with_answers(db, home, plan, index, artist=artist, piece=piece)
+            continue
+        known = f"{proposal.artist.value}: {proposal.piece.value}"
+        doubted = replace(proposal, warnings=(*proposal.warnings, f"on record as {known}, and stays filed there")) \
+            if proposal.kind is Kind.HELD_ELSEWHERE else \
+            replace(proposal, doubts=(*proposal.doubts, f"The picture is on record as {known}. Which piece is it?"))
+        plan = replace(plan, proposals=(*plan.proposals[:index], doubted, *plan.proposals[index + 1:]))
+    return plan
+
+
+def _shows_another(db: Database, proposal: Proposal, artist: str | None, piece: str | None) -> bool:
+    """Whether the picture itself, not its name or tags, surely shows a piece that is not the one named."""
+    shown = pieces.by_id(db, proposal.piece_id) if proposal.piece_id is not None else None
+    if shown is None or proposal.piece.certainty < SURE or proposal.piece.reason not in proposal.reasons:
+        return False
+    if piece is not None:
+        return guessing.known_piece(db, artist or shown.artist, piece) != shown.id
+    named = pieces.artist_named(db, artist) if artist is not None else None
+    return artist is not None and (named is None or named.id != shown.artist_id)
 
 
 def import_scans(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), remove_sources: bool = False,

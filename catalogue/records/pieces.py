@@ -255,14 +255,13 @@ def titled(db: Database, title: str) -> list[int]:
 
 
 def artists_matching(db: Database, words: str, limit: int = 20) -> list[Artist]:
-    """Artists whose name folds to exactly these words, else contains them."""
+    """The artist whose name or other spelling folds to exactly these words, else those whose name contains them."""
     key = folded(words)
     if not key:
         return []
-    joined = folding.joined_name(key)   # of East Asian names alone, and no index serves it
-    exact = fetch(db, Artist, "SELECT * FROM artist WHERE key = ?" + " OR replace(key, ' ', '') = ?" * bool(joined),
-                  [key, joined] if joined else [key])
-    return exact or fetch(db, Artist, "SELECT * FROM artist WHERE instr(key, ?) ORDER BY key LIMIT ?", [key, limit])
+    named = artist_named(db, words)
+    return [named] if named else fetch(db, Artist, "SELECT * FROM artist WHERE instr(key, ?) ORDER BY key LIMIT ?",
+                                       [key, limit])
 
 
 def artist_by_id(db: Database, artist_id: int) -> Artist | None:

@@ -144,7 +144,9 @@ def test_the_commands(shop: Shop) -> None:
     run(shop.home, "scan", "set", "re-scan 2.tif", "--role", "reference", "--new", "Old Pier")
     assert shop.filed()["Jan Quill/Pier/re-scan 2.tif"] == "Jan Quillon: Old Pier"
     assert shop.scan_at("Jan Quill/Pier/re-scan 2.tif").role == "reference"
-    run(shop.home, "scan", "set", "main:Jan Quill/Pier/re-scan 2.tif", "--piece", "the pier")
+    with pytest.raises(NotFound, match="Jan Quillon has no piece called 'Mill'"):
+        run(shop.home, "scan", "set", "re-scan 2.tif", "--piece", "Mill", "--artist", "J Quill")
+    run(shop.home, "scan", "set", "main:Jan Quill/Pier/re-scan 2.tif", "--piece", "the pier", "--artist", "J Quill")
     digits = shop.scan_at("Jan Quill/Pier/re-scan 2.tif").sha256[:10]
     run(shop.home, "piece", "split", "The Pier", "--scan", digits, "--title", "Second Pier")
     code, text = run(shop.home, "piece", "merge", "Second Pier", "--into", "The Pier", "--json")

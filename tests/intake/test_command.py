@@ -13,10 +13,14 @@ from intake_pictures import Write
 from catalogue.commands import command
 from catalogue.commands.session import Session
 from catalogue.errors import CatalogueError, NotFound
+from catalogue.indexing.stores import add_store
 from catalogue.intake import arrivals, watching
 from catalogue.intake.proposals import WHICH_ARTIST
+from catalogue.records import pieces
+from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from tests import recorded
 
 
 def run(home: Home, *words: str) -> Result:
@@ -55,6 +59,20 @@ def test_yes_takes_what_is_sure_and_leaves_the_rest_with_its_question(home: Home
     assert len(list((tmp_path / "masters").rglob("*.tif"))) == 2
     shown = run(home, "show", "Harbour", "--json")
     assert "Ada Quill" in shown.output
+
+
+def test_an_artist_named_for_a_whole_folder_takes_no_scan_from_the_piece_it_is_filed_under(
+        db: Database, home: Home, key: Path, tmp_path: Path) -> None:
+    """A stick may hold what the shop has already, by another artist and in another store."""
+    run(home, "intake", str(key), "--yes", "--artist", "Ada Quill", "--piece", "Harbour")
+    (tmp_path / "second").mkdir()
+    add_store(db, "second", tmp_path / "second", "copy", consent=True)
+    result = run(home, "intake", str(key), "--yes", "--artist", "Cora Lind", "--into", "second", "--also", "masters")
+    assert "on record as Ada Quill: Harbour, and stays filed there" in result.output
+    assert [(p.artist, p.title) for p in pieces.every(db)] == [("Ada Quill", "Harbour")]
+    assert len(list((tmp_path / "second" / "Ada Quill").rglob("*.tif"))) == 2
+    assert len(list((tmp_path / "masters").rglob("*.tif"))) == 2, "a store that holds a file gets no second copy"
+    assert any("imported as Ada Quill: Harbour" in event.detail for event in recorded.events(db))
 
 
 def test_a_key_whose_files_are_all_held_is_cleared_by_running_it_again(home: Home, key: Path, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from catalogue.intake.similarity import keep_links, likeness_of, relation_of
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import tile_positions
 from catalogue.likeness.updating import update
+from catalogue.operations.intake import name_all
 from catalogue.records import likenesses, pieces
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
@@ -85,6 +86,17 @@ def test_only_likenesses_of_a_new_scan_with_a_held_one_are_counted(
     assert len(outcome.taken) == 4
     assert keep_links(db, home, outcome.taken) == 1, "the re-scan of the held harbour"
     assert len(likenesses.listed(db)) > 2, "the others were found as well"
+
+
+def test_a_picture_surely_of_another_artist_is_asked_about_not_filed_as_the_folder_s(
+        db: Database, home: Home, store: Store, held: np.ndarray, write: Write, tmp_path: Path) -> None:
+    write("0009.tif", held[6:, 4:].copy(), at="2026-03-01T10:00:00")
+    plan = propose(db, home, tmp_path / "key", store, likeness=likeness_of(db, home))
+    (shown,) = plan.proposals
+    (doubted,) = name_all(db, home, plan, "Zoe Marr", None).proposals
+    assert doubted.artist == shown.artist
+    assert doubted.questions[-1].startswith(f"The picture is on record as {shown.artist.value}: {shown.piece.value}.")
+    assert name_all(db, home, plan, shown.artist.value.upper(), None).ready
 
 
 def test_a_large_tile_is_still_a_tile() -> None:
