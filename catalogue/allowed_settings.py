@@ -1,4 +1,4 @@
-"""What each of the shop's settings may be; needed only where there is a settings file."""
+"""The allowed values of every setting. Imported only if there is a settings file."""
 
 import json
 import os
@@ -17,7 +17,7 @@ BED = r"(?P<name>\S.*?)\s+(?P<one>[0-9]{1,6})\s*[x×]\s*(?P<other>[0-9]{1,6})(?:
 
 
 def setting_fault(name: str, value: object) -> str:
-    """What is wrong with one setting as TOML gives it, and what is allowed; "" if it may be so."""
+    """What is wrong with a setting as read from TOML, and what is allowed; "" if it is valid."""
     if name not in ALLOWED:
         near = get_close_matches(name.casefold(), ALLOWED, 1)
         meant = f"did you mean {near[0]}?" if near else f"the settings are {', '.join(sorted(ALLOWED))}."
@@ -39,7 +39,7 @@ def _written(value: object) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
-    """What a setting may be: in words, and as a test of the value that TOML gives."""
+    """The allowed values of a setting: in words, and as a check of the TOML value."""
 
     words: str
     holds: Callable[[object], bool]

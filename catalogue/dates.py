@@ -1,4 +1,4 @@
-"""Days and moments as the shop writes them. ISO 8601 everywhere else: in the catalogue, JSON, CSV and file names."""
+"""Dates and times in the shop's format. Everywhere else (catalogue, JSON, CSV, file names) they are ISO 8601."""
 
 import re
 from datetime import UTC, date, datetime
@@ -17,7 +17,7 @@ def read_day(text: str, style: str) -> str:
 
 
 def shown_day(iso: str, style: str) -> str:
-    """An ISO date, or the day of a moment, in the shop's form; what is not a date stays as it is."""
+    """An ISO date, or the date of an ISO time, in the shop's format; any other text unchanged."""
     try:
         return date.fromisoformat(iso[:10]).strftime(style)
     except ValueError:

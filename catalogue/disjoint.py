@@ -1,4 +1,4 @@
-"""Sets of things that pairs tie together (union-find)."""
+"""Connected components of pairs (union-find)."""
 
 from collections.abc import Iterable
 from typing import TypeVar
@@ -7,7 +7,7 @@ T = TypeVar("T")
 
 
 def tied_sets(things: Iterable[T], pairs: Iterable[tuple[T, T]]) -> list[list[T]]:
-    """Each set of ``things`` that ``pairs`` of them tie together, in their order; a thing in no pair stands alone."""
+    """The connected components of ``things`` under ``pairs``, in order; an unpaired thing is a set of its own."""
     above = {thing: thing for thing in things}
 
     def root(thing: T) -> T:

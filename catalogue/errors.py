@@ -3,11 +3,11 @@
     CatalogueError            something could not be done; exit code 2
     ├── NotFound              no such store, piece, scan, order
     │   └── Gone              it was there a moment ago
-    ├── Ambiguous             the words fit more than one
+    ├── Ambiguous             the words match more than one
     ├── Refused               a rule of the shop or of the archive forbids it
     │   ├── AlreadyExists     an artist, piece, buyer, order or store has the name already
-    │   ├── NameTaken         a file has the name already; it is not overwritten
-    │   ├── InsideStore       a folder is in a store, where this has no business
+    │   ├── NameTaken         a file already has the name; it is not overwritten
+    │   ├── InsideStore       a folder is in a store, where this file must not be written
     │   └── ReadOnly          the catalogue may not be changed from here
     ├── Busy                  another program holds the catalogue
     ├── StoreAway             a store's disk is not where it was
@@ -28,12 +28,12 @@ GONE = "is no longer in the catalogue"
 
 
 def one_line(error: BaseException) -> str:
-    """What another library says of an error, on one line and cut where it is long; its class where it says nothing."""
+    """An exception's message on one line, shortened if long; its class name if it has no message."""
     return " ".join(str(error).split())[:MOST_CHARACTERS] or type(error).__name__
 
 
 def sentence(text: object) -> str:
-    """Text, or what an error says, as a sentence: with a capital letter and a full stop."""
+    """Text or an exception's message as a sentence: capital letter, full stop."""
     words = str(text)
     return f"{words[:1].upper()}{words[1:]}."
 
@@ -65,7 +65,7 @@ class Gone(NotFound):
 
 
 class Ambiguous(CatalogueError):
-    """The words fit more than one; the hint lists them."""
+    """The words match more than one; the hint lists the matches."""
 
 
 class Refused(CatalogueError):
@@ -73,18 +73,18 @@ class Refused(CatalogueError):
 
 
 class AlreadyExists(Refused):
-    """An artist, a piece, a buyer, an order or a store has the name already."""
+    """An artist, piece, buyer, order or store already has that name."""
 
 
 class NameTaken(Refused):
-    """A file has the name already; it is not overwritten."""
+    """A file already has that name; it is not overwritten."""
 
     def __init__(self, path: Path | str) -> None:
         super().__init__("A file with this name is already there; it is not overwritten.", path=path)
 
 
 class InsideStore(Refused):
-    """A folder is in a store, where this has no business."""
+    """The folder is in a store, where this file must not be written."""
 
     def __init__(self, store: str, path: Path | str, *, message: str = "This folder lies in the store {!r}.",
                  hint: str = "Choose a folder outside the stores.") -> None:
@@ -92,7 +92,7 @@ class InsideStore(Refused):
 
 
 class ReadOnly(Refused):
-    """The catalogue may not be changed from here."""
+    """The catalogue must not be changed from this workstation."""
 
     def __init__(self, path: Path | None = None, *, action: str = "Make changes") -> None:
         super().__init__("This catalogue is read-only here.",
@@ -100,7 +100,7 @@ class ReadOnly(Refused):
 
 
 class DiskFull(CatalogueError):
-    """The disk of the catalogue has no room."""
+    """The catalogue's disk is full."""
 
     def __init__(self) -> None:
         super().__init__("The disk of the catalogue is full.", hint="Free some space, then run this again.")
@@ -111,7 +111,7 @@ class Busy(CatalogueError):
 
 
 class StoreAway(CatalogueError):
-    """A store's disk is not where it was when the work began, or another folder is in its place."""
+    """A store's disk was disconnected during the work, or another folder is in its place."""
 
 
 class Damaged(CatalogueError):
@@ -119,7 +119,7 @@ class Damaged(CatalogueError):
 
 
 def required(value: T | None, message: str, hint: str = "") -> T:
-    """What was looked for. Raises NotFound with these words where there is none."""
+    """The value itself; raises NotFound with this message if it is None."""
     if value is None:
         raise NotFound(message, hint=hint)
     return value
@@ -127,7 +127,7 @@ def required(value: T | None, message: str, hint: str = "") -> T:
 
 @contextmanager
 def refusing(outcome: str = "") -> Iterator[None]:
-    """Refuse what a person typed and nothing can read, a ValueError, with ``outcome`` such as "Nothing was changed"."""
+    """Turn a ValueError from parsing typed text into Refused, with ``outcome`` such as "Nothing was changed"."""
     try:
         yield
     except ValueError as error:

@@ -10,7 +10,7 @@ from typing import TypedDict
 
 
 class Stopped(Exception):
-    """The caller's ``cancelled()`` said so; what was under way was not done to its end."""
+    """Work was cancelled: ``cancelled()`` returned true before it was finished."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +49,9 @@ class Watch(TypedDict, total=False):
 
 @dataclass(slots=True)
 class OfMany:
-    """A listener to the copying of one file after another, which tells it as progress of all of them.
+    """Reports the copying of one file after another as progress over all of them.
 
-    A file counts in whole while its copy is read back.
+    A file counts as a whole while its copy is read back.
     """
 
     report: Report
@@ -66,15 +66,15 @@ class OfMany:
         self.report(Progress(self.stage, self.done, self.total, self.bytes_done + part, self.bytes_total))
 
     def next(self, size: int) -> None:
-        """Go on after a file of that size, copied or not."""
+        """Move on to the next file after one of this size, copied or not."""
         self.done, self.bytes_done = self.done + 1, self.bytes_done + size
         self.report(Progress(self.stage, self.done, self.total, self.bytes_done, self.bytes_total))
 
 
 def ignore_progress(_: Progress) -> None:
-    """A listener for callers that want none."""
+    """A ``report`` that does nothing."""
 
 
 def never_cancelled() -> bool:
-    """A cancel check for work that is not cancelled."""
+    """A ``cancelled`` that is never true."""
     return False

@@ -15,7 +15,7 @@ RENAMED = {"minimum_copies": "copies_wanted"}   # the name that settings files o
 
 
 class Bed(NamedTuple):
-    """A scanner's bed: its sides in mm, in no order."""
+    """A scanner's bed: its sides in mm, in either order."""
 
     name: str
     size_mm: tuple[int, int]
@@ -57,7 +57,7 @@ class Settings:
 
     @property
     def all_beds(self) -> tuple[Bed, ...]:
-        """The usual bed first."""
+        """All beds, the usual one first."""
         from catalogue.allowed_settings import BED
 
         matches = [match for bed in self.beds if (match := re.fullmatch(BED, bed))]
@@ -66,7 +66,7 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class Home:
-    """Where one catalogue lives: the database and, beside it, what can be made again from the stores."""
+    """One catalogue's folder and settings: the database and, beside it, what can be rebuilt from the stores."""
 
     folder: Path
     settings: Settings = field(default_factory=Settings)

@@ -1,4 +1,4 @@
-"""Cells of CSV tables that a spreadsheet shows and never computes, and whole tables of them."""
+"""CSV cells that a spreadsheet shows but never executes as formulas, and whole tables of them."""
 
 import csv
 import re
@@ -12,13 +12,14 @@ _NEGATIVE = re.compile(r"-[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?")
 
 
 def csv_cell(value: object) -> str:
-    """A value as the text of a cell. What a spreadsheet would compute is led by an apostrophe; numbers stay plain."""
+    """A value as the text of a CSV cell. Text that a spreadsheet would execute gets a leading apostrophe; numbers do
+    not."""
     text = f"{value:g}" if isinstance(value, float) else "" if value is None else str(value)
     return f"'{text}" if _COMPUTED.match(text) and not _NEGATIVE.fullmatch(text) else text
 
 
 def cell_text(cell: str) -> str:
-    """What was meant by a cell: the inverse of :func:`csv_cell`."""
+    """The text of a cell: the inverse of :func:`csv_cell`."""
     return cell[1:] if _LED.match(cell) else cell
 
 

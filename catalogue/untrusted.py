@@ -1,7 +1,7 @@
-"""Reading what others wrote without trusting it: relative paths in lists, and small files.
+"""Reading data written by others without trusting it: relative paths in lists, and small files.
 
-Manifests, bags, undo files, sidecars, markers and tables come from disks that anybody may have written to. A path
-among them is followed only after :func:`unsafe_path` found nothing, a file is opened only by :func:`open_regular`.
+Manifests, bags, undo files, sidecars, markers and tables are on disks that anybody may have written to. A path from one
+of them is followed only if :func:`unsafe_path` finds nothing wrong, and a file is opened only by :func:`open_regular`.
 """
 
 import errno
@@ -74,10 +74,10 @@ def read_regular(path: Path | str, limit: int, *, follow: bool = False) -> bytes
 
 
 def visible(text: str) -> str:
-    """Text as one line that a terminal shows and never obeys.
+    """Text as one line that a terminal shows but never interprets.
 
     Control characters (C0, DEL, C1), line and paragraph separators, bidi controls and undecodable bytes come out as
-    ``\\\\x1b``, ``\\\\n``, ``\\\\u202e``. Unicode Technical Report 36, 3.6 and UAX 9 name the characters meant.
+    ``\\x1b``, ``\\n``, ``\\u202e``. Unicode Technical Report 36, 3.6 and UAX 9 list the characters.
     """
     return text if text.isprintable() else re.sub(_HARMFUL, _escape, text)
 

@@ -1,4 +1,4 @@
-"""What statements to artists rest on: terms as agreed, prints of a period, and statements as they were issued."""
+"""The data behind statements to artists: agreed terms, prints of a period, and statements as issued."""
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass

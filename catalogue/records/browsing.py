@@ -1,7 +1,7 @@
 """Lists for the screens: a page before or after a row, never an offset, so the last page costs what the first does.
 
 Every list function takes ``beyond``, the row the page starts beyond (None: from the end of the list on that side), and
-gives at most ``limit`` rows in the list's own order, whichever way it looked.
+gives at most ``limit`` rows in list order, whichever direction was read.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from catalogue.records.rows import Database, fetch, fetch_int, fetch_one
 
 T = TypeVar("T")
 
-# After every text the catalogue can hold: U+10FFFF is no character anybody writes.
+# Sorts after any real text: U+10FFFF is a noncharacter.
 _LAST = "\U0010ffff"
 
 
@@ -50,7 +50,7 @@ class Totals:
 
 
 def in_order(rows: list[T], forward: bool) -> list[T]:
-    """Rows in the order of the list, whichever way they were read."""
+    """Rows in list order, whichever direction they were read in."""
     return rows if forward else rows[::-1]
 
 
@@ -111,5 +111,5 @@ def totals(db: Database) -> Totals:
 
 
 def damaged(db: Database) -> int:
-    """How many open findings are damage."""
+    """The number of open findings that are damage."""
     return fetch_int(db, f"SELECT count(*) FROM finding f WHERE f.resolved IS NULL AND {IS_DAMAGE}")

@@ -1,7 +1,7 @@
-"""Buyers: one for every name on an order, however it is spelt; name, contact and notes as a person said.
+"""Buyers: one for each name on orders, however it is spelt, with the name, contact and notes that were stated.
 
-A buyer's key is a name as :func:`catalogue.records.folding.fold_name` gives it. What was said is in ``buyer_stated``,
-also which other spellings lead to a buyer; ``order_buyer`` follows from it and from the orders by triggers.
+A buyer's key is a name folded by :func:`catalogue.records.folding.fold_name`. Stated facts, including which other
+spellings are merged into a buyer, are in ``buyer_stated``; triggers derive ``order_buyer`` from it and from the orders.
 """
 
 from collections.abc import Mapping
@@ -45,7 +45,7 @@ def listed(db: Database, after: str = "", limit: int = -1) -> list[Buyer]:
 
 
 def matching(db: Database, words: str, limit: int = 20) -> list[Buyer]:
-    """Buyers of whom a spelling or the name is exactly these words, else contains them."""
+    """Buyers with a spelling or name of exactly these words; if there are none, those that contain them."""
     key = fold_name(words)
     if not key:
         return []
@@ -61,12 +61,12 @@ def matching(db: Database, words: str, limit: int = 20) -> list[Buyer]:
 
 
 def by_key(db: Database, key: str) -> Buyer | None:
-    """The buyer of that very key; None if no order and no statement knows one, or it is a spelling of another."""
+    """The buyer with that key; None if no order or statement has it, or if it is a spelling of another buyer."""
     return fetch_one(db, Buyer, _BUYER.format(keys=f"SELECT key FROM ({_KEYS}) WHERE key = ?"), [key])
 
 
 def key_of(db: Database, name: str) -> str:
-    """The key of the buyer whom a name on an order means, known or not; empty for no name."""
+    """The key of the buyer meant by a name on an order, known or not; "" for no name."""
     spelling = fold_name(name)
     return fetch_text(db, "SELECT joined_into FROM buyer_stated WHERE key = ?", [spelling]) or spelling
 

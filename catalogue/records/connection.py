@@ -20,7 +20,7 @@ T = TypeVar("T")
 
 
 def translate_sqlite_error(error: sqlite3.DatabaseError) -> Exception:
-    """What a person can do about it; the error itself where that is a fault of this program."""
+    """A CatalogueError that tells a person what to do; the error itself if it is a programming error."""
     name = getattr(error, "sqlite_errorname", None) or ""  # none on errors made by the driver itself
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return Busy("Another program is writing to the catalogue.", hint="Try again in a moment.")
@@ -117,7 +117,7 @@ class Database:
 
 
 def no_derived_rows(_: Database) -> None:
-    """What a connection does before a commit until :mod:`catalogue.records.database` says otherwise: nothing."""
+    """Default ``before_commit`` hook: does nothing. :mod:`catalogue.records.database` replaces it."""
 
 
 class Connection(sqlite3.Connection):

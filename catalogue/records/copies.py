@@ -5,8 +5,8 @@ services comes from here.
 
 A file is *intact* when its last look gave the bytes on record for it: it is there, no attempt to read it has failed
 since, and no open finding says otherwise. It is *sound* when, besides, those bytes show a whole picture: a faithful
-copy of a truncated scan saves nobody. A copy is a sound file; two of them in one store count once, and so does one
-file under two paths, whether by a hard link, a bind mount, a linked folder or a folder added twice (records.locations).
+copy of a truncated scan is no use. A copy is a sound file; two of them in one store count once, and so does one file
+under two paths, whether by a hard link, a bind mount, a linked folder or a folder added twice (records.locations).
 """
 
 from collections.abc import Sequence
@@ -55,13 +55,14 @@ class Copies:
     path: str
 
     def counted(self, *, one_disk: bool) -> int:
-        """How many copies these are: what one disk holds is lost together, so it is one, unless ``one_disk``."""
+        """The number of copies: those on one disk count as one, since they are lost together, unless ``one_disk``."""
         return self.stores if one_disk else min(self.stores, self.disks)
 
 
 @dataclass(frozen=True, slots=True)
 class Holder:
-    """A file that should hold a scan's bytes, with its store. What is ``sound`` is ``intact``, that ``present``."""
+    """A file recorded as holding a scan's bytes, with its store. ``sound`` implies ``intact``, which implies
+    ``present``."""
 
     file_id: int
     scan_id: int
@@ -94,9 +95,9 @@ _COPIES = """SELECT s.id AS scan_id, s.sha256,
 
 
 def of_masters(db: Database, scan_ids: Sequence[int] | None = None) -> list[Copies]:
-    """Every master scan that some file should hold, or those of ``scan_ids`` among them.
+    """Copies of every master scan that some file is recorded as holding, or of those among ``scan_ids``.
 
-    A scan that no file on record holds any more, as after an accepted edit, lacks nothing: it is history.
+    A scan that no file on record holds, as after an accepted edit, is history and needs no copies.
     """
     some = "" if scan_ids is None else f"AND s.id IN ({', '.join('?' * len(scan_ids))})"
     return fetch(db, Copies, f"""{_COPIES} FROM scan s JOIN {HELD} h ON h.scan_id = s.id

@@ -1,5 +1,5 @@
-"""Why a file counts as no copy, in words. Apart from records.copies, which a start loads, because it reads files and
-findings."""
+"""Why a file does not count as a copy, in words. Separate from records.copies, which start-up loads, because it
+reads files and findings."""
 
 from catalogue.records import files, findings
 from catalogue.records.copies import DOUBTS, Holder
@@ -11,7 +11,7 @@ _UNREAD = {files.UNREAD: "it has changed since it was read",
 
 
 def doubts(db: Database, file_id: int, store_id: int, path: str) -> tuple[str, ...]:
-    """Why a file that is not intact is not, by its open findings, else by the last attempt to read it."""
+    """Why a file is not intact: from its open findings, otherwise from the last failed read."""
     reasons = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, store_id, path, DOUBTS))
     if reasons:
         return reasons

@@ -1,4 +1,4 @@
-"""Which scan of a piece is its current master: the one rule, its reasons, and its use on a piece."""
+"""The rule that decides which scan of a piece is its current master, with reasons, and its application."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -117,7 +117,7 @@ def update_current(db: Database, piece_id: int) -> None:
 
 
 def caution(db: Database, piece_id: int) -> str:
-    """What a person should know of a current master they chose themselves; empty if there is nothing to say."""
+    """A warning about a current master chosen by a person; "" if there is none."""
     row = db.execute("SELECT current_scan_id, current_source FROM piece WHERE id = ?", [piece_id]).fetchone()
     if row is None or row[1] != "person" or row[0] is None:
         return ""

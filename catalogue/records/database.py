@@ -124,7 +124,7 @@ def open_seat(home: Home) -> Database:
 
 
 def others_writes(db: Database) -> int:
-    """A number that changes whenever another connection, of whatever program, has written (SQLite: data_version)."""
+    """A number that changes whenever another connection of any program has written (SQLite: data_version)."""
     return fetch_int(db, "PRAGMA data_version")
 
 
@@ -185,12 +185,12 @@ def _migrate(db: Database, path: Path) -> None:
 
 
 def former(path: Path) -> Path:
-    """Where a catalogue lies as it was before its last upgrade."""
+    """Path of the copy that is kept of the catalogue before an upgrade."""
     return path.with_name(f"{path.stem}.before-upgrade{path.suffix}")
 
 
 def _keep_former(path: Path) -> None:
-    """A verified copy of the catalogue before its schema changes; the one of the upgrade before goes.
+    """Keep a verified copy of the catalogue before its schema changes; the copy of the previous upgrade is deleted.
 
     Raises CatalogueError if it cannot be made: then nothing is changed. Call with the write lock held.
     """

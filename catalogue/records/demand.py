@@ -1,4 +1,4 @@
-"""What was asked of each piece, against what its current master holds; and how its like was captured before."""
+"""Sizes ordered of each piece compared with its current master, and capture notes of similar originals."""
 
 import json
 from dataclasses import dataclass
@@ -31,7 +31,7 @@ class Captured:
 
 
 def sizes_ordered(db: Database) -> list[Demand]:
-    """Every size, finish and medium each piece was asked for, cancelled orders too: they were asked for."""
+    """Every size, finish and medium ordered of each piece. Cancelled orders count too, since they show demand."""
     return fetch(db, Demand, """
         SELECT p.id AS piece_id, a.name AS artist, p.title, l.width_mm, l.height_mm, l.medium, l.border_mm, l.wrap_mm,
                l.edge, sum(l.quantity) AS quantity, max(o.placed) AS last, p.current_scan_id AS scan_id

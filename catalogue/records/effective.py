@@ -64,14 +64,16 @@ def recompute(db: Database) -> None:
 
 
 def piece_meant(db: Database, artist: str, title: str) -> int | None:
-    """Id of the piece that a guess of these names means, also where a person has since given it other names; None if
-    there is none yet."""
+    """The id of the piece that a guess of these names refers to, even if it was renamed since; None if there is none
+    yet."""
     return _piece_named(db, Recomputation(), _Names(artist, fold_name(artist), title, fold_name(title)))
 
 
 def make_again(db: Database, table: str, row: stated_facts.Row) -> None:
-    """An artist or piece of whom nobody speaks any more, under the number and the names they had: ``row`` is the row
-    that went. They go again when all is settled if no scan is guessed so."""
+    """Recreate an artist or piece without stated facts, with its former id and names; ``row`` is the deleted row.
+
+    It is deleted again at the end of the computation if no scan is guessed to be of it.
+    """
     if table == "artist_stated":
         db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
                    [row["artist_id"], row["known_name"], row["known_key"]])
@@ -158,9 +160,12 @@ def _recompute_by_likeness(db: Database, scan_id: int) -> None:
 
 
 def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
-    """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
-    artist's piece of that title, else one that bore the title when it was merged into another. Of several the first:
-    a scan stays with it although a new piece gets its old name."""
+    """The id of the piece that a guess refers to, or None.
+
+    In this order: the piece known by that name before it was corrected, the artist's piece of that title, a piece that
+    had the title when it was merged into another. If several match, the first: a scan stays with it even if a new piece
+    gets its old name.
+    """
     known = db.execute("""SELECT piece_id, known_artist, known_artist_key FROM piece_stated WHERE known_key = ?
                           ORDER BY known_artist_key <> ?, piece_id""",
                        [names.title_key, names.artist_key]).fetchall()
@@ -180,7 +185,7 @@ def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
 
 
 def _root_piece(db: Database, run: Recomputation, piece_id: int) -> int:
-    """The piece that one stands for after all merges, its row made if need be."""
+    """The piece at the end of a chain of merges; its row is created if necessary."""
     root = stated_facts.root(db, "piece", piece_id)
     if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [root]):
         _recompute_piece(db, run, root)
@@ -252,7 +257,7 @@ def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
 
 
 def _names_of(db: Database, run: Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
-    """Artist and title of a piece with stated facts."""
+    """The artist and title of a piece with stated facts."""
     if stated["artist_id"] is not None:
         artist_id = stated_facts.root(db, "artist", int(stated["artist_id"]))
         if not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
@@ -283,7 +288,7 @@ def _recompute_guessed_piece(db: Database, run: Recomputation, piece_id: int, ar
 
 
 def _remove_piece(db: Database, run: Recomputation, piece_id: int) -> None:
-    """Take a joined piece's row away once its scans have left it."""
+    """Delete a merged piece's row once no scan is filed under it."""
     held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [piece_id]).fetchone()
     pieces.mark_filed_scans_stale(db, piece_id)
     if held is None:

@@ -14,8 +14,8 @@ from catalogue.records.stale_rows import mark_names_stale, mark_short_name_stale
 
 @dataclass(slots=True)
 class Recomputation:
-    """One settling: names already resolved, pieces merged into others by the title they bore, scans of likeness
-    alone that must wait for all others, artists to be removed at the end if no piece is theirs then."""
+    """The state of one computation: names already resolved, pieces merged by title, scans filed by likeness only
+    (computed last), and artists to delete at the end if they have no pieces."""
 
     artists: dict[tuple[str, str], int] = field(default_factory=dict)
     joined: dict[str, list[stated_facts.Row]] | None = None
@@ -24,7 +24,7 @@ class Recomputation:
 
 
 def artist_known(db: Database, key: str) -> int | None:
-    """The artist a folded name means, among those there are."""
+    """The existing artist that a folded name refers to."""
     stated = fetch_id(db, """SELECT artist_id FROM artist_stated WHERE known_key = ?1
                              ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key]) or _stated_unspaced(db, key)
     if stated is not None:
@@ -51,7 +51,7 @@ def _stated_unspaced(db: Database, key: str) -> int | None:
 
 
 def artist_for(db: Database, run: Recomputation, name: str, key: str) -> int:
-    """The artist whom a name means, made if new."""
+    """The artist that a name refers to, created if new."""
     known = run.artists.get((name, key))
     if known is not None:
         return known
@@ -68,7 +68,7 @@ def artist_for(db: Database, run: Recomputation, name: str, key: str) -> int:
 
 
 def artist_in_use(db: Database, run: Recomputation, name: str, key: str) -> int | None:
-    """The artist whom a name means, if they have a row."""
+    """The artist that a name refers to, if they have a row."""
     known = run.artists.get((name, key))
     if known is None and (known := artist_known(db, key)) is not None and (
             exists(db, "SELECT 1 FROM artist WHERE id = ?", [known])):
@@ -77,7 +77,8 @@ def artist_in_use(db: Database, run: Recomputation, name: str, key: str) -> int 
 
 
 def former_artist(db: Database, run: Recomputation, artist_id: int, stated: stated_facts.Row) -> int:
-    """A merely guessed artist who went with their last piece, back under the same id; or whoever bears the name now."""
+    """A guessed artist deleted with their last piece, recreated under the same id; or the artist who has the name
+    now."""
     known = artist_known(db, stated["known_artist_key"])
     if known is not None:
         return artist_for(db, run, stated["known_artist"], stated["known_artist_key"])
@@ -89,7 +90,7 @@ def former_artist(db: Database, run: Recomputation, artist_id: int, stated: stat
 
 
 def recompute_artist(db: Database, run: Recomputation, artist_id: int) -> None:
-    """Bring an artist's row in line with what was stated, and have looked at again what their names may mean now."""
+    """Update an artist's row from what was stated, and mark stale everything guessed by one of their names."""
     run.artists.clear()
     stated = stated_facts.stated_row(db, "artist_stated", artist_id)
     held = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
@@ -134,7 +135,8 @@ def write_stated_artist(db: Database, artist_id: int, stated: stated_facts.Row) 
 
 
 def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
-    """Take a key from a merely guessed artist, whose pieces then find the one who bears it by statement."""
+    """Take a key from a guessed artist; their pieces are then filed under the artist who was stated to have the
+    name."""
     other = fetch_id(db, "SELECT id FROM artist WHERE key = ? AND id <> ?", [key, artist_id])
     if other is None:
         return
@@ -148,7 +150,7 @@ def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
 
 
 def remove_idle_artists(db: Database, run: Recomputation) -> None:
-    """Those of the pass who have neither piece nor statement. Not before all is settled: a piece may come back."""
+    """Delete artists of this computation with neither pieces nor statements. Runs last: a piece may come back."""
     for artist_id in sorted(run.idle_candidates):
         gone = db.execute("""DELETE FROM artist WHERE id = ?1
                              AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)

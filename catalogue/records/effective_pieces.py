@@ -17,7 +17,7 @@ def add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str)
 
 
 def title_of(stated: stated_facts.Row) -> str:
-    """The title a person gave a piece, else the one it was known by."""
+    """A piece's stated title, otherwise the one it was guessed by."""
     return str(stated["known_title"] if stated["title"] is None else stated["title"])
 
 
@@ -31,8 +31,10 @@ def joined_of_title(db: Database, run: Recomputation, key: str) -> list[stated_f
 
 
 def guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
-    """Year, series and inventory number by the scans whose guess leads here and that are filed here; those guessed
-    under the piece's own title first, else the scan known longest."""
+    """Year, series and inventory number from the scans guessed and filed here.
+
+    Scans guessed under the piece's own title come first, then the scan known longest.
+    """
     def first(column: str) -> str:
         return fetch_text(db, f"""SELECT g.{column} FROM scan_guess g JOIN scan c ON c.id = g.scan_id
                                   WHERE g.piece_id = ?1 AND c.piece_id = ?1 AND g.{column} <> ''
@@ -67,7 +69,7 @@ def free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated
 
 
 def mark_filed_scans_stale(db: Database, piece_id: int) -> None:
-    """Look again at the scans that are filed under a piece, or are to be by guess or statement."""
+    """Mark stale the scans filed under a piece, or to be filed there by guess or statement."""
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
                   UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1
                   UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
@@ -75,7 +77,7 @@ def mark_filed_scans_stale(db: Database, piece_id: int) -> None:
 
 
 def mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row) -> None:
-    """Look again at the scans whose guess may lead to a piece, or no longer does."""
+    """Mark stale the scans whose guess may lead to a piece, or no longer does."""
     db.execute("""INSERT OR IGNORE INTO unsettled
                   SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1 OR title_key IN (?2, ?3)
                   UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
@@ -85,7 +87,7 @@ def mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stat
 
 
 def mark_joined_scans_stale(db: Database, piece_id: int) -> None:
-    """Look again at the scans guessed or filed under what was merged into a piece, that came back or goes."""
+    """Mark stale the scans guessed or filed under pieces merged into one that was recreated or deleted."""
     db.execute("""WITH RECURSIVE part (id, known_key, key) AS (
                       SELECT piece_id, known_key, folded(coalesce(title, known_title)) FROM piece_stated
                       WHERE piece_id = ?

@@ -40,7 +40,7 @@ class Event:
 
 @cache
 def agent() -> str:
-    """Who and which program version, as events name them."""
+    """The person and program version, as recorded in events."""
     try:
         person = getpass.getuser()
     except (OSError, KeyError):  # no such account on this machine, as in a bare container
@@ -65,12 +65,12 @@ def append(db: Database, type_: str, outcome: str, *, store: str = "", path: str
 
 
 def linked(previous: str, facts: list[str]) -> str:
-    """The next chain value: SHA-256 over the previous one and the row's facts as a JSON array."""
+    """The next chain value: SHA-256 of the previous one and the event's facts as a JSON array."""
     return hashlib.sha256((previous + json.dumps(facts, ensure_ascii=False)).encode()).hexdigest()
 
 
 def broken_links(db: Database) -> Iterator[Event]:
-    """Events whose chain value does not follow from the row before: altered, or something before is gone."""
+    """Events whose chain value does not follow from the previous row: it was altered, or a row before it is missing."""
     previous = START
     for row in db.execute("SELECT * FROM event ORDER BY id"):
         event = Event(**dict(row))
@@ -101,5 +101,5 @@ def count(db: Database) -> int:
 
 
 def backwards(db: Database) -> int:
-    """Events whose time lies before that of the one before: the clock was set back."""
+    """The number of events dated earlier than the one before them: the clock was set back."""
     return fetch_int(db, "SELECT count(*) FROM event e JOIN event p ON p.id = e.id - 1 WHERE e.at < p.at")

@@ -84,7 +84,7 @@ def known(db: Database, store_id: int) -> Iterator[tuple[str, int, int, str, int
 
 
 def missing_twin(db: Database, store_id: int, scan_id: int, but: str) -> File | None:
-    """A missing file of the same store that held the same scan: where a file found at ``but`` came from."""
+    """A missing file of the same store with the same scan: where the file found at ``but`` was moved from."""
     return fetch_one(db, File, """SELECT * FROM file WHERE scan_id = ? AND store_id = ? AND state = 'missing'
                                   AND path <> ? ORDER BY id LIMIT 1""", [scan_id, store_id, but])
 
@@ -122,9 +122,9 @@ def sha256_of(db: Database, file_id: int) -> str:
 
 
 def note_failure(db: Database, file_id: int, failure: str, *, present: bool | None = None) -> None:
-    """Note a look that did not give the file's known content, which stays; the next index run tries again.
+    """Record a look that did not find the file's known content, which is kept; the next index run tries again.
 
-    ``present`` tells whether something stood there; None if that look does not say.
+    ``present`` says whether something was there; None if the look does not tell.
     """
     db.execute("""UPDATE file SET failed_at = ?, failure = ?,
                   state = CASE ? WHEN 1 THEN 'present' WHEN 0 THEN 'missing' ELSE state END WHERE id = ?""",
@@ -132,7 +132,7 @@ def note_failure(db: Database, file_id: int, failure: str, *, present: bool | No
 
 
 def mark_missing(db: Database, file_ids: Iterable[int]) -> int:
-    """Returns how many of them were thought present until now."""
+    """Returns how many of them were recorded as present until now."""
     cursor = db.conn.executemany("UPDATE file SET state = 'missing' WHERE id = ? AND state <> 'missing'",
                                [(i,) for i in file_ids])
     return max(0, cursor.rowcount)
@@ -144,9 +144,9 @@ def mark_present(db: Database, file_ids: Iterable[int]) -> None:
 
 
 def mark_unread(db: Database, file_ids: Iterable[int]) -> None:
-    """Something stands at these paths that was not read yet and need not be the content on record: no copy until then.
+    """Record that something not read yet is at these paths: no copy until it is read.
 
-    What an earlier failed look said of them stays.
+    The reason of an earlier failed look is kept.
     """
     moment = now()
     db.conn.executemany("""UPDATE file SET state = 'present', failed_at = coalesce(failed_at, ?),
@@ -155,8 +155,10 @@ def mark_unread(db: Database, file_ids: Iterable[int]) -> None:
 
 
 def mark_not_read_here(db: Database, file_ids: Iterable[int]) -> None:
-    """What stands at these paths now, if anything does, is another file than the one that was read: no copy until it is
-    read. What an earlier failed look said of them stays."""
+    """Record that whatever is at these paths now is not the file that was read: no copy until it is read.
+
+    The reason of an earlier failed look is kept.
+    """
     db.conn.executemany("UPDATE file SET failed_at = ?, failure = ? WHERE id = ? AND failed_at IS NULL",
                         [(now(), NOT_READ_HERE, i) for i in file_ids])
 
@@ -168,7 +170,7 @@ def mark_checked(db: Database, file_id: int, moment: str) -> None:
 
 
 def forget(db: Database, file_id: int) -> None:
-    """Drop the row of a file that has been found again elsewhere."""
+    """Delete the row of a file that was found at another path."""
     db.execute("DELETE FROM file WHERE id = ?", [file_id])
 
 
@@ -210,7 +212,7 @@ def ending_with(db: Database, path: str) -> list[Located]:
 
 
 def with_hidden_signs(db: Database) -> list[Located]:
-    """Files whose path holds control characters, or bytes that are no text."""
+    """Files whose path contains control characters or undecodable bytes."""
     return fetch(db, Located, f"""{_LOCATED} WHERE s.forgotten IS NULL
         AND (instr(f.path, '//') OR f.path GLOB '*[' || char(1) || '-' || char(31) || ']*') ORDER BY s.name, f.path""")
 

@@ -1,4 +1,4 @@
-"""The kinds of finding, apart from their rows: what lists pieces needs no more."""
+"""The kinds of finding, separate from their rows: lists of pieces need only these."""
 
 # Every kind of finding that the program opens.
 KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",

@@ -47,10 +47,10 @@ class Observed:
 
 def observe(db: Database, store_id: int, path: str, seen: Sequence[Observed], *, file_id: int | None,
             settled: Collection[str] = (), resolution: str = "") -> None:
-    """Bring the open findings of one place up to date with a look at it.
+    """Update the open findings of one path after a look at it.
 
-    What is ``seen`` is opened, or seen again with its first date kept. Of the kinds that this look has ``settled``,
-    open ones that were not seen are closed; other kinds stay, for the look says nothing about them.
+    What is ``seen`` is opened, or seen again keeping its first date. Open findings of a kind in ``settled`` that were
+    not seen are closed; other kinds are kept, since this look does not check them.
     """
     held = {(observed.kind, observed.scan_id or 0) for observed in seen}
     for row in db.execute("SELECT id, kind, coalesce(scan_id, 0) FROM finding WHERE store_id = ? AND path = ?"
@@ -99,8 +99,8 @@ def _open(store_id: int | None = None, path: str | None = None, kinds: Sequence[
 
 
 def rename(db: Database, store_id: int, path: str, new_path: str) -> None:
-    """The program gave a file another path: its open findings go along. Those of a file that lay there before, whose
-    name was free, are of a file that is gone."""
+    """Move open findings along when the program renames a file. Findings of a missing file that had the new path
+    before are closed."""
     resolve(db, f"{path} has this name now", store_id=store_id, path=new_path)
     db.execute("UPDATE finding SET path = ? WHERE store_id = ? AND path = ? AND resolved IS NULL",
                [new_path, store_id, path])
@@ -130,12 +130,12 @@ def open_at(db: Database, store_id: int, path: str | None = None, kinds: Sequenc
 
 
 def transfer(db: Database, finding_id: int, scan_id: int | None, former_sha256: str) -> None:
-    """An open finding now speaks of another content: the edit that an audit saw has since been read."""
+    """Move an open finding to another content: the edit an audit saw has now been read."""
     db.execute("UPDATE finding SET scan_id = ?, former_sha256 = ? WHERE id = ?", [scan_id, former_sha256, finding_id])
 
 
 def update_detail(db: Database, finding_id: int, detail: str, hint: str) -> None:
-    """An open finding, seen again in other words."""
+    """Update the detail of an open finding seen again."""
     db.execute("UPDATE finding SET detail = ?, hint = ?, last_seen = ? WHERE id = ?", [detail, hint, now(), finding_id])
 
 

@@ -1,4 +1,4 @@
-"""Rows of the audits: whose turn it is, what was found, where damage lies, what a store lacks."""
+"""Rows used by audits: due files, results, damaged regions, scans a store lacks."""
 
 import sqlite3
 from array import array
@@ -33,9 +33,9 @@ class Wanted:
 
 
 def first_turn(db: Database, store_id: int) -> int:
-    """The turn an audit of a store gives its files: that of the first audit since the last one that ended by itself.
+    """The turn for an audit of a store: that of the first audit since the last one that finished.
 
-    So an audit after one that was stopped or killed takes up the files that were left.
+    So an audit after one that was stopped or killed continues with the remaining files.
     """
     return fetch_int(db, """
         SELECT min(id) FROM run WHERE kind = 'audit' AND store_id = ?1 AND id > coalesce(
@@ -90,7 +90,7 @@ def set_turn(db: Database, file_id: int, turn: int) -> None:
 
 
 def touched(db: Database, file_id: int, mtime_ns: int) -> None:
-    """The file's time changed, its bytes did not."""
+    """Record that the file's time changed but its bytes did not."""
     db.execute("UPDATE file SET mtime_ns = ? WHERE id = ?", [stored_mtime(mtime_ns), file_id])
 
 

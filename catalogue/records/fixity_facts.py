@@ -1,4 +1,4 @@
-"""What the catalogue itself can say about how safe the archive is; and what persons have answered."""
+"""Counts for the preservation levels, and the answers people gave."""
 
 import json
 from collections.abc import Sequence

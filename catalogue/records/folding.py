@@ -61,7 +61,7 @@ def searchable(text: str) -> str:
 
 @lru_cache(maxsize=4096)
 def unaccented(text: str) -> str:
-    """Text with case, width and accents folded, signs and spaces left. Folding twice gives the same."""
+    """Text with case, width and accents folded; signs and spaces kept. Idempotent."""
     if text.isascii():
         return text.lower()
     known = text

@@ -1,4 +1,4 @@
-"""What is seen of one piece while the cursor is on it in a list."""
+"""The details shown for the piece under the cursor of a list."""
 
 from dataclasses import dataclass, replace
 

@@ -1,4 +1,4 @@
-"""What path and tags suggest of each scan: derived, replaced at will."""
+"""Artist, piece and role guessed for each scan from path and tags: derived, replaced at any time."""
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
@@ -90,7 +90,7 @@ def count(db: Database) -> int:
 
 
 def artists(db: Database) -> list[str]:
-    """Names of artists as guessed so far. Statements do not count: what is guessed follows from what was seen alone."""
+    """Names of guessed artists. Statements do not count: guesses follow from observed facts only."""
     return [str(row[0]) for row in db.execute("SELECT DISTINCT artist FROM scan_guess WHERE artist <> '' ORDER BY 1")]
 
 
@@ -152,5 +152,5 @@ def upgraded_of_piece(db: Database, piece_id: int) -> list[Guessed]:
 
 
 def accept_upgraded(db: Database, scan_id: int) -> None:
-    """The guess left by an older program was looked at."""
+    """Record that a guess left by an older program was reviewed."""
     db.execute("UPDATE scan_guess SET upgraded = 0 WHERE scan_id = ?", [scan_id])

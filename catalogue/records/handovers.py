@@ -10,8 +10,7 @@ from catalogue.records.rows import insert_row
 
 @dataclass(frozen=True, slots=True)
 class NewHandover:
-    """So many prints of a line that went out on an ISO day; ``numbers`` are their edition numbers, as people write
-    them."""
+    """A number of prints of a line handed over on an ISO date; ``numbers`` are their edition numbers, as text."""
 
     line_id: int
     day: str

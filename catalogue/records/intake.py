@@ -1,4 +1,4 @@
-"""What intake asks the catalogue: who holds a scan, what notes came last, what an intake cut short had planned."""
+"""Queries for intake: who holds a scan, the latest capture notes, what an interrupted intake had planned."""
 
 import json
 from collections.abc import Iterator
@@ -111,8 +111,10 @@ def pieces_without_master(db: Database, role: str) -> Iterator[tuple[str, str, s
 
 
 def moved(db: Database, file_id: int, path: str) -> None:
-    """A file bears another path in the same store. A row of that path makes way if its file is missing, or is this
-    very one, found by an index run in between."""
+    """Record that a file has a new path in the same store.
+
+    A row at that path is deleted if its file is missing, or is this very file, found by an index run in between.
+    """
     db.execute("""DELETE FROM file WHERE path = ?2 AND id <> ?1
                   AND store_id = (SELECT store_id FROM file WHERE id = ?1)
                   AND (state = 'missing' OR scan_id = (SELECT scan_id FROM file WHERE id = ?1))""", [file_id, path])

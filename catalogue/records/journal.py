@@ -1,9 +1,8 @@
-"""The journal of statements: every event that states something once more, in a text file beside the catalogue.
+"""The journal of statements: a second record of every stated event, in a text file beside the catalogue.
 
-One JSON object a line: the event with the chain value of the event before it (``previous``) and the id of the
-statement before it (``after``), so that each line is verified by the chain itself and a missing line is seen. A line
-is on the disk before the caller of ``transaction()`` goes on, so what was acknowledged since the last backup outlives
-a damaged database file.
+One JSON object a line: the event with the chain value of the event before it (``previous``) and the id of the statement
+before it (``after``), so the chain verifies each line and a missing line is noticed. A line is flushed before
+``transaction()`` returns, so everything acknowledged since the last backup survives a damaged database file.
 """
 
 import errno
@@ -59,7 +58,7 @@ def line_of(entry: Entry) -> bytes:
 
 
 def entry_of(line: bytes) -> Entry:
-    """What a line says. Raises ValueError if it is not whole, or not what was written."""
+    """Parse a line. Raises ValueError if it is incomplete or was altered."""
     try:
         fields = json.loads(line)
         previous, after = str(fields.pop("previous")), int(fields.pop("after"))
@@ -202,7 +201,7 @@ def set_aside_ones(database: Path) -> list[Path]:
 
 
 def known_chains(db: Database) -> set[str]:
-    """Chain values of the statements a catalogue has, those included that it has put back from a former one."""
+    """Chain values of the catalogue's statements, including those put back from a former catalogue."""
     known = {str(row[0]) for row in db.execute("SELECT chain FROM event WHERE change <> ''")}
     for (detail,) in db.execute("SELECT detail FROM event WHERE detail LIKE '%was event %'"):
         known |= put_back_chains(detail)
@@ -221,12 +220,12 @@ def is_known(event: Event, known: set[str]) -> bool:
 
 
 def put_back_detail(event: Event) -> str:
-    """The words by which an event says which one of a former catalogue it puts back, so that none is twice."""
+    """The event detail that records which event of a former catalogue is put back, so that none is put back twice."""
     return f"put back: {event.detail}; was event {event.id} of {event.at}, chain {event.chain}"
 
 
 def check(db: Database, database: Path) -> list[str]:
-    """What is wrong with the journal beside the catalogue, in words; nothing when it says what the event log says."""
+    """What is wrong with the journal beside the catalogue, in words; empty if it agrees with the event log."""
     path = path_of(database)
     journal = read(path)
     faults = list(journal.faults)

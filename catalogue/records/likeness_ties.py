@@ -1,10 +1,10 @@
-"""Which scans likeness ties to one another, and to which pieces it would file one. Nothing is written here."""
+"""Which scans likeness ties to each other, and which pieces it would file a scan under. Writes nothing."""
 
 from catalogue.records.rows import Database, exists, fetch_id
 
 
 def is_tile(db: Database, scan_id: int) -> bool:
-    """Whether likeness surely makes a scan a tile of another."""
+    """Whether likeness establishes that a scan is a tile of another."""
     return exists(db, """SELECT 1 FROM likeness WHERE a_scan_id = ? AND relation = 'tile of' AND files_together
                          AND verdict <> 'rejected'""", [scan_id])
 

@@ -59,7 +59,7 @@ _SCAN = """SELECT s.id, s.sha256, s.pixel_digest, s.format, s.width, s.height, s
 
 
 def uncompared(db: Database) -> Sequence[int]:
-    """Ids of scans with a preview that were not compared yet, oldest first; 8 bytes each."""
+    """Ids of scans with a preview not compared yet, oldest first; 8 bytes each."""
     return array("q", (row[0] for row in db.execute("""
         SELECT id FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen) ORDER BY id""")))
 

@@ -1,4 +1,4 @@
-"""Where stores and files lie as the system said it: by file system and inode one file is known under two paths."""
+"""Store and file locations as the system reports them: file system and inode identify a file under any path."""
 
 from dataclasses import dataclass
 from itertools import combinations
@@ -43,7 +43,7 @@ def store_location(db: Database, store_id: int) -> StoreLocation | None:
 
 
 def note_store(db: Database, store_id: int, device: Device, inode: int) -> None:
-    """Note what a store's root is now, and again which stores are lost together."""
+    """Record a store's current location, and recompute which stores are lost together."""
     before = store_location(db, store_id)
     if before is not None and before.device.filesystem == device.filesystem:
         if not device.disks:
@@ -72,7 +72,7 @@ def note_file(db: Database, file_id: int, filesystem: str, inode: int) -> None:
 
 
 def forget_file(db: Database, file_id: int) -> None:
-    """Where a file lies is not known any more: its store's place stands for it."""
+    """Forget a file's location; its store's location is used instead."""
     db.execute("DELETE FROM file_place WHERE file_id = ?", [file_id])
 
 

@@ -69,9 +69,10 @@ def numbered(numbers: str) -> str:
 
 
 def parse_numbers(text: str) -> tuple[list[Number], int | None]:
-    """What ``"3-12, AP II"`` or ``"4/25"`` says: the numbers in order as written, and the N it states, if any.
+    """Parse ``"3-12, AP II"`` or ``"4/25"``: the numbers in the order written, and the edition size if one is stated.
 
-    Raises ValueError if it cannot be read, says one number twice, runs backwards, or is above ``MOST``.
+    Raises ValueError if it cannot be parsed, lists a number twice, has a range that runs backwards, or exceeds
+    ``MOST``.
     """
     parsed: list[Number] = []
     stated: int | None = None

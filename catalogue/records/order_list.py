@@ -52,9 +52,9 @@ class Money:
 
 @dataclass(frozen=True, slots=True)
 class OrderSums:
-    """Of all lines that fit, cancelled ones left out: orders, lines, prints, and money by currency.
+    """Totals of all matching lines without cancelled ones: orders, lines, prints, and money by currency.
 
-    ``unpriced`` of the lines have no price; ``cancelled`` lines fit too and are not counted in anything else.
+    ``unpriced`` counts lines without a price; ``cancelled`` counts cancelled lines, which no other total includes.
     """
 
     orders: int

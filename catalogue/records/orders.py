@@ -18,7 +18,7 @@ STATUS_SPELLINGS = {"canceled": "cancelled", "asked": "requested"}  # typed for 
 
 
 def known_status(text: str) -> str:
-    """A status by one of its spellings. Raises Refused if it is none."""
+    """A status from one of its spellings. Raises Refused if it is unknown."""
     status = STATUS_SPELLINGS.get(text, text)
     if status not in STATUSES:
         raise Refused(f"{text!r} is not a state of an order.", hint=f"Choose one of: {', '.join(STATUSES)}.")
@@ -212,7 +212,7 @@ def lines_of_piece(db: Database, piece_id: int) -> list[Line]:
 
 
 def lines_like(db: Database, order_id: int, new: NewLine) -> list[Line]:
-    """Lines of this order that say the same, so that an import of the same books records nothing twice."""
+    """Lines of this order with the same facts, so that importing the same books again records nothing twice."""
     return lines_where(db, """ WHERE l.order_id = ? AND l.piece_id = ? AND l.width_mm = ? AND l.height_mm = ?
                           AND l.medium = ? AND l.quantity = ? AND l.notes = ? AND l.border_mm = ? AND l.wrap_mm = ?
                           AND (l.price = '') = (? = '') AND CAST(l.price AS REAL) = CAST(? AS REAL)
@@ -235,7 +235,7 @@ def next_number(db: Database, year: str) -> str:
 
 
 def note_known(db: Database, number: str, source: str) -> None:
-    """Keep a number that is on paper from being given out again, though no order of it is on record."""
+    """Reserve a number found on paper, though no order with it is on record."""
     db.execute("""INSERT INTO order_number_known (number, source, noted) VALUES (?, ?, ?)
                   ON CONFLICT (number) DO NOTHING""", [number, source, now()])
 
@@ -246,7 +246,7 @@ def set_status(db: Database, order_id: int, status: str) -> None:
 
 
 def cancel_line(db: Database, line_id: int) -> None:
-    """This line alone is cancelled; its order goes on."""
+    """Cancel this line only; its order continues."""
     db.execute("UPDATE order_line SET cancelled = 1 WHERE id = ?", [line_id])
 
 
@@ -256,7 +256,7 @@ def set_scan(db: Database, line_id: int, sha256: str) -> None:
 
 
 def imported_line(db: Database, digest: str, nth: int) -> int | None:
-    """The line that the ``nth`` CSV row saying exactly this became, or None."""
+    """The line recorded for the ``nth`` identical row of a CSV file, or None."""
     return fetch_id(db, "SELECT line_id FROM imported_row WHERE digest = ? AND nth = ?", [digest, nth])
 
 

@@ -36,7 +36,7 @@ def native_path(path: str) -> str:
 
 
 def unsafe_escaped_path(path: str) -> str:
-    """Why a path written down in stored form must not be followed; "" when it may."""
+    """Why a path in stored form must not be followed; "" if it may be."""
     plain = _unescape(path)
     if reason := unsafe_path(plain):
         return reason
@@ -49,12 +49,12 @@ def _unescape(path: str) -> str:
 
 
 def display_path(path: str) -> str:
-    """A stored path for people: a replacement sign for every undecodable byte."""
+    """A stored path for display: a replacement character for each undecodable byte."""
     return _ESCAPE.sub("\N{REPLACEMENT CHARACTER}", path)
 
 
 def is_text(path: str) -> bool:
-    """Whether the name is plain text, nothing escaped."""
+    """Whether the name needs no escaping."""
     return "//" not in path
 
 

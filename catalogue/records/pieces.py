@@ -56,7 +56,7 @@ _PIECE = """SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year, p.serie
 
 
 def artist_named(db: Database, name: str) -> Artist | None:
-    """The artist of that name, or of whom it is a former or other spelling; makes nothing."""
+    """The artist with that name, or with that former or other spelling; None if there is none."""
     key = folded(name)
     artist = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
     if artist is None and (joined := folding.joined_name(key)):
@@ -68,7 +68,7 @@ def artist_named(db: Database, name: str) -> Artist | None:
 
 
 def artist_called(db: Database, name: str) -> Artist:
-    """The artist whom a person calls so, made if new. Two spellings that fold alike are one artist."""
+    """The artist that a person calls by this name, created if new. Spellings that fold alike are one artist."""
     artist = artist_named(db, name)
     if artist is None:
         with transaction(db):
@@ -82,7 +82,7 @@ def artist_called(db: Database, name: str) -> Artist:
 
 
 def piece_called(db: Database, artist_id: int, title: str, year: str = "", inventory_number: str = "") -> int:
-    """Id of the artist's piece that a person calls so, made if new; year and number are stated where not yet known."""
+    """The id of the artist's piece with this title, created if new; year and number are stated if not known yet."""
     key = folded(title)
     with transaction(db):
         row = db.execute("SELECT id, year, inventory_number FROM piece WHERE artist_id = ? AND key = ?",
@@ -162,7 +162,7 @@ def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -
 
 
 def propose_current(db: Database, piece_id: int) -> None:
-    """Have the current master follow the rule again (``records.current``), unless a person chose."""
+    """Let the rule choose the current master again (``records.current``), unless a person chose it."""
     with transaction(db):
         stale_rows.mark_stale(db, "current", [piece_id])
         recompute(db)
@@ -194,8 +194,11 @@ def of_one_title(db: Database, first: int, second: int) -> list[tuple[Piece, Pie
 
 
 def join(db: Database, keep: Piece, gone: Piece) -> None:
-    """State that two pieces are one: what refers to ``gone`` refers to ``keep``, what was stated of it is carried over.
-    Scans follow when it is settled, also those found later."""
+    """State that two pieces are one: rows that refer to ``gone`` refer to ``keep``, and its stated facts are carried
+    over.
+
+    Scans, including those found later, follow when derived rows are recomputed.
+    """
     keeping, lost = (stated_facts.stated_row(db, "piece_stated", p.id) or {} for p in (keep, gone))
     names = ("year", "series", "inventory_number", "medium", "width_mm", "height_mm", "relief_mm", "notes",
              "current_sha256")
@@ -229,7 +232,8 @@ def joined_facts(keeping: Mapping[str, object], lost: Mapping[str, object], name
 
 
 def _referrers(db: Database) -> list[tuple[str, str]]:
-    """Every table and column that refers to a piece, except for scans, so that a table added later is not forgotten."""
+    """Every table and column that refers to a piece, except for scans. Read from the schema, so a new table is not
+    forgotten."""
     tables = [str(r[0]) for r in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name <> 'scan'"
                                             " ORDER BY name")]
     return [(table, str(key["from"])) for table in tables
@@ -244,7 +248,7 @@ def counts(db: Database) -> dict[str, int]:
 
 
 def names(db: Database) -> dict[int, str]:
-    """Artist and title of every piece, folded, by id: to find what a slip of the pen meant."""
+    """Artist and title of every piece, folded, by id; for matching misspelt names."""
     return {int(row[0]): f"{row[1]} {row[2]}" for row in db.execute(
         "SELECT p.id, a.key, p.key FROM piece p JOIN artist a ON a.id = p.artist_id")}
 
@@ -270,7 +274,7 @@ def artist_by_id(db: Database, artist_id: int) -> Artist | None:
 
 
 def describe_artist(db: Database, artist_id: int, **facts: str) -> None:
-    """State ``contact``, ``terms`` and ``notes`` of an artist, as far as they are not so already."""
+    """State ``contact``, ``terms`` and ``notes`` of an artist where they differ from what is on record."""
     changed = _differing(artist_by_id(db, artist_id), facts)
     if changed:
         with transaction(db):

@@ -1,4 +1,4 @@
-"""Of several files with the same bytes, the one whose path says best what they are."""
+"""Of several files with the same bytes, which path describes them best."""
 
 import re
 from collections import defaultdict

@@ -1,4 +1,4 @@
-"""Where the prints of an edition are: moves as a person stated them, and what follows where nobody stated one."""
+"""Where the prints of an edition are: stated moves, and the default where none was stated."""
 
 from dataclasses import asdict, dataclass
 

@@ -1,6 +1,6 @@
-"""Where a fact comes from: stated by a person, read from the file's tags, or guessed, and why.
+"""The origin of a fact: stated by a person, read from the file's tags, or guessed, with the reason.
 
-The reasons of a guess are kept in ``scan_guess.reason``, one line a field: ``artist (read): the file's tags``.
+The reasons of a guess are in ``scan_guess.reason``, one line a field: ``artist (read): the file's tags``.
 """
 
 import re

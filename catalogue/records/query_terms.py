@@ -53,10 +53,10 @@ def _size_word(match: re.Match[str]) -> str:
 
 
 def is_telling(term: Term) -> bool:
-    """Whether a term says which work is meant: no stop word, and no single letter."""
+    """Whether a term identifies a work: neither a stop word nor a single letter."""
     return any(word not in _STOP_WORDS and (len(word) > 1 or not word.isascii() or has_figure(word)) for word in term)
 
 
 def has_figure(word: str) -> bool:
-    """Whether a word is, or has in it, a number."""
+    """Whether a word contains a digit."""
     return any(c.isdigit() for c in word)

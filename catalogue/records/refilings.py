@@ -1,4 +1,4 @@
-"""Guesses set aside when scans are guessed again, so that a refiling can be taken back."""
+"""Guesses saved before scans are guessed again, so that a refiling can be undone."""
 
 import json
 from collections.abc import Iterable, Sequence

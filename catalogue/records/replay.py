@@ -1,4 +1,4 @@
-"""What the log of statements says: played back into rows, compared with the tables, and one event undone."""
+"""The log of statements: replayed into rows, compared with the tables, and undone event by event."""
 
 import sqlite3
 from collections.abc import Iterable, Iterator
@@ -80,7 +80,7 @@ def compare(db: Database, state: State) -> Iterator[Difference]:
 
 
 def differences(db: Database) -> list[Difference]:
-    """Where the stated tables are not what the log says: rows altered, vanished or added past it."""
+    """Where stated tables differ from the log: rows altered, missing, or added without a log entry."""
     return list(compare(db, replay(logged_changes(db))))
 
 
@@ -115,14 +115,16 @@ def undo(db: Database, event_id: int) -> None:
 
 
 def _returns(change: Change) -> bool:
-    """Whether undoing it brings a row of an artist or piece back, or takes it out of another."""
+    """Whether undoing it recreates an artist's or piece's row, or undoes a merge of it."""
     joined_before, joined = ((row or {}).get("joined_into") is not None for row in (change.before, change.after))
     return change.table in JOINED and not joined_before and (joined or change.after is None)
 
 
 def net(changes: Iterable[Change]) -> list[Change]:
-    """One change of each row: from what it was before the first to what it is after the last, in the order of the last.
-    A row that was taken away and put back as it was did not change."""
+    """One change for each row: from its state before the first change to that after the last, in order of the last.
+
+    A row removed and put back as it was did not change.
+    """
     by_row: dict[tuple[str, Key], Change] = {}
     for change in changes:
         first = by_row.pop((change.table, change.key), change)

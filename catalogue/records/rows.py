@@ -1,4 +1,4 @@
-"""Rows of a query as values, and what every module of records needs to ask and insert."""
+"""Query results as typed values, and helpers shared by all modules of records."""
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -1,6 +1,6 @@
-"""What can still be read from a catalogue that is damaged, and how statements known from elsewhere are put into one.
+"""Reading what is left of a damaged catalogue, and applying statements recovered from elsewhere.
 
-A damaged file is read row by row: what fails is left out. Its events are believed as far as the chain proves them.
+A damaged file is read row by row, leaving out what fails. Its events are trusted as far as the chain proves them.
 """
 
 import re
@@ -119,10 +119,10 @@ class StatedNames:
 
 
 def ensure_referred(db: Database, event: Event, sources: Iterable[Path], names: StatedNames) -> None:
-    """Make the artists and pieces that an event's rows refer to where the catalogue has none of that id.
+    """Create the artists and pieces that an event's rows refer to, if the catalogue lacks them.
 
-    Taken from ``sources``, damaged catalogues, else by ``names``, artist and title as a statement knew them, else as a
-    piece that says what is lost.
+    Taken from ``sources`` (damaged catalogues), otherwise from ``names`` (artist and title as statements knew them),
+    otherwise as a piece whose name says that it was lost.
     """
     for change in unpacked(event.change):
         row = change.after or {}
@@ -134,7 +134,7 @@ def ensure_referred(db: Database, event: Event, sources: Iterable[Path], names: 
 
 
 def stated_names(statements: Iterable[Event]) -> StatedNames:
-    """Names of pieces and artists, as far as statements knew them."""
+    """Names of pieces and artists, as far as statements recorded them."""
     pieces: dict[int, tuple[str, str]] = {}
     artists: dict[int, str] = {}
     for event in statements:

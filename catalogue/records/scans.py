@@ -112,12 +112,12 @@ def _json(value: object) -> str:
 
 
 def set_role(db: Database, scan_id: int, role: str | None) -> None:
-    """A person says what a scan is; None leaves it to the guess again."""
+    """State a scan's role; None leaves it to the guess again."""
     _state(db, scan_id, {"role": role})
 
 
 def set_piece(db: Database, scan_id: int, piece_id: int | None) -> None:
-    """A person says which piece a scan shows; None leaves it to guess and likeness again."""
+    """State which piece a scan shows; None leaves it to guess and likeness again."""
     _state(db, scan_id, {"piece_id": piece_id})
 
 

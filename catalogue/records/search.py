@@ -56,8 +56,8 @@ class FileHit:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """Hits by kind, best first. ``corrected`` pairs each mended word with what it was taken for; ``ignored`` are words
-    that what was found need not have."""
+    """Hits by kind, best first. ``corrected`` pairs each misspelt word with its correction; ``ignored`` are words
+    that the hits need not contain."""
 
     artists: list[ArtistHit]
     pieces: list[PieceHit]
@@ -181,7 +181,7 @@ def match_query(terms: Sequence[tuple[str, ...]], ending: str) -> str:
 
 
 def _in_use(db: Database, index: str) -> str:
-    """Files of retired stores are not sought, lest they fill the list with what is not shown."""
+    """Excludes files of retired stores, which would fill the list with rows that are not shown."""
     if index != "file_words" or not exists(db, "SELECT 1 FROM store WHERE forgotten IS NOT NULL"):
         return ""
     return """AND EXISTS (SELECT 1 FROM file f JOIN store s ON s.id = f.store_id

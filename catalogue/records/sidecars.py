@@ -1,4 +1,4 @@
-"""Sidecar rows: what lay beside a picture when an audit last looked, and what that says of each copy of a picture."""
+"""Sidecar rows: what was beside a picture at the last audit, and the faults that follow for each copy."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -53,7 +53,7 @@ def note(db: Database, file_id: int, seen: Sequence[SeenSidecar]) -> None:
 
 
 def forget_gone(db: Database, file_id: int) -> None:
-    """A person said that sidecars of a file are gone on purpose. Within a transaction."""
+    """Record that sidecars of a file were removed on purpose. Within a transaction."""
     db.execute("DELETE FROM sidecar WHERE file_id = ? AND gone IS NOT NULL", [file_id])
 
 

@@ -1,4 +1,4 @@
-"""Which rows of artist, piece and scan must be computed again: the table ``unsettled``, which triggers fill too."""
+"""Which rows of artist, piece and scan must be recomputed: the table ``unsettled``, which triggers also fill."""
 
 from collections.abc import Iterable
 
@@ -6,7 +6,7 @@ from catalogue.records.rows import Database
 
 
 def mark_stale(db: Database, kind: str, ids: Iterable[int | None]) -> None:
-    """Have rows computed again before the next commit; ``kind`` is artist, piece, scan or current. None is no row."""
+    """Have rows recomputed before the next commit; ``kind`` is artist, piece, scan or current. None means no row."""
     db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids if i is not None])
 
 
@@ -28,7 +28,7 @@ def mark_names_stale(db: Database, artist_keys: set[str]) -> None:
 
 
 def take_stale(db: Database, kind: str) -> list[int]:
-    """Ids of a kind on the list, which are taken off it."""
+    """Remove the ids of a kind from the list and return them."""
     rows = [int(row[0]) for row in db.execute("SELECT id FROM unsettled WHERE kind = ? ORDER BY id", [kind])]
     if rows:
         db.execute("DELETE FROM unsettled WHERE kind = ?", [kind])

@@ -53,7 +53,7 @@ def _put(db: Database, table: str, row: Row) -> None:
 
 
 def _state(db: Database, table: str, key: int | str, values: Mapping[str, Any]) -> None:
-    """Add to what is said; a row is made under the names by which the artist or piece is known now."""
+    """Add to the stated facts; a row is created under the names by which the artist or piece is known now."""
     row = stated_row(db, table, key)
     if row is None:
         known = db.execute(_KNOWN_AS[table], [key]).fetchone() if table in _KNOWN_AS else {}
@@ -62,7 +62,7 @@ def _state(db: Database, table: str, key: int | str, values: Mapping[str, Any]) 
 
 
 def state_artist(db: Database, artist_id: int, values: Mapping[str, Any]) -> None:
-    """What a person says of an artist: any of ``ARTIST_FACTS``; None takes a statement back."""
+    """State any of ``ARTIST_FACTS``; None retracts a statement."""
     _state(db, "artist_stated", artist_id, values)
 
 
@@ -161,7 +161,7 @@ def _says_anything(db: Database, table: str, row: Row, former: Row) -> bool:
 
 
 def next_id(db: Database, kind: str) -> int:
-    """An id for a new artist or piece that no row ever had."""
+    """An id never used before for an artist or piece."""
     return fetch_int(db, f"""SELECT 1 + max(coalesce((SELECT max(id) FROM {kind}), 0),
                                             coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
                                             coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind])

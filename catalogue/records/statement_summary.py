@@ -1,4 +1,4 @@
-"""A statement in words, from the rows it changed: which order, which line, what it said before and says now."""
+"""A statement in words, from the rows it changed: the order and line, and their values before and after."""
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby

@@ -92,7 +92,7 @@ def _short(part: str) -> str:
 
 
 def key_columns(db: Database, table: str) -> tuple[str, ...]:
-    """The primary key's columns in their order."""
+    """The columns of the primary key, in order."""
     columns = sorted((row[5], row[1]) for row in db.execute(f"PRAGMA table_info({table})") if row[5])
     return tuple(name for _, name in columns)
 
@@ -172,7 +172,7 @@ def packed(changes: Sequence[Change]) -> str:
 
 
 def unpacked(text: str) -> list[Change]:
-    """The changes of an event, in the words of the present schema; none for an event without any."""
+    """The changes of an event, with values renamed to the present schema's; none for an event without changes."""
     return [Change(c["table"], tuple(c["key"]), _renamed(c["table"], c["before"]), _renamed(c["table"], c["after"]))
             for c in json.loads(text)] if text else []
 

@@ -76,8 +76,8 @@ def move(db: Database, store_id: int, root: str) -> None:
 
 
 def forget(db: Database, store_id: int) -> None:
-    """Leave a store out from now on, its findings closed until it returns. Nothing on the disk is touched, and its
-    rows stay."""
+    """Retire a store: its findings are closed until it returns. Nothing on the disk is touched, and its rows are
+    kept."""
     db.execute("UPDATE store SET forgotten = ? WHERE id = ?", [now(), store_id])
 
 

@@ -11,7 +11,7 @@ from catalogue.records.rows import Database
 
 
 class RolledBack(Exception):
-    """Raised within a transaction to undo it: only what it would do was asked for."""
+    """Raised within a transaction to undo it after a dry run."""
 
 
 @contextmanager
@@ -48,7 +48,8 @@ def transaction(db: Database, reason: str = "") -> Iterator[Database]:
 
 @contextmanager
 def savepoint(db: Database) -> Iterator[None]:
-    """All that is done within it or nothing; within a transaction, committed by that one alone (SQLite: SAVEPOINT)."""
+    """A nested transaction: everything within it is kept or nothing. The outer transaction commits it (SQLite:
+    SAVEPOINT)."""
     db.execute("SAVEPOINT step")
     try:
         yield
@@ -62,7 +63,7 @@ def savepoint(db: Database) -> Iterator[None]:
 
 @contextmanager
 def replaying(db: Database) -> Iterator[None]:
-    """Within this, what is undone or put back may move in ways that nothing else may."""
+    """While active, undoing and replaying may make moves that triggers otherwise refuse."""
     connection = catalogue_connection(db)
     before, connection.replaying = connection.replaying, True
     try:
@@ -142,7 +143,7 @@ def write_lock(db: Database) -> Iterator[None]:
 
 
 def _commit(db: Database) -> None:
-    """Commit. Where the disk fails meanwhile nobody can tell what of it will be read back, and that is said."""
+    """Commit. If the disk fails meanwhile the outcome is unknown, and the error says so."""
     try:
         db.conn.commit()
     except CatalogueError as error:
@@ -154,7 +155,7 @@ def _commit(db: Database) -> None:
 
 
 def recovered_path(path: Path) -> Path:
-    """Where a recovered catalogue waits to be put in its place. While it does nobody opens the old file."""
+    """Path of a recovered catalogue waiting to be put in place. While it exists nobody opens the old file."""
     return path.with_name(f"{path.stem}.recovered{path.suffix}")
 
 

@@ -1,4 +1,4 @@
-"""What the pages of upkeep list: open findings by kind a page at a time, audits, how the archive has grown."""
+"""Lists for the upkeep pages: open findings page by page, audits, growth of the archive."""
 
 from dataclasses import dataclass
 
