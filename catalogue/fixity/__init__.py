@@ -1,1 +1,1 @@
-"""Fixity: rolling audits, copies, repair, backups, bags, and the page that says how safe the archive is."""
+"""Fixity: rolling audits, copies, repair, backups, bags, and the preservation levels."""

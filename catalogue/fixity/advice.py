@@ -1,4 +1,4 @@
-"""What to do about a finding, from what the catalogue knows of the other copies."""
+"""The next step for a finding, from what is on record about the other copies."""
 
 from contextlib import suppress
 from dataclasses import dataclass
@@ -44,7 +44,7 @@ class NextStep:
 
 @dataclass(frozen=True, slots=True)
 class OpenFinding:
-    """An open finding with its store's name, its next step and where the damage lies, if that is known."""
+    """An open finding with its store's name, its next step, and the damaged region if known."""
 
     finding: Finding
     store: str
@@ -53,7 +53,7 @@ class OpenFinding:
 
 
 def damage_of(db: Database, file_id: int | None) -> Damage | None:
-    """Where a file is damaged, as its last audit found."""
+    """The damaged regions of a file, as its last audit found them."""
     text = None if file_id is None else fixity.damage(db, file_id)
     return None if text is None else from_text(text)
 
@@ -81,7 +81,7 @@ def next_step(db: Database, finding: Finding, dates: str) -> NextStep:
 
 
 def _copy(db: Database, finding: Finding) -> NextStep:
-    """Which store is to get a copy, and from where: one that has none, from one that has an intact one."""
+    """Which store should get a copy, and from where: a store without one, from a store with an intact one."""
     off_site = finding.kind == "no off-site copy"
     scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
     holders = copy_rows.holders(db, scan.sha256) if scan else []
@@ -108,7 +108,7 @@ def _copy(db: Database, finding: Finding) -> NextStep:
 
 
 def _sidecar(db: Database, finding: Finding, store: str) -> NextStep:
-    """How a copy of a sidecar is brought back. Copying writes none over another, so what is there must go first."""
+    """How to bring back a copy of a sidecar. Copying never overwrites one, so an existing one must be removed first."""
     other = sidecars.newest_elsewhere(db, finding.file_id) if finding.file_id is not None else None
     if other is None:
         purpose = " If it was removed on purpose, accept that." if finding.kind == sidecars.MISSING else ""
@@ -154,7 +154,7 @@ def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
 
 
 def _namesake(db: Database, finding: Finding, file_spec: str) -> NextStep | None:
-    """A sound file under the same path in another store, of which a broken one may be the beginning."""
+    """A sound file at the same path in another store, which a broken file may be a truncated copy of."""
     for store in store_rows.listed(db):
         file = files.by_path(db, store.id, finding.path) if store.id != finding.store_id else None
         held = scans.by_id(db, file.scan_id) if file is not None and file.scan_id is not None else None
@@ -173,7 +173,7 @@ def _as_typed(path: str) -> str:
 
 
 def _former(db: Database, finding: Finding) -> Scan | None:
-    """What an edited file held before it was indexed again; None if it was not, or that is not known."""
+    """An edited file's content before it was indexed again; None if it was not edited, or that is not known."""
     return scans.by_digest(db, finding.former_sha256) if finding.former_sha256 else None
 
 

@@ -93,7 +93,7 @@ class _StoreRun:
 
 
 class _Meter:
-    """Bytes read by all threads."""
+    """Bytes read by all threads together."""
 
     def __init__(self) -> None:
         self.bytes = 0
@@ -135,7 +135,8 @@ def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget =
 
 
 def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
-    """A finding, except for an off-site store whose last audit is recent: its place is elsewhere."""
+    """Record a finding that the store is offline, except for an off-site store audited recently, which is normally
+    away."""
     last = fixity.last_audit(db, store.id)
     due = (datetime.now(UTC) - timedelta(days=home.settings.audit_days)).isoformat()
     advice = stand_in_advice(store)
@@ -191,7 +192,7 @@ def _run(db: Database, parts: list[_StoreRun], budget: Budget, report: Report, c
 
 
 def _submit(db: Database, part: _StoreRun, budget: Budget, promised: int, meter: _Meter, abandon: Flag) -> int:
-    """Hand out files until every reader has one waiting; returns the bytes promised so far by all stores."""
+    """Submit files until every reader has one waiting; returns the bytes submitted so far for all stores."""
     while not part.outcome and len(part.pending) < 2 * part.readers:
         file_id = next(part.ids, None)
         due = None if file_id is None else fixity.due_file(db, file_id)

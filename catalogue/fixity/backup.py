@@ -1,7 +1,7 @@
-"""Backups of the catalogue in generations; getting it back from one is :mod:`catalogue.fixity.recovery`.
+"""Generations of catalogue backups; restoring one is in :mod:`catalogue.fixity.recovery`.
 
-A generation is numbered, so that its age does not hang on a clock. The newest ones are kept, and beyond those the
-newest of each month, so that damage noticed late still finds a backup from before it.
+Generations are numbered, so their order does not depend on the clock. The newest are kept, and the newest of each
+month, so that damage noticed late still finds a backup from before it.
 """
 
 import re
@@ -46,7 +46,7 @@ def generations(home: Home) -> list[Generation]:
 
 
 def to_keep(known: Sequence[Generation], newest: int, months: int = MONTHS_KEPT) -> set[int]:
-    """Numbers of the generations that stay: the ``newest`` ones, and the last of each of the latest ``months``."""
+    """Numbers of the generations to keep: the ``newest``, and the last of each of the latest ``months``."""
     ordered = sorted(known, key=lambda g: g.number)
     numbers = {g.number for g in ordered[-newest:]} if newest > 0 else set()
     last_of_month = {g.made[:6]: g.number for g in ordered}
@@ -107,21 +107,20 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
 
 
 def _sweep(home: Home) -> None:
-    """Remove what a backup that did not come to its end has left, SQLite's logs of it included."""
+    """Remove leftovers of an interrupted backup, including SQLite's logs of it."""
     for leftover in home.backups.glob(f"{PART_PREFIX}*"):
         leftover.unlink(missing_ok=True)
 
 
 def _sweep_copies(known: Sequence[Generation], folder: Path) -> None:
-    """Remove what a backup that was killed left in the other folder: the copy of each has a temporary name of its own.
-    """
+    """Remove leftovers of an interrupted backup from the other folder, where each copy has a unique temporary name."""
     for generation in known:
         with opened(folder / generation.path.name) as entry:
             remove_leftover(entry)
 
 
 def _copy_journal(home: Home, folder: Path) -> None:
-    """A copy of the journal beside the backups; a damaged one takes no good one's place."""
+    """Copy the journal beside the backups; a damaged journal never replaces a good copy."""
     source = journal.path_of(home.database)
     if source.exists() and not journal.read(source).faults:
         copy_verified(source, folder / source.name, sha256=None, report=ignore_progress, cancelled=never_cancelled,

@@ -1,4 +1,4 @@
-"""Validation of any bag after RFC 8493: complete, and every checksum holds."""
+"""Validate any bag by RFC 8493: complete, and every checksum correct."""
 
 import hashlib
 import os
@@ -41,9 +41,9 @@ class _Bag:
 
 def check_bag(folder: Path, *, report: Report = ignore_progress,
               cancelled: Cancelled = never_cancelled) -> list[Problem]:
-    """All that is wrong with a bag; empty when it is valid. Changes nothing and fetches nothing.
+    """All problems of a bag; empty if it is valid. Changes nothing and fetches nothing.
 
-    Raises :class:`Stopped` when told to.
+    Raises :class:`Stopped` if cancelled.
     """
     bag = _Bag(folder)
     if not folder.is_dir():

@@ -14,12 +14,12 @@ _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 
 
 def escaped(path: str) -> str:
-    """A path as a manifest writes it: LF, CR and ``%`` alone are escaped, in one pass (RFC 8493, 2.1.3)."""
+    """A path escaped for a manifest: only LF, CR and ``%``, in one pass (RFC 8493, 2.1.3)."""
     return re.sub(r"[\n\r%]", lambda m: _ESCAPED[m[0]], path)
 
 
 def unescaped(text: str) -> str:
-    """The inverse of :func:`escaped`; other ``%`` signs stand for themselves."""
+    """The inverse of :func:`escaped`; other ``%`` signs are kept."""
     return re.sub(r"%(0[AaDd]|25)", lambda m: _UNESCAPED[m[1].upper()], text)
 
 
@@ -31,9 +31,9 @@ def unsafe(path: str) -> str:
 
 
 def portable(path: str) -> str:
-    """A relative path of ours as a bag names it: no sign that a reader of bags or a file system trips over.
+    """A relative path as named in our bags, safe for readers of bags and for file systems.
 
-    Composed accents, no control signs, no space at either end of a part, no reserved name, no part over 200 bytes.
+    Composed accents, no control characters, no space at either end of a part, no reserved name, no part over 200 bytes.
     """
     return "/".join(_part(part) for part in normalize("NFC", display_path(path)).split("/"))
 
@@ -53,9 +53,9 @@ def _part(name: str) -> str:
 
 
 def distinct(path: str, taken: set[str]) -> str:
-    """``path``, or it with a number, so that no disk takes it for another in ``taken``; adds what it gives.
+    """``path``, with a number if needed so that no disk confuses it with another in ``taken``; adds the result to it.
 
-    Some disks tell neither capitals nor ways of composing accents apart.
+    Some disks distinguish neither capitals nor the composition of accents.
     """
     stem, dot, suffix = path.rpartition(".")
     if not dot or "/" in suffix:

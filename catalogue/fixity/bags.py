@@ -113,7 +113,7 @@ def _fill(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], descript
 
 @contextmanager
 def _source(db: Database, item: Baggable) -> Iterator[Entry]:
-    """A sound file of the scan, its folder held open; of those at hand one with sidecars, where there is one."""
+    """A sound file of the scan, its folder held open; one with sidecars if there is one within reach."""
     reachable = [(store, holder) for holder in sources(db, item.sha256, 0)
                  if locate_store(db, store := stores.by_id(db, holder.store_id)) is not None]
     with_sidecars = ((store, holder) for store, holder in reachable if _has_sidecars(db, store, holder))

@@ -21,7 +21,7 @@ _GONE = {errno.ENOENT, errno.ENOTDIR}
 
 
 class Result(StrEnum):
-    """What a check can find; the words of the findings where there is one."""
+    """The possible results of a check; the names of findings where there is one."""
 
     INTACT = "intact"
     CHANGED = "changed"          # bytes differ though size and time do not
@@ -150,7 +150,7 @@ def read_at(fd: int, buffer: memoryview, offset: int) -> int:
 
 
 def _by_sectors(fd: int, buffer: memoryview, offset: int) -> int:
-    """Read what a failing stretch still gives, sector by sector, up to its first bad one."""
+    """Read what a failing range still returns, sector by sector, up to its first bad sector."""
     bytes_read = 0
     while bytes_read < len(buffer):
         try:

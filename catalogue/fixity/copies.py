@@ -36,7 +36,7 @@ NOTHING_SOUND = "Nothing sound is left to copy. Connect disks that may hold it, 
 
 @dataclass(frozen=True, slots=True)
 class NotCopied:
-    """A scan that could not be brought to the store, and why."""
+    """A scan that could not be copied to the store, and why."""
 
     path: str
     reason: str
@@ -92,13 +92,13 @@ def review_scans(db: Database, settings: Settings, scan_ids: Collection[int]) ->
 
 
 def all_on_one_disk(db: Database, settings: Settings) -> bool:
-    """Whether there are several stores, and whichever two are taken are lost together though that is not enough."""
+    """Whether there are several stores, all on one disk or server, which does not count as enough."""
     count = len(store_rows.listed(db))
     return count > 1 and not settings.copies_on_one_disk and len(on_one_disk(db)) == count * (count - 1) // 2
 
 
 def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:
-    """Each kind, whether some store could hold what is lacking, and what to say and do where none could."""
+    """For each kind of finding: whether some store could hold the missing copy, and otherwise the detail and hint."""
     known = store_rows.listed(db)
     yield SINGLE, len(known) > 1, "there is only one store", ANOTHER_DISK
     yield (NO_OFF_SITE, any(s.kind == "off-site" for s in known), "no store is kept off site",
@@ -214,7 +214,7 @@ def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, summary
 
 
 def _names_for(item: Wanted) -> tuple[str, str]:
-    """Where in a store a scan may go: its own path, or one with digits of its digest."""
+    """The paths a scan may get in a store: its own, or one with digits of its digest."""
     stem, dot, suffix = item.path.rpartition(".")
     if not dot or "/" in suffix:
         stem, suffix = item.path, ""
@@ -287,7 +287,7 @@ def _source(origin: OpenFolder, holder: Holder) -> Iterator[Entry]:
 
 
 def _note(db: Database, target: Store, path: str, root: OpenFolder, entry: Entry, item: Wanted, how: str) -> None:
-    """Record the copy, unless the store was disconnected meanwhile: then it lies where nobody will look for it."""
+    """Record the copy, unless the store was disconnected meanwhile: then nobody would look for it there."""
     if not still_at(root):
         raise StoreAway(f"The store {target.name!r} was disconnected while a file was being copied to it.",
                         hint="Connect it, then run this again.", path=root.path)

@@ -1,8 +1,7 @@
-"""Copy, verify, then switch: the one way by which this program puts bytes into a folder of masters.
+"""Copy, verify, then switch: the only way this program writes picture files into a store.
 
 A copy is made under a temporary name beside its target, flushed to the medium, read back from the medium and compared,
-and only then given its name. At no moment does the target's name stand for half a file, and nothing that is there is
-overwritten unless the caller says so.
+and only then renamed. The target is never half a file, and nothing there is overwritten unless the caller says so.
 """
 
 import os
@@ -30,14 +29,15 @@ __all__ = ["NoRoom", "Staged", "Stopped", "copy_verified", "staged_copy"]
 
 @dataclass(frozen=True, slots=True)
 class Staged:
-    """A verified copy that still bears its temporary name."""
+    """A verified copy still under its temporary name."""
 
     part: Entry
     target: Entry
     sha256: str
 
     def put(self, *, replace: bool = False) -> None:
-        """Give the copy its name. Without ``replace`` a file that is there is left, and :class:`Refused` raised."""
+        """Rename the copy to its final name. Without ``replace`` an existing file is kept, and :class:`Refused`
+        raised."""
         if replace:
             rename_over(self.part, self.target)
         else:

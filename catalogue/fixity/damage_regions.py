@@ -1,4 +1,4 @@
-"""Where in the picture damage lies, from the digests kept of the file's stretches when it was indexed."""
+"""Which regions of a picture are damaged, from the digests of the file's stretches taken when it was indexed."""
 
 import json
 import os
@@ -15,7 +15,7 @@ BUFFER_BYTES = 2 << 20
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """A rectangle of the picture as shown: fractions of its width and height, from the top left."""
+    """A rectangle of the picture as displayed: fractions of its width and height, from the top left."""
 
     left: float
     top: float
@@ -118,7 +118,7 @@ def oriented(region: Region, orientation: int) -> Region:
 
 
 def _merged(regions: list[Region]) -> list[Region]:
-    """Regions that share a whole side joined into one: first along rows, then down columns."""
+    """Regions that share a whole side merged into one: first along rows, then down columns."""
     rows = _joined(set(regions))
     return [_transposed(region) for region in _joined(map(_transposed, rows))]
 

@@ -1,4 +1,4 @@
-"""Reading orders and edition numbers back from the job sheets on the disk, for a recovery."""
+"""Recovering orders and edition numbers from the job sheets on disk."""
 
 import re
 from collections.abc import Iterator
@@ -42,7 +42,7 @@ def read_sheets(folder: Path) -> Iterator[SheetFacts]:
 
 
 def hold_numbers(db: Database, folder: Path) -> list[str]:
-    """Keep from being given out again what job sheets name and no order on record has; returns what to enter again."""
+    """Reserve edition numbers named on job sheets whose orders are not on record; returns what to enter again."""
     doubts = []
     for sheet in read_sheets(folder):
         if orders.find_by_number(db, sheet.number) is not None:

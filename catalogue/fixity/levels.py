@@ -66,7 +66,7 @@ class Area:
 
     @property
     def lacking(self) -> tuple[Criterion, ...]:
-        """What stands between the area and its next level."""
+        """The criteria still to be met for the area's next level."""
         unmet = [c for c in self.criteria if not c.met]
         lowest = min((c.level for c in unmet), default=0)
         return tuple(c for c in unmet if c.level == lowest)
@@ -88,9 +88,9 @@ def levels(db: Database, home: Home, masters: Sequence[Copies] | None = None) ->
 
 
 def answer(db: Database, question: str, text: str) -> None:
-    """Keep a person's answer, ``yes …`` or ``no …``, with an event.
+    """Record a person's answer, ``yes …`` or ``no …``, with an event.
 
-    Raises :class:`NotFound` for a question that is not asked, or an answer that is neither.
+    Raises :class:`NotFound` for an unknown question, or an answer that begins with neither.
     """
     if question not in QUESTIONS:
         raise NotFound(f"There is no question {question!r}.", hint=f"Questions: {', '.join(QUESTIONS)}.")

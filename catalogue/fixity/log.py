@@ -1,7 +1,7 @@
-"""The event log's chain: proof that nothing in it was altered, and that its end is not lost.
+"""The event log's chain: proof that nothing in it was altered and that its end is not missing.
 
-A chain by itself cannot show that its last rows are gone. So its head is kept outside the database too: in a file
-beside the catalogue, in the backups and in the manifests in the stores.
+A chain alone cannot show that its last rows are gone, so its head is also kept outside the database: in a file beside
+the catalogue, in the backups and in the manifests in the stores.
 """
 
 import json
@@ -51,7 +51,7 @@ class LogCheck:
 
     @property
     def sound(self) -> bool:
-        """Whether log, ledger and journal all say the same, and nothing is missing."""
+        """Whether log, ledger and journal agree and nothing is missing."""
         return self.unbroken and not self.differences and not self.journal
 
     @property
@@ -69,8 +69,8 @@ def head(db: Database) -> Head:
 def keep_head(db: Database, home: Home, *, replace_lost: bool = False) -> None:
     """Write the log's head beside the catalogue.
 
-    A head kept before that is no longer in the log stays as the witness of the loss, unless ``replace_lost``: after a
-    recovery, which notes the loss in the log itself.
+    A head kept earlier that is no longer in the log is left as evidence of the loss, unless ``replace_lost``: after a
+    recovery, which records the loss in the log itself.
     """
     before = kept_head(home)
     if before is not None and not replace_lost and _lost(db, before):
@@ -100,16 +100,16 @@ def kept_head(home: Home) -> Head | None:
 
 
 def verify_chain(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
-    """Follow the chain from the first event to the last, and look for every head kept outside."""
+    """Verify the chain from first to last event, and look up every head kept outside."""
     broken = tuple(events.broken_links(db))
     lost = next(filter(None, (_lost(db, known) for known in (kept_head(home), *others) if known)), "")
     return LogCheck(events.count(db), head(db), broken, lost, events.backwards(db))
 
 
 def review(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
-    """Verify the log, compare it with the ledger and the journal, and note in it that someone looked.
+    """Verify the log, compare it with ledger and journal, and record the review in it.
 
-    A journal that is merely behind, or gone, is written up to date once that was said.
+    A journal that is merely behind or missing is brought up to date after it was reported.
     """
     checked = replace(verify_chain(db, home, others), differences=tuple(str(d) for d in differences(db)),
                       journal=tuple(journal.check(db, home.database)),

@@ -1,7 +1,7 @@
-"""Checksum manifests that ``sha256sum -c`` reads, escaping included; kept with the catalogue and in the stores.
+"""Checksum manifests that ``sha256sum -c`` reads, escaping included; beside the catalogue and in stores.
 
-A store gets one only with consent, once given. It and the store's marker are all that is ever written there without
-a further question.
+A store gets one only after consent was given once. Apart from the store's marker it is the only file written there
+without asking again.
 """
 
 import hashlib
@@ -115,7 +115,7 @@ def read(path: Path) -> Manifest:
 def read_if_there(path: Path) -> Manifest | None:
     """A manifest that others may have written to; None if there is none.
 
-    One that cannot be read, such as a link, which is never followed, lists nothing and says why in ``unreadable``.
+    One that cannot be read, such as a link (never followed), has no entries and gives the reason in ``unreadable``.
     """
     if not os.path.lexists(path):
         return None
@@ -212,7 +212,7 @@ def in_stores(db: Database) -> Iterator[tuple[Store, Manifest | None]]:
 
 
 def heads(db: Database) -> Iterator[Head]:
-    """The event log's heads kept in the manifests of online stores; one that cannot be read knows none."""
+    """Heads of the event log found in the manifests of online stores; none from an unreadable manifest."""
     for _, listed in in_stores(db):
         if listed is not None and listed.head is not None:
             yield listed.head

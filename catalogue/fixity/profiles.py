@@ -1,6 +1,6 @@
-"""ICC profiles that recipes of print files name, kept beside the catalogue and in its backups.
+"""ICC profiles named by recipes of print files, kept beside the catalogue and in its backups.
 
-Each file is called after its SHA-256; one whose bytes are others is damaged, and is neither copied nor counted.
+Each file is named after its SHA-256; one with other bytes is damaged, and is neither copied nor counted.
 """
 
 import os
@@ -32,7 +32,7 @@ def read_profile_file(path: Path) -> bytes | None:
 
 
 def keep_profile(home: Home, data: bytes) -> None:
-    """Keep a profile beside the catalogue, in the place of a damaged file of its name. Raises CatalogueError."""
+    """Write a profile beside the catalogue, replacing a damaged file of that name. Raises CatalogueError."""
     path = home.profiles / f"{sha256(data).hexdigest()}.icc"
     if read_profile_file(path) is None:
         write_atomically(path, data)
@@ -71,7 +71,7 @@ def bring_back_profiles(db: Database, home: Home, backups: Path) -> list[str]:
 
 
 def _taken_out(db: Database, home: Home, digest: str) -> bool:
-    """Keep the profile as a print file, or a file in a store, embeds it; whether there is such a file."""
+    """Extract the profile embedded in a print file or a file in a store and keep it; whether there was such a file."""
     for root, path in print_files.embedding(db, digest):
         icc = _embedded(root, path)
         if sha256(icc).hexdigest() == digest:

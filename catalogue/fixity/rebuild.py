@@ -1,6 +1,6 @@
 """Rebuilding a lost catalogue from the stores and the checksum manifests.
 
-The stores are indexed afresh. The manifests then say what each file was: one whose bytes differ was damaged while no
+The stores are indexed again. The manifests then say what each file was: one with other bytes was damaged while no
 catalogue watched, and one that is gone is missing, although the new catalogue never saw it.
 """
 
@@ -107,7 +107,7 @@ def _kind_questions(names: Sequence[str]) -> list[str]:
 
 
 def _closing_trouble(db: Database, home: Home) -> list[str]:
-    """Count copies and keep the log's head. What fails there is reported, not raised: the catalogue stands by then."""
+    """Count copies and write the log's head. Failures are reported, not raised: the catalogue already exists."""
     trouble = []
     for failure, step in (("Copies could not be recounted", lambda: copies.review(db, home.settings)),
                        ("The end of the event log could not be noted",
@@ -205,7 +205,7 @@ def _compare_store(db: Database, store: Store, listed: Manifest | None) -> Rebui
 
 
 def _drop(db: Database, scan_id: int | None) -> None:
-    """The damaged bytes are no scan of their own."""
+    """Drop the scan recorded for the damaged bytes."""
     piece_id = fixity.drop_fileless_scan(db, scan_id) if scan_id else None
     if piece_id is not None:
         pieces.propose_current(db, piece_id)

@@ -1,8 +1,8 @@
-"""Recovering a damaged catalogue: the newest sound backup, and everything stated since that can be read anywhere.
+"""Recovering a damaged catalogue: the newest sound backup, plus everything stated since that can still be read.
 
-The new catalogue is prepared whole under another name: the backup, then the events that the damaged file still gives
-and the chain proves, then every other statement of the journal. One rename, to ``recovered_path``, decides: from
-then on nobody opens the old file, and whatever is left to do is done by the next ``recover``.
+The new catalogue is prepared completely under another name: the backup, then the events that the damaged file still
+yields and the chain proves, then every other statement of the journal. One rename, to ``recovered_path``, decides: from
+then on nobody opens the old file, and the next ``recover`` completes whatever is left.
 """
 
 import os
@@ -75,7 +75,7 @@ class Recovered:
 
     @property
     def lost(self) -> int:
-        """Events that nothing gives any more."""
+        """The number of events that could not be recovered."""
         return self.put_back.lost if self.put_back else 0
 
 
@@ -151,7 +151,7 @@ def staging_path(home: Home) -> Path:
 
 
 def remove_staged(part: Path) -> None:
-    """Remove a preparation and what belongs to it."""
+    """Remove a prepared catalogue and the files that belong to it."""
     for path in (part, part.with_name(part.name + "-wal"), part.with_name(part.name + "-shm"),
                  part.with_name(part.name + "-journal")):
         path.unlink(missing_ok=True)
@@ -188,7 +188,7 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
 
 
 def _known_heads(db: Database, home: Home) -> Iterator[Head]:
-    """Every head of the log that anything within reach knows."""
+    """Every known head of the log, from all sources within reach."""
     if beside := log.kept_head(home):
         yield beside
     for path in sorted((home.folder / "manifests").glob("*.sha256")):
@@ -259,7 +259,7 @@ def _apply(db: Database, event: Event, damaged: Sequence[Path], names: salvage.S
 
 
 def finish(home: Home) -> Recovered:
-    """Put a catalogue that is prepared in its place. Killed anywhere here, the next ``recover`` does the rest."""
+    """Put a prepared catalogue in place. If killed here, the next ``recover`` completes it."""
     prepared = recovered_path(home.database)
     aside = _link_aside(home.database)
     for tail in ("-wal", "-shm"):  # left in place they would be played into the new file
@@ -275,7 +275,7 @@ def finish(home: Home) -> Recovered:
 
 
 def _link_aside(database: Path) -> Path | None:
-    """A second name for the present file and its write-ahead log: at no moment is there no file of its own name."""
+    """Give the present file and its write-ahead log a second name, so that it never disappears from its own."""
     if not database.exists():
         return None
     with opened(database) as entry:

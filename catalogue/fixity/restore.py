@@ -50,8 +50,8 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What a restore did; ``aside`` is where the old file lies, None if there was none. ``sidecars`` came with it,
-    ``left`` are those that did not, with the reason."""
+    """The result of a restore; ``aside`` is the path of the old file, None if there was none. ``sidecars`` were
+    restored too; ``left`` are those that were not, with the reason."""
 
     path: Path
     aside: Path | None
@@ -92,7 +92,7 @@ def find_file(db: Database, words: str) -> Located:
 
 
 def _shown_as(db: Database, words: str) -> list[Located]:
-    """Files whose name holds what is not shown, and which is shown so: signs for control characters, � for bytes."""
+    """Files whose displayed name is this one: with � for undecodable bytes and visible signs for control characters."""
     return [file for file in files.with_hidden_signs(db)
             for shown in [visible(display_path(file.path))]
             if words in (shown, f"{file.store}:{shown}") or shown.endswith(f"/{words}")]
@@ -158,13 +158,12 @@ def sources(db: Database, sha256: str, file_id: int) -> list[Holder]:
 
 def restore(db: Database, settings: Settings, planned: Plan, *, report: Report = ignore_progress,
             cancelled: Cancelled = never_cancelled) -> Restored:
-    """Carry a plan out. Until the verified copy is ready nothing at the target changes.
+    """Carry out a plan. Nothing at the target changes until a verified copy is ready.
 
-    Both stores are opened again, and everything happens through handles on their folders: a disk that went away since
-    the plan was made is noticed, and no link leads into another store. Copies are counted again at once.
-
-    Raises StoreAway: a store is gone. Refused: the source is the very file that is to be replaced. Damaged: the source
-    fails its check. NoRoom, Busy, CatalogueError, Stopped: as in ``copying``.
+    Both stores are opened again and everything goes through handles on their folders: a disk disconnected since the
+    plan was made is noticed, and no link leads into another store. Copies are counted again at once. Raises StoreAway:
+    a store is gone. Refused: the source is the very file to be replaced. Damaged: the source fails its check. NoRoom,
+    Busy, CatalogueError, Stopped: as in ``copying``.
     """
     due = planned.due
     with ExitStack() as held:
@@ -199,7 +198,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
 
 def _switch(db: Database, planned: Plan, source: Entry, target: Entry, report: Report,
               cancelled: Cancelled) -> Path | None:
-    """Put the copy in place; returns where the old file was kept."""
+    """Put the copy in place; returns the path of the old file."""
     due, aside = planned.due, None
     with staged_copy(source, target, sha256=planned.sha256, report=report, cancelled=cancelled, replace=True) as staged:
         with writing(target.path):
@@ -245,7 +244,8 @@ def _note(db: Database, settings: Settings, planned: Plan, stat: os.stat_result,
 
 
 def _keep_aside(target: Entry) -> Entry:
-    """Give what is at ``target`` a second name, so that the switch loses nothing; a rename where links fail."""
+    """Give the file at ``target`` a second name, so that the switch loses nothing; rename it if links are not
+    supported."""
     with writing(target.path):
         aside = aside_name(target, now())
         try:

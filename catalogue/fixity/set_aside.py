@@ -1,4 +1,4 @@
-"""Damaged files that a restore kept beside the good copy: which of them still lie there."""
+"""Damaged files that a restore kept beside the good copy and that still exist."""
 
 import os
 import re
@@ -23,8 +23,10 @@ class SetAsideFile:
 
 
 def set_aside_files(db: Database, store: Store, root: Path | None) -> tuple[SetAsideFile, ...]:
-    """Those of a store that is at ``root`` now, by path; none while it is offline. Looked for in every folder that a
-    file was restored in."""
+    """Damaged files kept in a store at ``root``, by path; none while it is offline.
+
+    Every folder in which a file was restored is searched.
+    """
     if root is None:
         return ()
     listed = []

@@ -1,7 +1,7 @@
-"""Sidecars as an audit looks at them: gone, not to be read, or saying something else than beside another copy.
+"""Auditing sidecars: missing, unreadable, or different from the one beside another copy.
 
-Other programs edit sidecars by right, so nothing is said of their bytes as such. What is beside a picture is read when
-the picture is, and judged by the records once all have been.
+Other programs may edit sidecars, so their bytes are not compared with a digest. Sidecars are read together with their
+picture, and compared once all have been read.
 """
 
 import io
@@ -49,7 +49,7 @@ def look_beside(picture: Path) -> tuple[SeenSidecar, ...] | None:
 
 
 def _fault(data: bytes | None, size: int) -> str:
-    """Why a sidecar cannot be read; "" if it can. No entity is expanded, no document type followed."""
+    """Why a sidecar cannot be read; "" if it can. Entities are not expanded and document types not loaded."""
     if data is None:
         return ("cannot be read" if size <= SIDECAR_BYTES else
                 f"is larger than the {SIDECAR_BYTES >> 20} MB a sidecar may have, and was not read")
@@ -72,8 +72,7 @@ def _fault(data: bytes | None, size: int) -> str:
 
 
 def review_sidecars(db: Database, dates: str) -> dict[int, Counter[str]]:
-    """Bring the findings of sidecars up to date with what was last seen; returns how many are open, by store and
-    kind."""
+    """Update the findings of sidecars from what was last seen; returns how many are open, by store and kind."""
     opened: dict[int, Counter[str]] = {}
     with transaction(db):
         known = {(f.store_id, f.path, f.kind): f for kind in sidecars.KINDS for f in findings.list_open(db, kind=kind)}

@@ -1,4 +1,4 @@
-"""Sidecars go where their picture goes: copied beside its copies, each verified, and never over another."""
+"""Copying sidecars along with their picture: each verified, and never over another."""
 
 import os
 from collections.abc import Iterator, Sequence
@@ -26,7 +26,7 @@ DIFFERS = "a sidecar there says something else; compare them, and remove the one
 
 @dataclass(slots=True)
 class SidecarCopies:
-    """What became of the sidecars of pictures: paths of those copied, and ``(path, why)`` of those left."""
+    """The sidecars copied, by path, and those that were not, as ``(path, why)``."""
 
     copied: list[Path] = field(default_factory=list)
     left: list[tuple[Path, str]] = field(default_factory=list)
@@ -34,7 +34,7 @@ class SidecarCopies:
 
 def copy_sidecars(picture: Entry, copy: Entry, *, report: Report = ignore_progress,
                   cancelled: Cancelled = never_cancelled) -> SidecarCopies:
-    """Copy a picture's sidecars beside a copy of it. Raises Stopped; what else fails is in ``left``."""
+    """Copy a picture's sidecars beside a copy of it. Raises Stopped; other failures are in ``left``."""
     done = SidecarCopies()
     try:
         sidecars = sidecars_of(picture)

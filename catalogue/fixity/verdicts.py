@@ -1,4 +1,4 @@
-"""From a check to a finding: what happened to the file, where the damage lies, and what goes on record."""
+"""From a check to a finding: what happened to the file, where it is damaged, and what is recorded."""
 
 import os
 from collections.abc import Callable, Sequence
@@ -48,7 +48,7 @@ _LOOKS = ("fixity check", "message digest calculation", "recovery", "replication
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A check with what could be found out about it."""
+    """A check with its analysis."""
 
     due: Due
     checked: Checked
@@ -85,7 +85,7 @@ def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[
 
 
 def judge(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cancelled) -> Verdict:
-    """Tell truncated from edited, and place damage in the picture. Reads the file again where bytes differ."""
+    """Distinguish truncated from edited, and locate damage in the picture. Reads the file again if bytes differ."""
     verdict = Verdict(due, checked, checked.result, checked.detail)
     if checked.result not in (Result.CHANGED, Result.TRUNCATED, Result.UNREADABLE):
         return verdict if checked.detail else replace(verdict, detail=_plain(checked))
@@ -166,8 +166,8 @@ def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
 
 
 def distrust(db: Database, file_id: int, store: str, path: str, error: CatalogueError) -> None:
-    """A file that failed when its bytes were wanted counts as no copy until the next index run or audit has looked at
-    it, first of all."""
+    """Count a file that failed when its bytes were needed as no copy until an index run or audit, which takes it
+    first, has read it."""
     with transaction(db):
         fixity.set_turn(db, file_id, 0)
         files.note_failure(db, file_id, "failed as a source")
@@ -202,7 +202,7 @@ def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, s
 
 
 def _close_settled(db: Database, store: Store, due: Due) -> None:
-    """Close what a check that agrees disproves, but not what is wrong with the very bytes on record."""
+    """Close findings disproved by a check that agrees, but not those about the recorded bytes themselves."""
     of_content = scans.content_fault(db, due.scan_id)
     for finding in findings.open_at(db, store.id, due.path):
         if finding.kind in SETTLED and finding.kind != of_content and not finding.former_sha256:
@@ -210,7 +210,7 @@ def _close_settled(db: Database, store: Store, due: Due) -> None:
 
 
 def _follow(db: Database, due: Due) -> None:
-    """Propose the current master again: it depends on which files are there and sound."""
+    """Propose the current master again, since it depends on which files are present and sound."""
     scan = scans.by_id(db, due.scan_id)
     if scan is not None and scan.piece_id is not None:
         pieces.propose_current(db, scan.piece_id)
@@ -254,7 +254,7 @@ def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequ
 
 
 def _observe_missing(db: Database, store: Store, due: Due) -> None:
-    """All names were looked through, and none holds it: an earlier finding that it moved holds no more."""
+    """Close an earlier finding that the file moved: every name was checked, and none holds it."""
     if findings.open_at(db, store.id, due.path, ("moved",)):
         seen = [Observed("missing", "the file is no longer there", _HINTS[Result.MISSING], scan_id=due.scan_id)]
         findings.observe(db, store.id, due.path, seen, file_id=due.id, settled=("moved",), resolution="found missing")

@@ -1,7 +1,7 @@
-"""Reading on the machines that hold the disks: a Dask cluster in the place of the process pool.
+"""Reading on the machines that hold the disks: a Dask cluster instead of the process pool.
 
-The stores must be mounted at the same place on every machine of the cluster. The catalogue stays here, with its one
-writer; only paths go out and only readings come back.
+The stores must be mounted at the same path on every machine. The catalogue stays here, with its one writer; only paths
+go out and only readings come back.
 """
 
 from collections.abc import Callable, Iterator

@@ -1,4 +1,4 @@
-"""Store against catalogue, side by side: what is new or changed, what is gone. Opens no file."""
+"""Compare a store with the catalogue: what is new or changed, what is missing. Opens no file."""
 
 from collections.abc import Collection
 from dataclasses import dataclass, field
@@ -78,7 +78,8 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
 
 
 def within(path: str, hidden: Collection[str]) -> bool:
-    """Whether a path is, or is in, what could not be looked at ("" being the root): of it nothing is known."""
+    """Whether a path is, or is in, something that could not be looked at ("" is the root), so nothing is known about
+    it."""
     if not hidden:
         return False
     parts = path.split("/")

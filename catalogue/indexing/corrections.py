@@ -1,4 +1,5 @@
-"""What a person corrects of artists, pieces and scans: each a statement that later index runs follow, each undone."""
+"""Corrections a person makes to artists, pieces and scans: statements that later index runs follow and that can be
+undone."""
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -24,7 +25,7 @@ class Correction:
 
 @dataclass(slots=True)
 class Making:
-    """A correction under way; :meth:`say` what it is, and what corrections within it are."""
+    """A correction in progress: :meth:`say` records what it, and corrections within it, did."""
 
     db: Database
     before: int | None
@@ -46,7 +47,7 @@ class Making:
 
 @contextmanager
 def correction(db: Database) -> Iterator[Making]:
-    """One transaction, logged under the words said in it."""
+    """One transaction, logged under the words said within it."""
     making = Making(db, last_statement(db))
     with transaction(db):
         yield making
@@ -57,7 +58,7 @@ def correction(db: Database) -> Iterator[Making]:
 
 
 def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
-    """Another spelling for an artist. Folders and tags that spell it as before still mean this artist."""
+    """Rename an artist. Folders and tags with the former spelling still mean this artist."""
     with correction(db) as made:
         artist = pieces.get_artist(db, artist_id)
         name = " ".join(name.split())
@@ -75,7 +76,7 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
 
 
 def unname_artist(db: Database, artist_id: int) -> Correction:
-    """Give an artist's spelling back to what the files say."""
+    """Retract an artist's stated name: the spelling in the files holds again."""
     with correction(db) as made:
         artist = pieces.get_artist(db, artist_id)
         stated = stated_facts.stated_row(db, "artist_stated", artist.id)
@@ -237,7 +238,7 @@ def _new_piece(db: Database, artist: str, title: str) -> int:
 
 
 def _same_title_of(db: Database, scan: Scan, artist: str) -> int:
-    """The artist's piece of the title that a scan has now, made if new."""
+    """The artist's piece with the scan's present title, created if new."""
     if not fold_name(artist):
         raise Refused("An artist needs a name.")
     if scan.piece_id is None:

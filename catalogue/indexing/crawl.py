@@ -1,6 +1,6 @@
-"""Walking a store in the order the catalogue keeps its paths, so that both can be compared side by side.
+"""Walking a store in the catalogue's order of paths, so that both can be compared side by side.
 
-Memory is bound by the largest folder. Links are not followed: a link is no copy, and loops end nowhere.
+Memory is bounded by the largest folder. Links are not followed: a link is not a copy, and loops would never end.
 """
 
 import errno
@@ -17,8 +17,7 @@ from catalogue.records.paths import escape_path, stored_mtime
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """Something on the way that could not be entered or was passed over; ``path`` relative to the root, in stored
-    form."""
+    """Something that could not be entered or was skipped; ``path`` relative to the root, in stored form."""
 
     kind: str       # "unreadable folder" or "link"
     path: str
@@ -30,7 +29,7 @@ Seen = tuple[str, int, int]  # path in stored form, size, mtime in ns
 
 
 def crawl(root: Path, ignore: tuple[str, ...], on_error: Callable[[Obstacle], None]) -> Iterator[Seen]:
-    """Every picture file below ``root``, in binary order of its kept path."""
+    """Every picture file below ``root``, in binary order of its stored path."""
     return _walk(os.fspath(root), "", _matcher(ignore), on_error)
 
 

@@ -48,8 +48,8 @@ def note_store_location(db: Database, store: Store, root: Path, *, look: bool = 
 
 
 def _names_a_volume(filesystem: str) -> bool:
-    """Whether it differs from disk to disk and from nothing else: a share has several names, and macOS numbers disks
-    again when they are connected. Then the files' inodes tell."""
+    """Whether the id differs from disk to disk and for no other reason: a share has several names, and macOS
+    renumbers disks when they are connected. In those cases the files' inodes decide."""
     return filesystem.startswith("volume ") or (filesystem.startswith("id ") and sys.platform == "linux")
 
 

@@ -1,4 +1,4 @@
-"""Where a disk that is not at its last mount point may be now."""
+"""Candidate paths for a disk that is not at its last mount point."""
 
 import sys
 from collections.abc import Iterator, Sequence

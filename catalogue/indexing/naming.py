@@ -1,4 +1,4 @@
-"""What a file's place, name and tags say: artist, piece, year, role."""
+"""Artist, piece, year and role from a file's path, name and tags."""
 
 import re
 from collections.abc import Sequence
@@ -26,7 +26,7 @@ class PathNames:
 
     @property
     def whole(self) -> bool:
-        """Whether nothing is left to guess: the rule names artist and piece."""
+        """Whether nothing is left to guess: the rule names both artist and piece."""
         return bool(self.piece) and "{artist" in self.rule
 
 
@@ -134,7 +134,7 @@ def _stated_title(metadata: Metadata) -> tuple[str, str]:
 
 
 def is_default_name(name: str) -> bool:
-    """Whether scanners or cameras give this name by themselves, as ``scan0001.tif`` or ``IMG_1234``."""
+    """Whether scanners or cameras assign this name by default, such as ``scan0001.tif`` or ``IMG_1234``."""
     return _DEFAULT_NAME.fullmatch(_IMAGE_SUFFIX.sub("", name.strip())) is not None
 
 
@@ -146,7 +146,7 @@ _IMAGE_SUFFIX = re.compile(r"\.(?:tiff?|jpe?g|png|psd|psb|webp|bmp|dng)$", re.IG
 
 
 def names_in_path(path: str, rules: Sequence[str]) -> PathNames:
-    """What the first rule reads that the whole path fits; the path in stored form."""
+    """What the first rule that matches the whole path reads in it; the path in stored form."""
     path = display_path(path)
     for rule in rules:
         match = _compiled(rule).fullmatch(path)
@@ -163,7 +163,7 @@ def names_in_path(path: str, rules: Sequence[str]) -> PathNames:
 
 
 def _rest(path: str, match: re.Match[str]) -> str:
-    """A path without the folders that a rule has read whole, except for the piece's."""
+    """A path without the folders that a rule has read completely, except for the piece's."""
     read = {match.span(name) for name in match.re.groupindex if name != "piece"}
     rest, start = [], 0
     for part in path.split("/"):

@@ -1,4 +1,5 @@
-"""Previews beside the catalogue: what can be made again from the stores, so never flushed, but whole or not there."""
+"""Previews beside the catalogue. They can be made again from the stores, so they are never flushed, but written
+atomically."""
 
 from contextlib import suppress
 

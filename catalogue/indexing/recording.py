@@ -1,4 +1,4 @@
-"""Writing one reading into the catalogue: file, scan, piece, findings, event."""
+"""Recording one reading in the catalogue: file, scan, piece, findings, event."""
 
 import os
 from collections.abc import Sequence
@@ -60,7 +60,7 @@ def record(db: Database, home: Home, store: Store, path: str, reading: Reading, 
 
 def _record_content(db: Database, home: Home, store: Store, path: str, reading: Reading, before: File | None,
                     held: Scan | None, role: str, piece_id: int | None) -> int | None:
-    """The file holds this, and holds it from now on."""
+    """Record that the file holds this content from now on."""
     faults = {fault.kind for fault in reading.faults}
     scan_id = None
     if not faults & _NO_SCAN:
@@ -92,7 +92,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
 
 def _record_failed(db: Database, store: Store, path: str, reading: Reading, before: File | None,
                    held: Scan | None) -> int | None:
-    """The reading gave no digest that holds: what is known of the file stays, and the next run reads it again."""
+    """Record a reading without a valid digest: the known content is kept, and the next run reads the file again."""
     fleeting = any(fault.kind in _FLEETING for fault in reading.faults)
     file_id = before.id if before is not None else None
     if before is None and not fleeting:
@@ -143,7 +143,7 @@ def _guess_by_rule(db: Database, home: Home, scan_id: int, path: str, reading: R
 
 
 def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> list[Observed]:
-    """A reading's faults as findings; ``known`` is said of the file's last known content."""
+    """A reading's faults as findings; ``known`` describes the file's last known content."""
     seen = [Observed(fault.kind.value, fault.detail + known, fault.hint or ("Restore it from a copy." if known else ""),
                      fault.offset, scan_id, cause=fault.cause) for fault in reading.faults]
     if not is_text(path):
@@ -161,7 +161,8 @@ def _was_being_copied(db: Database, held: Scan, before: File, reading: Reading) 
 
 def _note_edit(db: Database, store: Store, path: str, held: Scan, before: File, file_id: int, scan_id: int | None,
                edits: Sequence[Finding]) -> None:
-    """The content changed. Of several edits in a row that nobody accepted, the content before the first counts."""
+    """Record that the content changed. Of several edits in a row that nobody accepted, the content before the first
+    counts."""
     if before.failure == ACCEPTED_EDIT:
         return
     former = next((e.former_sha256 for e in edits if e.former_sha256), held.sha256)
@@ -182,7 +183,7 @@ def _note_edit(db: Database, store: Store, path: str, held: Scan, before: File, 
 
 
 def _note_move(db: Database, store: Store, path: str, scan_id: int) -> None:
-    """Content that is new at ``path`` and gone from another path of the store has moved."""
+    """Record that content new at ``path`` and missing from another path of the store has moved."""
     twin = files.missing_twin(db, store.id, scan_id, path)
     if twin is None:
         return
@@ -194,5 +195,5 @@ def _note_move(db: Database, store: Store, path: str, scan_id: int) -> None:
 
 
 def real_path(root: Path, path: str) -> str:
-    """A kept path as the system wants it."""
+    """A stored path in the system's form."""
     return os.path.join(root, native_path(path))  # noqa: PTH118 - Path would normalise what must stay exact

@@ -24,7 +24,7 @@ from catalogue.settings import Home
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One scan that is filed otherwise; ``path`` is one of its files, names are ``Artist: Title`` or empty."""
+    """One scan to be filed differently; ``path`` is one of its files, names are ``Artist: Title`` or empty."""
 
     path: str
     before: str
@@ -43,7 +43,7 @@ class Refiled:
 
     @property
     def counts(self) -> dict[tuple[str, str], int]:
-        """How many scans go from one name to another, most frequent first."""
+        """How many scans move from one name to another, most frequent first."""
         counts = Counter((m.before, m.after) for m in self.moves if m.before != m.after)
         return dict(sorted(counts.items(), key=lambda item: (-item[1], item[0])))
 

@@ -1,4 +1,4 @@
-"""One index run: crawl, compare, read, record. Stopped at any point it leaves a consistent catalogue behind."""
+"""One index run: crawl, compare, read, record. Stopped at any point, it leaves the catalogue consistent."""
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -203,7 +203,7 @@ def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Readi
 
 
 def _note_missing(db: Database, store: Store, absent: Sequence[int]) -> None:
-    """Findings for what this run did not meet; what has moved is on record at its new path by now."""
+    """Record findings for what this run did not find; moved files are already on record at their new path."""
     if not absent:
         return
     with transaction(db):

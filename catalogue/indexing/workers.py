@@ -39,7 +39,7 @@ def processes(workers: int, errors_to: str = "") -> Executor:
 
 
 def begin(errors_to: str = "") -> None:
-    """Ctrl-C is the parent's to handle: a worker finishes its file. It does not outlive its parent."""
+    """Leave Ctrl-C to the parent: a worker finishes its file. It does not outlive its parent."""
     redirect_errors(errors_to)
     end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -57,10 +57,10 @@ def redirect_errors(path: str) -> None:
 
 
 def end_with_parent() -> None:
-    """Call first in a worker process: once its parent is gone, killed or not, it ends at once.
+    """Call first in a worker process: it ends at once when its parent is gone, even if killed.
 
-    Linux is asked to kill it, also in the middle of a codec. A thread that waits on the parent's sentinel does so
-    everywhere, and covers a parent that was gone before the system was asked.
+    Linux is asked to kill it, also in the middle of a codec. A thread that waits on the parent's sentinel works
+    everywhere, and covers a parent that ended before the system was asked.
     """
     parent = multiprocessing.parent_process()
     if parent is None:
@@ -90,7 +90,7 @@ def read_one(path: str) -> Reading:
 
 
 def load_reader() -> None:
-    """The empty job: all that a reading process needs before it opens a file."""
+    """A job without a file: loads everything a reading process needs."""
     import catalogue.reading.file  # noqa: F401 - loaded, not used
 
 
@@ -179,7 +179,7 @@ def crashed(real: str, serve: Callable[[], object], ended: type[Exception], erro
 
 
 def not_served(reason: str = "they end before they have read anything") -> CatalogueError:
-    """No file can be read, which says nothing of the files."""
+    """The error if no file can be read, which says nothing about the files."""
     return CatalogueError(f"The reading processes do not run: {reason}.",
                           hint="No file was marked as faulty. Free memory, or use fewer workers, then run this again;"
                                " a script that calls this needs `if __name__ == \"__main__\":` around its work.")

@@ -1,1 +1,1 @@
-"""Files and folders as the system knows them: which is which, open handles on them, and writing whole or not at all."""
+"""Files and folders at the system level: identity, open handles, and atomic writes."""

@@ -1,7 +1,7 @@
-"""Writing files whole or not at all: under a temporary name beside their place, flushed, then named.
+"""Atomic file writes: under a temporary name beside the target, flushed, then renamed.
 
-Everything happens through an open handle on the folder, so neither a link put in the way nor a disk unmounted
-meanwhile leads a write elsewhere.
+Everything goes through an open handle on the folder, so neither a link swapped in nor a disk unmounted meanwhile
+redirects a write.
 """
 
 import hashlib
@@ -20,13 +20,13 @@ PART_PREFIX = ".catalogue-part-"
 
 
 def part_name(name: str) -> str:
-    """The temporary name of what is to be called ``name``: hidden, never too long for the file system."""
+    """The temporary name for a target ``name``: hidden, and never too long for the file system."""
     return PART_PREFIX + hashlib.sha256(os.fsencode(name)).hexdigest()[:16]
 
 
 @contextmanager
 def opened(target: Path | Entry) -> Iterator[Entry]:
-    """The folder of a target held open, made where it is missing. Raises :class:`CatalogueError`."""
+    """A target's folder held open, created if missing. Raises :class:`CatalogueError`."""
     if isinstance(target, Entry):
         yield target
         return
@@ -102,7 +102,7 @@ def aside_name(target: Entry, moment: str) -> Entry:
 
 
 def write_atomically(target: Path | Entry, data: bytes) -> None:
-    """Replace a small file of ours in one step, flushed to the medium. Raises :class:`CatalogueError`, ``Busy``."""
+    """Replace a small file in one step, flushed to the medium. Raises :class:`CatalogueError`, ``Busy``."""
     with opened(target) as entry, part_of(entry) as (part, out):
         with writing(entry.path):
             write_all(out, memoryview(data))
@@ -143,7 +143,7 @@ def staged_file(target: Path) -> Iterator[Path]:
 
 @contextmanager
 def part_of(target: Entry) -> Iterator[tuple[Entry, int]]:
-    """The temporary file for ``target``, locked, removed on leaving unless it was renamed."""
+    """The temporary file for ``target``, locked; removed on leaving unless it was renamed."""
     part, out = _create_part(target)
     try:
         yield part, out
@@ -163,7 +163,7 @@ def _remove(part: Entry, out: int) -> None:
 
 
 def _discard(remove: Callable[[], object], part: Entry, error: BaseException) -> None:
-    """Clear up after ``error``; where even that fails, the error says what is left."""
+    """Clean up after ``error``; if that fails too, add to the error what is left behind."""
     try:
         remove()
     except OSError as removal_error:
@@ -228,7 +228,7 @@ def _stands_for(entry: Entry, fd: int) -> bool:
 
 
 def rename_exclusive(part: Entry, target: Entry) -> None:
-    """Give a finished file its name, and have the disk confirm that; :class:`NameTaken` where the name is taken."""
+    """Rename a finished file to its final name and flush the folder; raises :class:`NameTaken` if the name is taken."""
     with writing(target.path):
         try:
             part.link_to(target)
@@ -252,7 +252,7 @@ def rename_exclusive(part: Entry, target: Entry) -> None:
 
 
 def rename_over(part: Entry, target: Entry) -> None:
-    """Give a finished file its name in place of what is there, and have the disk confirm that."""
+    """Rename a finished file over whatever has its final name, and flush the folder."""
     with writing(target.path):
         part.rename_to(target)
     _confirm(target)

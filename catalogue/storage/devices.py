@@ -1,7 +1,7 @@
-"""What a folder or file is lost together with: the whole disks below it, or the server of a share.
+"""What a folder or file is lost together with: the disks under it, or the server of a share.
 
 Layout of sysfs: Documentation/ABI/stable/sysfs-block, Documentation/ABI/testing/sysfs-block-device and
-Documentation/ABI/stable/sysfs-bus-usb of the Linux kernel. Other systems tell nothing here.
+Documentation/ABI/stable/sysfs-bus-usb of the Linux kernel. On other systems nothing is known.
 """
 
 import os
@@ -26,7 +26,7 @@ class Device(NamedTuple):
 
 
 def device_of(path: Path | str | int) -> Device:
-    """What a path is on; nothing if nothing is there."""
+    """The device of a path; empty if nothing is there."""
     try:
         number = _number(os.stat(path).st_dev)  # noqa: PTH116 - a handle too
     except OSError:
@@ -50,7 +50,7 @@ def is_other_disk(noted: Device, present: Device) -> bool:
 
 
 def numbered_disks(device: Device) -> frozenset[str]:
-    """Those of a device's disks that have numbers of their own."""
+    """A device's disks that have serial numbers."""
     return frozenset(disk for disk in device.disks if disk.startswith(_NUMBERED))
 
 

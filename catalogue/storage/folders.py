@@ -1,8 +1,8 @@
-"""Open folders, from whose handles files are reached part by part and through no link.
+"""Open folders, whose handles reach files part by part without following links.
 
-A path is looked up again at every call, so a link put in its way, or a disk unmounted between two calls, leads the
-second one elsewhere. A handle stays with the folder that was opened. ``dir_fd`` is POSIX (openat, linkat, renameat,
-unlinkat); a system without is told by :func:`missing_calls`, and no store is opened there.
+A path is looked up again at every call, so a link swapped in, or a disk unmounted between two calls, redirects the
+second one. A handle stays with the folder that was opened. ``dir_fd`` is POSIX (openat, linkat, renameat, unlinkat);
+:func:`missing_calls` reports a system without it, and no store is opened there.
 """
 
 import errno
@@ -23,7 +23,7 @@ _FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC
 
 @dataclass(frozen=True, slots=True)
 class OpenFolder:
-    """A folder held open. ``path`` is how people call it, for messages; nothing is looked up by it."""
+    """A folder held open. ``path`` is used in messages only, never to look anything up."""
 
     fd: int
     path: Path
@@ -34,7 +34,7 @@ class OpenFolder:
         return FileId(status.st_dev, status.st_ino)
 
     def names(self) -> list[str]:
-        """Names of what is in it."""
+        """Names of the entries."""
         with os.scandir(self.fd) as entries:
             return [entry.name for entry in entries]
 
@@ -44,21 +44,21 @@ class OpenFolder:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A name in an open folder; nothing need be there. Links are looked at themselves, never followed."""
+    """A name in an open folder, which need not exist. Links are examined themselves, never followed."""
 
     folder: OpenFolder
     name: str
 
     @property
     def path(self) -> Path:
-        """For messages and records alone."""
+        """For messages and records only."""
         return self.folder.path / self.name
 
     def stat(self) -> os.stat_result:
         return os.stat(self.name, dir_fd=self.folder.fd, follow_symlinks=False)
 
     def exists(self) -> bool:
-        """Whether the name is taken, be it by a link that leads nowhere. Raises ``OSError`` when that fails."""
+        """Whether the name is taken, even by a dangling link. Raises ``OSError`` if that cannot be determined."""
         try:
             self.stat()
         except FileNotFoundError:
@@ -66,18 +66,18 @@ class Entry:
         return True
 
     def open(self, flags: int, mode: int = 0o666) -> int:
-        """As ``os.open``; a pipe is not waited for."""
+        """As ``os.open``; does not wait for a pipe."""
         return os.open(self.name, flags | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK, mode, dir_fd=self.folder.fd)
 
     def unlink(self) -> None:
         os.unlink(self.name, dir_fd=self.folder.fd)
 
     def link_to(self, other: "Entry") -> None:
-        """Give the file a second name. Raises ``FileExistsError`` where that is taken."""
+        """Give the file a second name. Raises ``FileExistsError`` if it is taken."""
         os.link(self.name, other.name, src_dir_fd=self.folder.fd, dst_dir_fd=other.folder.fd, follow_symlinks=False)
 
     def rename_to(self, other: "Entry") -> None:
-        """Give the file another name, whatever is there."""
+        """Rename the file, replacing whatever has that name."""
         os.replace(self.name, other.name, src_dir_fd=self.folder.fd, dst_dir_fd=other.folder.fd)
 
 
@@ -96,7 +96,7 @@ def missing_calls() -> list[str]:
 
 @contextmanager
 def open_folder(path: Path) -> Iterator[OpenFolder]:
-    """A folder as a person names it, links followed. Raises ``OSError``."""
+    """A folder named by a person, following links. Raises ``OSError``."""
     fd = os.open(path, _FOLDER)
     try:
         yield OpenFolder(fd, path)
@@ -134,7 +134,7 @@ def open_entry(root: OpenFolder, relative: str, *, create: bool = False) -> Iter
 
 
 def parts_of(relative: str) -> list[str]:
-    """The parts of a path below a folder. Raises :class:`Refused` for one that could lead out of it."""
+    """The parts of a relative path. Raises :class:`Refused` for one that could lead out of the folder."""
     reason = unsafe_path(relative) if relative else ""
     if reason:
         raise Refused(f"This path is not followed: {reason}.", path=relative.replace("\0", "?"))
@@ -166,7 +166,7 @@ def _opened(fd: int, part: str, above: Path, create: bool) -> int:
 
 
 def sync(fd: int) -> None:
-    """Flush an open folder's entries, so that a name given survives a power cut."""
+    """Flush an open folder's entries, so that a rename survives a power cut."""
     try:
         os.fsync(fd)
     except OSError as error:
@@ -208,7 +208,7 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
 
 
 def still_at(root: OpenFolder) -> bool:
-    """Whether the root's path still leads to the folder that is held open."""
+    """Whether the root's path still leads to the folder held open."""
     return identity(root.path) == root.id
 
 
@@ -225,7 +225,7 @@ def marker_facts_in(root: OpenFolder) -> dict[str, str]:
 
 
 def read_small(entry: Entry, most: int) -> bytes | None:
-    """The bytes of a regular file of at most ``most``; None for anything else, so that no pipe or link is read."""
+    """The bytes of a regular file of at most ``most`` bytes; None for anything else, so no pipe or link is read."""
     try:
         fd = entry.open(os.O_RDONLY)
     except OSError:

@@ -35,7 +35,7 @@ def identity(path: Path | str | int, *, follow: bool = True) -> FileId | None:
 
 
 def same_file(path_a: Path | str | int, path_b: Path | str | int) -> bool:
-    """Whether both lead to one file or folder, now."""
+    """Whether both paths lead to one file or folder now."""
     first = identity(path_a)
     return first is not None and first == identity(path_b)
 
@@ -61,7 +61,7 @@ def inside(path: Path, folder: Path) -> bool:
 
 
 def overlapping(first: Path, second: Path) -> bool:
-    """Whether one folder is the other, or holds it."""
+    """Whether one folder is the other, or contains it."""
     return inside(first, second) or inside(second, first)
 
 
@@ -102,7 +102,7 @@ def _filesystem(device: int, fsid: int, mounts: bytes) -> str:
 
 
 def is_regular(status: os.stat_result) -> bool:
-    """Whether it is a file with bytes of its own: no folder, link, pipe or device."""
+    """Whether it is a regular file: not a folder, link, pipe or device."""
     return stat.S_ISREG(status.st_mode)
 
 

@@ -1,4 +1,4 @@
-"""What is asked of a disk, and what people are told where it refuses: room, size, rights, locks, flushing."""
+"""Disk operations and the errors shown if the disk refuses: space, size, permissions, locks, flushing."""
 
 import errno
 import fcntl
@@ -21,11 +21,11 @@ class NoRoom(Refused):
 
 
 class TooLarge(Refused):
-    """The disk's file system holds no file of this size; smaller ones still fit."""
+    """The disk's file system cannot hold a file of this size; smaller ones still fit."""
 
 
 def try_lock(fd: int) -> bool:
-    """Lock an open file against other programs; False while one of them holds it."""
+    """Lock an open file against other programs; False while another program holds it."""
     try:
         fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
@@ -34,13 +34,13 @@ def try_lock(fd: int) -> bool:
 
 
 def write_all(out: int, data: memoryview) -> None:
-    """Write to the last byte; the system may take less at a time."""
+    """Write every byte; the system may accept less at a time."""
     while data:
         data = data[os.write(out, data):]
 
 
 def flush(fd: int) -> None:
-    """Have a file's bytes put onto the medium."""
+    """Flush a file's bytes to the medium."""
     if sys.platform == "darwin":
         with suppress(OSError):  # a share may not know it; fsync below still holds
             fcntl.fcntl(fd, 51)  # F_FULLFSYNC: fsync alone leaves the bytes in the disk's own cache there
@@ -48,7 +48,7 @@ def flush(fd: int) -> None:
 
 
 def drop_cache(fd: int) -> None:
-    """Make the next reads of a file come from the medium, where the system can be asked to."""
+    """Make the next reads of a file come from the medium, if the system supports that."""
     if hasattr(os, "posix_fadvise"):
         with suppress(OSError):  # advice only: a file system without it still reads right
             os.posix_fadvise(fd, 0, 0, os.POSIX_FADV_DONTNEED)
@@ -58,13 +58,13 @@ def drop_cache(fd: int) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """Flush a folder's entries, so that a name given survives a power cut."""
+    """Flush a folder's entries, so that a rename survives a power cut."""
     with open_folder(folder) as held:
         sync(held.fd)
 
 
 def make_folders(folder: Path) -> None:
-    """Make a folder and those above it, each flushed into the one above."""
+    """Create a folder and its parents, flushing each into its parent."""
     if folder.is_dir():
         return
     make_folders(folder.parent)
@@ -74,7 +74,7 @@ def make_folders(folder: Path) -> None:
 
 @contextmanager
 def writing(target: Path) -> Iterator[None]:
-    """Turn the system's errors about the target into ours."""
+    """Translate the system's errors about the target into ours."""
     try:
         yield
     except OSError as error:
@@ -82,7 +82,7 @@ def writing(target: Path) -> Iterator[None]:
 
 
 def failed(error: OSError, target: Path) -> CatalogueError:
-    """What a person is told about a write that failed."""
+    """The error shown for a failed write."""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return NoRoom("The disk is full.", hint="Free some space, then try again.", path=target)
     if error.errno == errno.EFBIG:

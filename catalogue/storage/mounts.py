@@ -1,7 +1,7 @@
-"""What is mounted where, as Linux tells it, and which server a share is on. Nothing on other systems.
+"""What is mounted where on Linux, and which server a share is on. Other systems report nothing.
 
-Layout of the table: proc_pid_mountinfo(5). No name is resolved over the network: one server under two names is known by
-its address where the mount's options have it (``addr=``, of NFS and CIFS), else not.
+Layout of the table: proc_pid_mountinfo(5). No name is resolved over the network: one server under two names is
+recognised by its address if the mount's options have it (``addr=``, of NFS and CIFS), otherwise not.
 """
 
 import os

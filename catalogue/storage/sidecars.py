@@ -1,6 +1,6 @@
-"""XMP sidecars: which files beside a picture carry its facts, as their names tell.
+"""XMP sidecars: which files beside a picture describe it, by their names.
 
-Of ``name.tif`` these are ``name.tif.xmp`` and ``name.xmp``; the latter is shared where another picture has its stem.
+Those of ``name.tif`` are ``name.tif.xmp`` and ``name.xmp``; the latter is shared if another picture has the same stem.
 """
 
 from contextlib import suppress
@@ -18,19 +18,20 @@ def stem(name: str) -> str:
 
 
 def sidecar_names(picture: str) -> tuple[str, ...]:
-    """What a sidecar of a picture may be called."""
+    """The names a sidecar of a picture may have."""
     return tuple(f"{of}{suffix}" for of in (picture, stem(picture)) for suffix in SUFFIXES)
 
 
 def name_beside(sidecar: str, picture: str, other: str) -> str:
-    """What a picture's sidecar is called beside ``other``, a copy of the picture or its new name."""
+    """The name of a picture's sidecar beside ``other``, a copy of the picture or its new name."""
     if sidecar in (f"{picture}{suffix}" for suffix in SUFFIXES):
         return other + sidecar[len(picture):]
     return stem(other) + sidecar[len(stem(picture)):]
 
 
 def sidecars_of(picture: Entry) -> list[Entry]:
-    """The sidecars beside a picture, shared ones too; a link is none. Raises ``OSError`` where the disk fails."""
+    """The sidecars beside a picture, including shared ones; links do not count. Raises ``OSError`` if the disk
+    fails."""
     entries: dict[tuple[int, str], Entry] = {}  # one of each where a disk takes two names for one
     for name in dict.fromkeys(sidecar_names(picture.name)):
         entry = picture.folder.entry(name)
