@@ -130,7 +130,7 @@ def main() -> None:
 
 def _fail(session: Session, error: CatalogueError, *, prefix: str = "catalogue: ",
           already_said: bool = False) -> NoReturn:
-    """Say what went wrong, as JSON too where that was asked for and it was not ``already_said``, and end."""
+    """Report the error, as JSON too if requested and not ``already_said``, and exit."""
     path = os.fsdecode(error.path) if error.path else ""
     if session.as_json and not already_said:
         print_json({"error": error.message, "hint": error.hint, "path": path})

@@ -115,8 +115,11 @@ def fill_catalogue(home: Home, disks: Path) -> "tuple[Database, list[StoreSummar
 
 
 def damage_disks(disks: Path) -> None:
-    """What happened to the demo's disks since they were indexed: what is in ``since/files`` takes the place of the
-    content of the files of that name, whose times stay, and those that ``since/removed.txt`` lists go."""
+    """Apply what happened to the demo's disks since they were indexed.
+
+    The files in ``since/files`` replace the content of those with the same name, whose times are kept, and those listed
+    in ``since/removed.txt`` are removed.
+    """
     since = disks / "since"
     for changed in filter(Path.is_file, (since / "files").rglob("*")):
         target = disks / changed.relative_to(since / "files")
@@ -144,7 +147,7 @@ def _print_call(out: Printer, folder: Path, *words: str) -> None:
 
 
 def program_words() -> list[str]:
-    """How a shell calls this very program from any folder: by name only if that name leads here."""
+    """How a shell calls this program from any folder: by name only if that name leads here."""
     script = Path(sys.executable).with_name("catalogue")
     on_path = shutil.which("catalogue")
     if on_path is not None and script.exists() and Path(on_path).samefile(script):

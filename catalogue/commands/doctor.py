@@ -115,7 +115,7 @@ def _codecs() -> Part:
 
 
 def _terminal() -> Part:
-    """What the screens will find; no probe is sent, for some terminals answer with garbage."""
+    """What the screens will find; the terminal is not probed, because some answer with garbage."""
     size = shutil.get_terminal_size()
     encoding = (sys.stdout.encoding or "unknown").lower()
     part = Part("Terminal", {
@@ -215,7 +215,7 @@ def filesystem(folder: Path, mounts: Path = Path("/proc/mounts")) -> str:
 
 
 def _veiled(path: Path) -> str:
-    """A path without the person's name in it."""
+    """A path without the user's name in it."""
     try:
         return str(Path("~") / path.relative_to(Path.home()))
     except (ValueError, RuntimeError):

@@ -59,7 +59,7 @@ def print_sums(out: Printer, sums: "OrderSums", *, shown: int) -> None:
 
 
 def print_changed(out: Printer, result: "OrdersChanged") -> None:
-    """How far the changed orders are, and how to take it back."""
+    """The new state of the changed orders, and how to undo the change."""
     from catalogue.operations.orders import summarize
 
     out.lines(f"Order {order.number} is {order.status}." for order in result.orders)

@@ -28,7 +28,7 @@ PIPE_WIDTH = 10_000     # characters: no row of a table is broken where a progra
 
 
 class Declined(CatalogueError):
-    """A person said no, or nobody could be asked; the message says what was not done."""
+    """A person said no, or could not be asked; the message says what was not done."""
 
 
 class Interrupted(CatalogueError):
@@ -83,7 +83,7 @@ def console(*, to_errors: bool = False) -> "Console":
 
 
 def undo_hint(event: int | None) -> list[str]:
-    """How to take a recorded change back, as a line; none where nothing was recorded."""
+    """The line that says how to undo a recorded change; "" if nothing was recorded."""
     return [f"Undo: catalogue undo {event}"] if event else []
 
 

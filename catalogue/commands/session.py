@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass
 class Session:
-    """One call of the command line."""
+    """One invocation of the command line."""
 
     folder: Path | None = None
     as_json: bool = False
@@ -54,7 +54,7 @@ class Session:
         return self._kept(open_database(self.home.database))
 
     def close(self) -> None:
-        """Close every catalogue that was opened: only then is its log written into it and removed."""
+        """Close every opened catalogue, which merges its write-ahead log into the file and removes it."""
         while self._open:
             self._open.pop().close()
 
@@ -143,7 +143,7 @@ def need_terminal() -> None:
 
 
 class Text(click.ParamType[str]):
-    """Words of a person, which must be text: bytes that are no UTF-8 are refused, not passed on."""
+    """Text typed by a person: bytes that are not UTF-8 are refused, not passed on."""
 
     name = "text"
 

@@ -1,4 +1,4 @@
-"""How long work is watched and stopped: a progress bar, and Ctrl-C."""
+"""Watching and stopping long work: a progress bar, and Ctrl-C."""
 
 import signal
 import sys

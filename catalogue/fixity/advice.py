@@ -22,7 +22,7 @@ from catalogue.untrusted import shell_word
 
 # The findings of this room, worst first: the order of the audit screen.
 DAMAGE = ("unreadable", "changed", "truncated")
-LOSSES = ("empty", "damaged", "not a picture")   # damage too, where the file has held something better
+LOSSES = ("empty", "damaged", "not a picture")   # damage too, if the file held better content before
 RESTORABLE = (*DAMAGE, *LOSSES, "missing", "edited")
 
 
@@ -100,7 +100,7 @@ def _copy(db: Database, finding: Finding) -> NextStep:
         return NextStep("Add a store on another disk, then copy to it.", "look",
                         f"catalogue store add NAME FOLDER --kind {kind}")
     target = fitting[0].name
-    if scan and not any(h.kind == "primary" for h in intact):  # what a copy run takes by itself is in primary stores
+    if scan and not any(h.kind == "primary" for h in intact):  # without --from, copy runs read primary stores only
         source = intact[0].store
         return NextStep(f"Copy it from {source} to {target}.", "look",
                         f"catalogue copy --to {shell_word(target)} --from {shell_word(source)}")
@@ -120,7 +120,7 @@ def _sidecar(db: Database, finding: Finding, store: str) -> NextStep:
                         f" other from {name}.", "look", command)
     if finding.kind == sidecars.DAMAGED:
         return NextStep(f"Look at it, remove it if it is of no use, then copy the one from {name}.", "look", command)
-    if kind == "primary":  # what a copy run takes by itself
+    if kind == "primary":  # a copy run without --from uses these
         return NextStep(f"Copy it from {name}.", "copy", f"catalogue copy --to {shell_word(store)}", target=store)
     return NextStep(f"Copy it from {name}.", "look", command)
 

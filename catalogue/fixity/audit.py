@@ -33,7 +33,7 @@ from catalogue.settings import Home
 
 COMMIT_FILES = 200
 COMMIT_SECONDS = 1.0
-READERS = 2   # of a store that is no spinning disk: one digests while the other waits for the disk
+READERS = 2   # for a store not on a spinning disk: one digests while the other waits for the disk
 
 
 @dataclass(frozen=True, slots=True)

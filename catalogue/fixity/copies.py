@@ -185,7 +185,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                          {"copied": summary.copied, "adopted": summary.adopted, "bytes": summary.bytes,
                           "not copied": len(summary.not_copied)})
             review(db, home.settings)
-        except CatalogueError as error:  # it must not hide what was copied
+        except CatalogueError as error:  # must not hide what was copied
             summary.trouble = f"{summary.trouble} Copies could not be recounted. {error}".strip()
     return summary
 

@@ -262,7 +262,7 @@ def finish(home: Home) -> Recovered:
     """Put a prepared catalogue in place. If killed here, the next ``recover`` completes it."""
     prepared = recovered_path(home.database)
     aside = _link_aside(home.database)
-    for tail in ("-wal", "-shm"):  # left in place they would be played into the new file
+    for tail in ("-wal", "-shm"):  # otherwise SQLite would apply them to the new file
         home.database.with_name(home.database.name + tail).unlink(missing_ok=True)
     sync_folder(home.folder)
     prepared.replace(home.database)
@@ -286,7 +286,7 @@ def _link_aside(database: Path) -> Path | None:
             continue
         try:
             os.link(path, aside.with_name(aside.name + tail))
-        except OSError:  # a file system without second names
+        except OSError:  # a file system without hard links
             copy_verified(path, aside.with_name(aside.name + tail), sha256=None, report=ignore_progress,
                           cancelled=never_cancelled)
     sync_folder(database.parent)

@@ -207,7 +207,7 @@ def _switch(db: Database, planned: Plan, source: Entry, target: Entry, report: R
             aside = _keep_aside(target)
         try:
             if aside is not None:
-                with transaction(db):  # before the switch: a kill after it must not leave the aside file unexplained
+                with transaction(db):  # before the switch: a kill after it must not leave an unrecorded aside file
                     events.append(db, "quarantine", "success", store=planned.store.name, path=due.path,
                                   sha256=due.sha256, detail=f"kept as {display_path(escape_path(aside.name))}")
             staged.put(replace=True)

@@ -1,1 +1,1 @@
-"""Bringing new scans from a key, card or folder into a store; tidying stores; freeing doubles."""
+"""Importing new scans from a stick, card or folder into a store; tidying stores; freeing doubles."""

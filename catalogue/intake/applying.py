@@ -1,4 +1,4 @@
-"""Importing what was proposed: copied, verified, recorded, file by file; cut short anywhere, the next run goes on."""
+"""Importing a proposal: copied, verified, recorded, file by file; after an interruption the next run continues."""
 
 import os
 from collections.abc import Sequence
@@ -104,7 +104,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
 
 
 def _destinations(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store, FileId]]:
-    """The stores to copy to, each once, with what its root is now."""
+    """The stores to copy to, each once, with their present root."""
     destinations: dict[int, tuple[Store, FileId]] = {}
     for store in (stores.by_id(db, plan.store_id), *also):
         with opened_store(db, store) as root:

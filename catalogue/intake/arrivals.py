@@ -1,4 +1,4 @@
-"""New files as they come: found in a folder, read, put in the order in which they were scanned."""
+"""New files: found in a folder, read, and sorted by when they were scanned."""
 
 import os
 import re
@@ -119,13 +119,13 @@ def in_order(arrivals: Iterable[Arrival]) -> list[Arrival]:
 
 
 def name_counters(name: str) -> list[tuple[int, int, str]]:
-    """A sort key in which numbers within a name count as numbers."""
+    """A sort key that compares numbers within a name by value."""
     parts = re.split(r"(\d+)", name.casefold())
     return [(1, int(p), "") if p.isdecimal() and p.isascii() else (0, 0, p) for p in parts]
 
 
 def stem_of(inside: str) -> tuple[str, str]:
-    """Folder and name without its running number, folded: what the files of one run have in common."""
+    """Folder and name without its running number, folded: what files of one run have in common."""
     folder, _, leaf = inside.rpartition("/")
     stem = os.path.splitext(leaf)[0]  # noqa: PTH122 - a name, not a path
     numbered = _NUMBER.match(stem)

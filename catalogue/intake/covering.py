@@ -1,4 +1,4 @@
-"""How many tiles an original needs, and which parts of its stitched master lie under none."""
+"""How many tiles an original needs, and which parts of its stitched master no tile covers."""
 
 from dataclasses import dataclass
 

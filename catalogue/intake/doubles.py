@@ -36,7 +36,7 @@ KEPT_HAS_CHANGED = "the file that was to be kept has changed"
 
 @dataclass(frozen=True, slots=True)
 class Doubles:
-    """Files of one store with the same bytes: the one to keep, and the others."""
+    """Files of one store with the same bytes: the one to keep, and the rest."""
 
     sha256: str
     size: int
@@ -140,6 +140,6 @@ def _copy_from_any(db: Database, root: OpenFolder, entry: dict[str, str], target
 
 
 def total(doubles: Iterable[Doubles]) -> tuple[int, int]:
-    """``(files, bytes)`` that could be freed at most."""
+    """The most that could be freed: ``(files, bytes)``."""
     groups = list(doubles)
     return sum(len(d.others) for d in groups), sum(d.size * len(d.others) for d in groups)

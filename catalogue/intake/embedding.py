@@ -1,7 +1,7 @@
-"""Metadata into a new TIFF file: every byte of the old one kept, a new first directory put after its end.
+"""Writing metadata into a new TIFF file: every byte of the old one is kept, and a new first directory appended.
 
-Nothing that was there moves, so picture data, layers and further pages stay where their offsets say. The pixel digest
-of the copy is proven equal before it gets its name.
+Nothing is moved, so offsets of picture data, layers and further pages stay valid. The copy's pixel digest must equal
+the source's before the copy gets its name.
 """
 
 import os

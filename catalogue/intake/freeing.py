@@ -1,4 +1,4 @@
-"""Files of a store freed where that is safe, each written down first in a list by which it is brought back."""
+"""Freeing files of a store where that is safe, after listing each so that it can be brought back."""
 
 import os
 from collections.abc import Callable, Sequence
@@ -30,7 +30,7 @@ T = TypeVar("T")
 
 
 class Obstacle(StrEnum):
-    """Why a file is left that lies otherwise than on record."""
+    """Why a file that differs from the record is not removed."""
 
     CHANGED = "it has changed since it was indexed"
     GONE = "it is no longer there"
@@ -48,7 +48,7 @@ class Freed:
 
     @property
     def bytes(self) -> int:
-        """How much room it gave."""
+        """The number of bytes freed."""
         return sum(file.size for file in self.removed)
 
 

@@ -1,7 +1,7 @@
-"""Which new scans belong together: tiles of one original, their stitched master, one view captured twice.
+"""Grouping new scans: tiles of one original, their stitched master, one view captured twice.
 
-Time and names say who may belong together; the pictures' overlap says who does. Where the pictures have too little
-detail to tell, the group says so and the person is asked.
+Time and names say which scans may belong together; overlap of the pictures decides. If there is too little detail to
+tell, the group says so and the person is asked.
 """
 
 from collections.abc import Iterator
@@ -133,8 +133,8 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
 
 
 def _odd_ones(angles: dict[tuple[int, int], float]) -> dict[int, list[tuple[int, float]]]:
-    """Of pairs at an angle that is not 0, the tile that is at odds with more of its neighbours, else the later one:
-    against which others, and by how much."""
+    """Of pairs at an angle other than 0, the tile that differs from more of its neighbours, otherwise the later one:
+    from which, and by how much."""
     votes: dict[int, int] = {}
     for (i, j), angle in angles.items():
         for tile in (i, j):
@@ -175,7 +175,7 @@ def _joined(parts: list[int], laid: dict[tuple[int, int], Overlap]) -> list[list
 
 
 def _one_kind(arrivals: list[Arrival]) -> bool:
-    """Same pixel size, either way up, and resolution: one scanner at one setting."""
+    """Whether they have the same pixel size, either way up, and resolution: one scanner at one setting."""
     kinds = set()
     for arrival in arrivals:
         picture = arrival.reading.picture
@@ -186,7 +186,7 @@ def _one_kind(arrivals: list[Arrival]) -> bool:
 
 
 def _telling(seen: View | None) -> bool:
-    """Whether a picture has detail enough that an overlap would have been seen."""
+    """Whether a picture has enough detail that an overlap would have been found."""
     return seen is not None and len(seen.features.sift) >= DETAIL
 
 

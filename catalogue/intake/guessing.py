@@ -1,4 +1,4 @@
-"""Whose work new scans show: by likeness to what is held, by metadata, by folder and name; each with its reason."""
+"""Whose work new scans show: by likeness to held scans, by metadata, by folder and name; with the reason."""
 
 import re
 from collections.abc import Callable, Sequence

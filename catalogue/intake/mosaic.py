@@ -1,4 +1,4 @@
-"""How captures lie on each other before their stitched master is there: places of all in one frame, and the map."""
+"""Arranging captures before their stitched master exists: all positions in one frame, and the map."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

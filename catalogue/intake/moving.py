@@ -1,4 +1,4 @@
-"""Renaming files within a store: checked, never over another file, written down first, and undone the same way."""
+"""Renaming files within a store: checked, never over another file, listed first, and undone the same way."""
 
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
@@ -41,7 +41,7 @@ from catalogue.storage.medium import write_all, writing
 
 
 class _Stopped(CatalogueError):
-    """The catalogue or the undo file cannot be written: no further file is moved."""
+    """The catalogue or the undo file cannot be written: no more files are moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +261,7 @@ def _move(run: _Run, move: Move, undo: int) -> None:
 
 @contextmanager
 def _new_names(run: _Run) -> Iterator[list[SidecarMove]]:
-    """New names given within; taken back when not all of it succeeds, so that no file is left under two names."""
+    """New names given within the block; removed again unless all succeed, so that no file is left under two names."""
     given: list[SidecarMove] = []
     try:
         yield given

@@ -87,7 +87,7 @@ def portable_text(text: str) -> str:
 
 
 def portable(name: str, suffix: str = "") -> str:
-    """One path part that Windows, macOS and Linux all hold, with ``suffix`` kept whole; never empty, never hidden."""
+    """One path part valid on Windows, macOS and Linux, with ``suffix`` kept whole; never empty, never hidden."""
     stem = portable_text(name)
     while True:
         trimmed = cut_bytes(stem.lstrip(" .\t~"), PART_BYTES - len(suffix.encode())).rstrip(" .\t")

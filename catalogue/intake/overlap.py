@@ -1,4 +1,4 @@
-"""How two new scans lie on each other: beside with an overlap, one within the other, or the same view twice."""
+"""How two new scans overlap: side by side, one within the other, or the same view twice."""
 
 from collections import OrderedDict
 from collections.abc import Callable
@@ -48,7 +48,7 @@ class Overlap:
 
     @property
     def tilt(self) -> float:
-        """Degrees beyond a quarter turn, −45 to 45."""
+        """Degrees off the nearest quarter turn, −45 to 45."""
         return (self.rotation + 45.0) % 90.0 - 45.0
 
 
@@ -76,7 +76,7 @@ def view(arrival: Arrival) -> View | None:
 
 
 class Views:
-    """The views made last, kept for another comparison; ``VIEWS_KEPT`` of at most 2.5 MB each."""
+    """A cache of recent views; ``VIEWS_KEPT`` of at most 2.5 MB each."""
 
     def __init__(self) -> None:
         self._kept: OrderedDict[Path, View | None] = OrderedDict()

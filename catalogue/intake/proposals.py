@@ -1,4 +1,4 @@
-"""What intake proposes for a folder of new scans: what each is, whose, where it goes, and what it must ask."""
+"""What intake proposes for a folder of new scans: what each one is, whose, where it goes, and the open questions."""
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -82,7 +82,7 @@ class Proposal:
 
     @property
     def questions(self) -> tuple[str, ...]:
-        """What only a person can know."""
+        """The questions only a person can answer."""
         if not self.take:
             return ()
         asked = []
@@ -145,7 +145,7 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
 
 
 def apart_from_stores(db: Database, folder: Path) -> None:
-    """Raises CatalogueError if a folder of new scans lies in a store, or a store in it."""
+    """Raises CatalogueError if a folder of new scans is in a store, or contains one."""
     for other in stores.listed(db):
         theirs = Path(other.root)
         if inside(folder, theirs):

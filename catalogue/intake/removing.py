@@ -73,7 +73,7 @@ class CopyLocation:
 
 @dataclass(frozen=True, slots=True)
 class _OpenSource:
-    """An open source with its digest, and what it was when that was taken."""
+    """An open source file with its digest, and its identity when the digest was taken."""
 
     fd: int
     stat: os.stat_result
@@ -216,7 +216,7 @@ def _open_source(entry: Entry, cancelled: Cancelled = never_cancelled) -> Iterat
 
 
 def state_of(status: os.stat_result) -> tuple[int, int, int, int]:
-    """What tells that a file is still the one that was looked at: device, inode, size, time."""
+    """What identifies an unchanged file: device, inode, size, time."""
     return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns
 
 

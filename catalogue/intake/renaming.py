@@ -1,6 +1,6 @@
-"""New names for files of an open store: never over another file, and the old one dropped only where the new one stands.
+"""Renaming in an open store: never over another file, and the old name dropped only once the new one exists.
 
-A file bears both names for a moment, or on a disk without second names is there twice, so that no kill loses it.
+For a moment a file has both names, or on a disk without hard links exists twice, so that no kill loses it.
 """
 
 import errno
@@ -49,7 +49,7 @@ def rename(old: Entry, new: Entry, sha256: str, *, copied: bool = False) -> bool
 
 
 def one_name(old: Entry, new: Entry) -> bool:
-    """Whether the disk takes both names for one, as disks do that fold case and accents."""
+    """Whether the disk treats both names as one, as disks do that fold case and accents."""
     if old.folder.id != new.folder.id or same_name(old.name) != same_name(new.name) or old.name == new.name:
         return False
     return os.path.samestat(old.stat(), new.stat()) and not {old.name, new.name} <= set(new.folder.names())
@@ -73,7 +73,7 @@ def drop_old_name(old: Entry, new: Entry, sha256: str) -> None:
 
 
 class Stems:
-    """How many files of a folder share a stem, from one listing a folder; kept up to date by the moves."""
+    """How many files of a folder share a stem; the folder is listed once and the count kept up to date."""
 
     def __init__(self) -> None:
         self._folders: OrderedDict[FileId, Counter[str]] = OrderedDict()
@@ -83,7 +83,7 @@ class Stems:
         return self._counts(entry.folder)[stem(entry.name)] <= 1
 
     def moved(self, old: Entry, new: Entry) -> None:
-        """Take note of a move."""
+        """Update the counts after a move."""
         if old.folder.id in self._folders:
             self._folders[old.folder.id][stem(old.name)] -= 1
         if new.folder.id in self._folders:
@@ -123,7 +123,7 @@ def sidecar_moves(stems: Stems, old: Entry, new: Entry) -> list[SidecarMove]:
 
 
 def drop_empty_folders(root: OpenFolder, source: str) -> None:
-    """Folders that a move has emptied go; one that still holds anything stays."""
+    """Remove folders that a move emptied; others are kept."""
     *above, _ = parts_of(native_path(source))
     while above:
         *above, leaf = above

@@ -1,4 +1,4 @@
-"""Descriptions written beside the scans: XMP sidecars by default, a new file when asked, never the master itself."""
+"""Writing descriptions beside the scans: XMP sidecars by default, a new file on request, never the master itself."""
 
 import os
 from collections.abc import Sequence

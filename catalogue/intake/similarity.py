@@ -1,4 +1,4 @@
-"""Likeness as intake needs it: which held scans a new one resembles, and, once imported, the links kept."""
+"""Likeness for intake: which held scans a new one resembles, and, once imported, the recorded likenesses."""
 
 from collections.abc import Sequence
 from functools import partial
@@ -21,7 +21,7 @@ STRAGGLERS = 200  # scans not compared yet that are compared along with the new 
 
 
 def likeness_of(db: Database, home: Home) -> Likeness | None:
-    """How to ask; None while nothing held has been compared."""
+    """A function that finds similar held scans; None while none has been compared."""
     return partial(_kin, db, home) if index_folder(home).is_dir() else None
 
 

@@ -1,4 +1,4 @@
-"""Reading one file in a process of its own: what a codec does to its process, or says there, stays there."""
+"""Reading one file in a separate process, so that a codec can neither crash this one nor write to its terminal."""
 
 import multiprocessing
 import tempfile

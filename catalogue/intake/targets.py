@@ -1,4 +1,4 @@
-"""Where new scans go: the naming rule over a whole intake, so that no two files want one name."""
+"""Choosing target paths for a whole intake by the naming rule, so that no two files get one name."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -51,7 +51,7 @@ class Names:
         return same_name(path) in self._given or same_name(leaf) in self._names(folder)
 
     def given(self, path: str) -> bool:
-        """Whether this very plan has given the path away."""
+        """Whether this plan has already given the path away."""
         return same_name(path) in self._given
 
     def held_by_another(self, path: str, own: str) -> bool:
@@ -79,7 +79,7 @@ class Names:
         return name
 
     def give(self, path: str) -> None:
-        """Take note that a path is given away."""
+        """Record that a path is given away."""
         self._given.add(same_name(path))
 
     def _names_in(self, folder: str) -> set[str]:

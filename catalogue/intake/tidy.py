@@ -1,7 +1,7 @@
-"""Tidying a store: what breaks the naming rule or lies in the wrong place, as a plan from → to, shown first.
+"""Tidying a store: a plan, shown first, for files that break the naming rule or are in the wrong folder.
 
-Applied, every file is checked against its digest, given its new name without ever overwriting another, and written
-down in an undo file before it moves.
+When it is applied, every file is checked against its digest, renamed without ever overwriting another, and listed in an
+undo file before it moves.
 """
 
 import re
@@ -26,7 +26,7 @@ from catalogue.settings import Settings
 
 
 class Level(StrEnum):
-    """How far to go."""
+    """How much to rename."""
 
     PORTABLE = "portable"  # only names that some system refuses or confuses
     PLACE = "place"        # also folders: artist and piece as the rule says, the file's own name kept

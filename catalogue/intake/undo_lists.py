@@ -58,7 +58,7 @@ def new_list(home: Home, store: Store, kind: str) -> Iterator[tuple[Path, int]]:
 
 @contextmanager
 def appending(path: Path, flags: int = 0) -> Iterator[int]:
-    """A list held open for lines at its end. Nothing of it waits to be written when it is closed."""
+    """A list held open for appending. Nothing is left to be written when it is closed."""
     fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CLOEXEC | flags, 0o666)
     try:
         yield fd

@@ -1,6 +1,6 @@
-"""Watching a folder while the scanner writes to it: each new scan is looked at as soon as it is whole.
+"""Watching a folder while the scanner writes to it: each new scan is examined as soon as it is complete.
 
-What is wrong with a tile is told while the original still lies on the bed, when another scan costs a minute.
+A faulty tile is reported while the original is still on the bed, when scanning it again costs a minute.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -73,7 +73,7 @@ class Watch:
         return {a.path: a.reading for a in list(self.arrivals.values())}
 
     def poll(self) -> list[News]:
-        """What is new since the last look."""
+        """The news since the last look."""
         return list(self.look())
 
     def look(self) -> Iterator[News]:
@@ -178,7 +178,7 @@ class Watch:
                 yield News("warning", arrival.path, warning, arrival)
 
     def _joined(self, below: Sequence[Arrival], new: str) -> Iterator[News]:
-        """Those told as alone that ``new`` lies on."""
+        """Scans reported as alone that ``new`` overlaps."""
         for arrival in below:
             if self._seen[arrival.inside].unmatched:
                 self._seen[arrival.inside].unmatched = False

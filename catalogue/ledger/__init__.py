@@ -1,1 +1,1 @@
-"""Orders, editions, repeats: what the shop promised, printed, and may still print."""
+"""Orders, editions, repeats: what was promised, printed, and may still be printed."""

@@ -1,11 +1,11 @@
-"""What an artist is owed for a period: every print, its price, what of it is the artist's; and corrections.
+"""What an artist is owed for a period: every print, its price, the artist's share; and corrections.
 
-A statement that was issued stays as it is. What changes afterwards of its orders (prices, prints lost, orders
-cancelled, recorded late or moved to another day) is found by comparing what was stated of each order line with what
-would be stated of it now, and goes into the next statement as a correction.
+An issued statement never changes. Later changes to its orders (prices, prints lost, orders cancelled, recorded late or
+moved to another day) are found by comparing what was stated for each order line with what would be stated now; the
+difference goes into the next statement as a correction.
 
-Arithmetic: a print's price is the line's unit price, else its share of the line's price, parted to the coin with the
-larger parts first, so that the parts add up. A print's amount is its price times the rate, rounded half up to the
+Arithmetic: a print's price is the line's unit price, otherwise its share of the line's price, split to the coin with
+the larger parts first, so that the parts add up. A print's amount is its price times the rate, rounded half up to the
 currency's coin; totals are sums of the rounded amounts, by currency.
 """
 
@@ -159,7 +159,7 @@ def _prices(line: Line, count: int) -> list[str]:
 
 
 def _reason(sold: SoldPrint | None, terms: Terms, dates: str) -> tuple[str, str]:
-    """Why nothing is owed for a print, or nothing; and what is to be said of it in any case."""
+    """Why nothing is owed for a print, or ""; and the remark shown in either case."""
     if sold is None:
         return "", ""
     lost = f"destroyed {shown_day(sold.destroyed, dates)}" if sold.destroyed else ""
@@ -171,7 +171,7 @@ def _reason(sold: SoldPrint | None, terms: Terms, dates: str) -> tuple[str, str]
 
 
 def _each(price: str, currency: str, terms: Terms) -> str:
-    """What is owed for one print; empty for nothing."""
+    """The amount owed for one print; empty for nothing."""
     if terms.basis == "fixed":
         return terms.rate
     if terms.basis == "none" or not price:
@@ -191,7 +191,7 @@ def _numbers(prints: Iterable[SoldPrint]) -> str:
 
 def _corrections(db: Database, artist_id: int, issued: Sequence[Statement], terms: Sequence[Terms],
                  artist: str, dates: str) -> Iterable[Row]:
-    """A row for every order line of a period stated before of which something else would be stated now."""
+    """A row for every order line in an earlier statement that would be stated differently now."""
     earlier_rows: dict[int, list[Row]] = {}
     for earlier in issued:
         for row in (*earlier.rows, *earlier.corrections):
@@ -220,7 +220,7 @@ def _shown(amount: Decimal, currency: str) -> str:
 
 
 def _why(db: Database, before: Sequence[Row], line_id: int, artist_id: int, now: Sequence[Row]) -> str:
-    """What became of an order line since it was stated."""
+    """What happened to an order line since it was stated."""
     if now:
         return "corrected" if before else "recorded or printed after that statement"
     line = orders.line(db, line_id)

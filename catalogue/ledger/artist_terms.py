@@ -1,6 +1,6 @@
-"""What is agreed with an artist: a share of the price, an amount for each print, or nothing; and from when on.
+"""Terms agreed with an artist: a share of the price, an amount for each print, or nothing; and from which day.
 
-How destroyed, replaced and proof prints count unless something else is agreed: common practice, no source.
+How destroyed, replaced and proof prints count unless agreed otherwise: common practice, no source.
 """
 
 from collections.abc import Sequence
@@ -66,7 +66,7 @@ def _percentage(text: str) -> str:
 
 
 def terms_on(terms: Sequence[Terms], day: str) -> Terms | None:
-    """Those that hold for an order of that day."""
+    """The terms in force for an order of that day."""
     return max((agreed for agreed in terms if agreed.since <= day), default=None, key=lambda agreed: agreed.since)
 
 

@@ -56,19 +56,19 @@ class BookDates:
 
     @property
     def notes(self) -> list[str]:
-        """How dates that could be two were read, and by what that was told."""
+        """How ambiguous dates were read, and what decided it."""
         return [f"Dates with {sign!r} were read with the {order} first, as in {example}."
                 for sign, shown in sorted(self._shown.items()) if len(shown) == 1 for order, example in shown.items()]
 
     def _said(self, written: str) -> str:
-        """By the forms that a person gave for this book; "" if none fits."""
+        """The date by the formats a person gave for this book; "" if none fits."""
         for form in self._forms:
             with suppress(ValueError):
                 return datetime.strptime(written, form).date().isoformat()
         return ""
 
     def _order(self, sign: str) -> str:
-        """Which figure is first with this sign; "" if nothing tells, or the book contradicts the shop's form."""
+        """Which figure comes first with this separator; "" if unknown, or if the book contradicts the shop's format."""
         usual = re.fullmatch(rf"%(?P<first>[dm]){re.escape(sign)}%[dm]{re.escape(sign)}%[yY]", self._usual)
         orders = set(self._shown.get(sign, {}))
         if usual is not None:

@@ -1,4 +1,4 @@
-"""What a person says of buyers: name, contact, notes, and which two spellings are one buyer."""
+"""Stating facts of buyers: name, contact, notes, and which spellings are one buyer."""
 
 from collections.abc import Mapping, Sequence
 
@@ -15,7 +15,7 @@ def buyer_of(db: Database, key: str) -> Buyer:
 
 
 def find_buyer(db: Database, words: str) -> Buyer:
-    """The one buyer meant; raises NotFound, or Ambiguous with those who fit."""
+    """The one buyer meant; raises NotFound, or Ambiguous with the matching buyers."""
     fitting = buyers.matching(db, words)
     if not fitting:
         raise NotFound(f"No buyer matches {words!r}.", hint="List them with: catalogue buyer list.")

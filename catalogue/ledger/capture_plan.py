@@ -1,4 +1,4 @@
-"""How an original is captured on a bed: how many captures, where each begins, how far they overlap. Pure."""
+"""How to capture an original on a bed: how many captures, where each begins, how far they overlap. Pure."""
 
 import math
 from dataclasses import dataclass
@@ -67,7 +67,7 @@ def _plan(bed: Bed, width: float, height: float, share: float) -> CapturePlan:
 
 
 def _begins(length: float, bed: float, count: int) -> tuple[float, ...]:
-    """Where captures begin that are spread evenly from edge to edge; a side that fits on the bed is in its middle."""
+    """Where captures spread evenly from edge to edge begin; a side that fits on the bed is centred."""
     if count == 1:
         return (min(0.0, (length - bed) / 2),)
     return tuple(round(n * (length - bed) / (count - 1), 3) for n in range(count))

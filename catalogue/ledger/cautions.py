@@ -1,4 +1,4 @@
-"""What a person should see before a print is made: of the scan, the file, the size, the edition."""
+"""What a person should check before printing: the scan, the file, the size, the edition."""
 
 from collections.abc import Iterator
 
@@ -101,7 +101,7 @@ def _of_size(proposal: Proposal) -> Iterator[Caution]:
 
 
 def _made_so_before(proposal: Proposal) -> bool:
-    """Whether the very scan was printed in the very size and finish last time: what was good then is no news now."""
+    """Whether this scan was printed at this size and finish last time: such cautions are no news now."""
     last, line = proposal.last, proposal.line
     return last is not None and bool(last.scan_sha256) and all(
         getattr(last, name) == getattr(line, name)

@@ -1,4 +1,4 @@
-"""Which column of a CSV file means what: found by its heading, or said by a person. Pure."""
+"""What each column of a CSV file means: by its heading, or as mapped by a person. Pure."""
 
 import csv
 import hashlib
@@ -141,7 +141,7 @@ def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[s
 
 
 def kind_of(path: Path, mapping: Mapping[str, str]) -> str:
-    """Which of ``KINDS`` a file's headings are those of; orders where nothing speaks for another.
+    """Which of ``KINDS`` the headings belong to; orders if nothing suggests another.
 
     Raises CatalogueError as :func:`read_table`.
     """
@@ -159,7 +159,7 @@ def kind_of(path: Path, mapping: Mapping[str, str]) -> str:
 
 
 def _plain(cell: str) -> str:
-    """A cell's text, without the apostrophe by which a table keeps a spreadsheet from running it as a formula."""
+    """A cell's text without the apostrophe that keeps a spreadsheet from executing it as a formula."""
     return cell_text(cell.strip()).strip()
 
 
@@ -201,6 +201,6 @@ def _chosen(headings: list[str], ours: Mapping[str, Sequence[str]], mapping: Map
 
 
 def digest(row: Row) -> str:
-    """SHA-256 over what a row says, whatever the order of its columns."""
+    """SHA-256 of a row's content, independent of the order of its columns."""
     text = "\x1f".join(f"{name}={value}" for name, value in sorted(row.values.items()) if value)
     return hashlib.sha256(text.encode()).hexdigest()

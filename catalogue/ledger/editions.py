@@ -1,4 +1,4 @@
-"""Editions: which one a print belongs to, which numbers it gets, what becomes of them.
+"""Editions: which one a print belongs to, which numbers it gets, and what happens to them.
 
 Numbered n/N with N fixed at launch and never exceeded, proofs outside N: common practice, no source.
 """
@@ -19,7 +19,7 @@ SIZE_TOLERANCE_MM = 1.0  # sizes are cut and written to the millimetre
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """How far an edition is: numbers and proofs out and left, and the next to go out."""
+    """The state of an edition: numbers and proofs issued and left, and the next to be issued."""
 
     edition: Edition
     numbers_out: int
@@ -65,7 +65,7 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
 
 
 def close(db: Database, edition_id: int, day: str = "") -> None:
-    """No more numbers can be issued."""
+    """Close the edition: no more numbers can be issued."""
     with transaction(db):
         get_edition(db, edition_id)
         editions.change(db, edition_id, closed=day or date.today().isoformat())
@@ -126,7 +126,7 @@ def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, pro
 
 def issue_these(db: Database, edition_id: int, line_id: int | None, numbers: Sequence[Number], *,
                 old: bool = False) -> None:
-    """Give out these very numbers; all or none. ``old`` books what was printed before, in a closed edition too."""
+    """Issue exactly these numbers; all or none. ``old`` also records earlier prints in a closed edition."""
     with transaction(db):
         edition = get_edition(db, edition_id)
         if not old:
@@ -145,7 +145,7 @@ def _counted(count: int, kind: str) -> str:
 
 
 def destroy(db: Database, edition_id: int, numbers: Sequence[Number], reason: str, *, day: str = "") -> None:
-    """Record that these prints were destroyed; their numbers are never free again, but may be printed again."""
+    """Record that these prints were destroyed; their numbers are never free again, but may be reprinted."""
     if not reason.strip():
         raise Refused("Give the reason why the print was destroyed; it is kept on record.")
     with transaction(db):

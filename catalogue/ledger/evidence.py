@@ -1,4 +1,4 @@
-"""Whether two scans of one piece are the same picture, and whether their colours differ, as far as is known."""
+"""Whether two scans of one piece are the same picture, and whether their colours differ, as far as known."""
 
 import json
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Does a scan serve a print: ppi at its size with wrap or border, and what the print's shape cuts away."""
+"""Whether a scan is large enough for a print: ppi at its size with wrap or border, and how much is cropped."""
 
 from dataclasses import dataclass
 
@@ -26,7 +26,7 @@ class Fit:
 
     @property
     def sharp_from_mm(self) -> float:
-        """The distance from which an eye that tells one arcminute sees no pixels: 3437.75 / ppi inches."""
+        """The distance beyond which an eye resolving one arcminute sees no pixels: 3437.75 / ppi inches."""
         return ARCMINUTES_PER_RADIAN / self.ppi * MM_PER_INCH
 
     @property
@@ -36,13 +36,13 @@ class Fit:
 
 
 def picture_wraps(edge: str) -> bool:
-    """Whether the picture itself runs on over the wrap, and so needs pixels there."""
+    """Whether the picture itself continues over the wrap, and so needs pixels there."""
     words = folded(edge).split() if edge else []
     return not any(word.startswith(plain) for word in words for plain in _PLAIN_EDGES)
 
 
 def is_canvas(medium: str, wrap_mm: float) -> bool:
-    """Canvas by name, or wrapped, which paper is not."""
+    """Whether the medium is called canvas, or is wrapped, which paper is not."""
     return wrap_mm > 0 or "canvas" in medium.casefold()
 
 

@@ -1,4 +1,4 @@
-"""Prints handed over: so many of an order line on a day, all at once or in parts; in the CSV tables as text."""
+"""Prints handed over: a number of prints of an order line on a day, at once or in parts; as text in CSV tables."""
 
 import re
 from collections.abc import Iterable, Sequence
@@ -46,7 +46,7 @@ def hand_over(db: Database, line_id: int, *, quantity: int | None = None, number
 
 
 def record(db: Database, handover: NewHandover) -> None:
-    """Keep what was handed over; its numbered prints exist, and are with the buyer from that day on."""
+    """Record a handover; its numbered prints exist, and are with the buyer from that day on."""
     handovers.add(db, handover)
     numbers = parse_numbers(handover.numbers)[0]
     editions.mark_printed(db, handover.line_id, numbers)

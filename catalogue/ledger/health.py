@@ -1,4 +1,4 @@
-"""Whether the scan that an order needs is there and intact, by the records or by reading the file now."""
+"""Whether the scan an order needs is present and intact, by the records or by reading the file now."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -42,7 +42,7 @@ class Health:
 
     @property
     def best(self) -> Copy | None:
-        """The copy to print from: sound and within reach, the primary store's first; None if there is none."""
+        """The copy to print from: sound and within reach, a primary store's first; None if there is none."""
         return next((copy for copy in self.copies if copy.state == "sound"), None)
 
 
@@ -59,7 +59,7 @@ def health(db: Database, scan: Scan) -> Health:
 
 
 def why_no_copy(health: Health | None) -> str:
-    """What is known of a scan of which no copy is sound and within reach."""
+    """The reason why no copy of a scan is sound and within reach."""
     if health is None or not health.copies:
         return "No file of this scan is on record."
     return "No sound copy can be reached: " + "; ".join(
@@ -76,7 +76,7 @@ def sound_copy(health: Health | None) -> tuple[Scan, Copy, Path]:
 
 
 def next_step(health: Health | None) -> str:
-    """What to do where no copy is sound and within reach."""
+    """What to do if no copy is sound and within reach."""
     copies = health.copies if health else ()
     away = sorted({copy.file.store for copy in copies if copy.state == "offline"})
     if away:
@@ -88,7 +88,7 @@ def next_step(health: Health | None) -> str:
 
 
 def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tuple[str, ...]:
-    """Why a file is no sound copy; none where it is one."""
+    """Why a file is not a sound copy; empty if it is."""
     if held is not None and held.sound:
         return ()
     if held is not None and held.intact and faulty:
@@ -113,7 +113,7 @@ def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:
 
 
 def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled: Cancelled) -> None:
-    """Read a copy to its last byte and compare with the scan's digest; the outcome is recorded either way.
+    """Read a copy in full and compare it with the scan's digest; the outcome is recorded either way.
 
     Raises Damaged: the bytes differ. CatalogueError: the file cannot be reached or read.
     """

@@ -39,7 +39,7 @@ T = TypeVar("T")
 
 
 class RowFate(StrEnum):
-    """What can become of a row; the first two need nobody."""
+    """What happened to a row; the first two need no attention."""
 
     RECORDED = "recorded"
     KNOWN = "already on record"
@@ -54,7 +54,7 @@ class RowFate(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Fate:
-    """What became, or would become, of one row. ``remarks`` are doubts a person should see."""
+    """What happened, or would happen, to one row. ``remarks`` are doubts a person should see."""
 
     row: int
     fate: RowFate
@@ -83,7 +83,7 @@ class Outcome:
 
     @property
     def left_out(self) -> int:
-        """Rows that were not taken and need a person."""
+        """Rows not imported that need a person's attention."""
         return sum(not f.fate.taken for f in self.fates)
 
 
@@ -178,7 +178,8 @@ def _import_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
 
 
 def taken(db: Database, row: Row, text: str, take: Callable[[], Fate]) -> Fate:
-    """What became of one row: what ``take`` says, or why it was left out. A row is taken whole or not at all."""
+    """The fate of one row: the result of ``take``, or why the row was left out. A row is recorded whole or not at
+    all."""
     try:
         with transaction(db):  # a savepoint within the file's own
             return take()
@@ -191,7 +192,7 @@ def taken(db: Database, row: Row, text: str, take: Callable[[], Fate]) -> Fate:
 
 
 def _linked_late(db: Database, line_id: int, row: Row, rules: Rules) -> tuple[str, ...]:
-    """Tie a line imported before its scan was indexed to that scan now."""
+    """Link a line imported before its scan was indexed to that scan."""
     line = orders.line(db, line_id)
     if line is None or line.scan_sha256 or not line.scan_name:
         return ()

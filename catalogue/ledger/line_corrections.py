@@ -1,4 +1,4 @@
-"""What a line on record prints, corrected: scan, edition and numbers follow its piece, size, medium and quantity."""
+"""Correcting what a recorded line prints: scan, edition and numbers follow its piece, size, medium and quantity."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -51,7 +51,7 @@ def facts_that_follow(db: Database, line: Line, changes: Mapping[str, Any]) -> d
 
 
 def _refuse(line: Line, prints: Sequence[LinePrint], changed: set[str]) -> None:
-    """Raise Refused if the prints of a line stand against a correction."""
+    """Raise Refused if the existing prints of a line rule a correction out."""
     name = f"Line {line.id} of order {line.number}"
     numbers = numbered(numbers_text((p.series, p.number) for p in prints))
     made = any(each.state != "reserved" for each in prints)
@@ -71,7 +71,7 @@ def _refuse(line: Line, prints: Sequence[LinePrint], changed: set[str]) -> None:
 
 
 def _scan_facts(db: Database, piece_id: int) -> dict[str, object]:
-    """The scan that a line is printed from once it is of this piece. It repeats no line of another piece."""
+    """The scan the line is printed from once it is of this piece. It is no longer a repeat of another piece's line."""
     current = pieces.get_piece(db, piece_id).current_scan_id
     master = scans.by_id(db, current) if current else None
     path = next((file.path for file in files.of_scan(db, master.id)), "") if master else ""

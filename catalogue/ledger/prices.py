@@ -1,4 +1,4 @@
-"""The two prices of an order line: of one print, and of all of them. What is typed implies the other or is refused."""
+"""The two prices of an order line: of one print, and of all of them. A typed price implies the other or is refused."""
 
 from typing import NamedTuple
 

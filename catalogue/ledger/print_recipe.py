@@ -1,4 +1,4 @@
-"""The recipe of an order line's print file: from what the line says, what was chosen last time, and what is new."""
+"""The recipe of an order line's print file: from the line, from last time's choices, and from new ones."""
 
 from collections.abc import Mapping
 from contextlib import suppress
@@ -51,7 +51,7 @@ def earlier_recipe(db: Database, line: Line | NewLine, line_id: int | None, mast
 
 
 def _shows(db: Database, file: PrintFile) -> int | None:
-    """The piece that a print file was made of; None if its master is on record no more."""
+    """The piece a print file was made of; None if its master is no longer on record."""
     master = scans.by_digest(db, from_json(file.recipe).master_sha256)
     return master.piece_id if master else None
 
@@ -64,7 +64,7 @@ def _same_shape(recipe: Recipe, line: Line | NewLine) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class PlannedPrint:
-    """What would be printed for a line that is not recorded yet: the recipe, or the problem that stands against one."""
+    """What would be printed for a line not recorded yet: the recipe, or why there can be none."""
 
     recipe: Recipe | None
     problem: str = ""
@@ -114,7 +114,7 @@ def recipe_for(line: Line | NewLine, scan: Scan, chosen: Mapping[str, Any], last
 
 
 def _edge(line: Line | NewLine, last: Recipe | None, chosen: Mapping[str, Any]) -> dict[str, Any]:
-    """What the line's own word for its edge says; nothing if it says none or the person has chosen."""
+    """The recipe's edge by the line's own word for it; empty if the line has none or the person chose one."""
     words = folded(line.edge).split() if line.edge else []
     if not words or "edge" in chosen:
         return {}

@@ -12,7 +12,7 @@ from catalogue.records.pieces import Piece
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """Something to see before printing. A ``grave`` one wants a person's yes."""
+    """Something to check before printing. A ``grave`` one must be confirmed."""
 
     kind: str
     text: str
@@ -54,5 +54,5 @@ class Proposal:
 
     @property
     def grave(self) -> tuple[Caution, ...]:
-        """What wants a person's yes."""
+        """The cautions that must be confirmed."""
         return tuple(caution for caution in self.cautions if caution.grave)

@@ -1,4 +1,5 @@
-"""Repeating an order: what was printed, from which bytes, whether it can be printed so again; and recording it."""
+"""Repeating an order: what was printed, from which bytes, whether it can be printed like that again; and recording
+it."""
 
 from collections.abc import Sequence
 from contextlib import suppress
@@ -97,7 +98,7 @@ def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
 
 
 def _healths(db: Database, scan_a: Scan | None, scan_b: Scan | None) -> tuple[Health | None, Health | None]:
-    """Of both scans, looked up once where they are the same."""
+    """The health of both scans, looked up once if they are the same."""
     first = health(db, scan_a) if scan_a else None
     return first, first if scan_a and scan_b and scan_a.id == scan_b.id else health(db, scan_b) if scan_b else None
 

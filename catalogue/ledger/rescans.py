@@ -19,7 +19,7 @@ ORIGINALS = ("Ask the artist's permission before laying an original on the glass
 
 @dataclass(frozen=True, slots=True)
 class Short:
-    """One asked size that the master does not serve, at its most demanding finish."""
+    """One ordered size for which the master is too small, at its most demanding finish."""
 
     width_mm: float
     height_mm: float

@@ -1,4 +1,4 @@
-"""Edition numbers in a row of an order book: those it took, those it printed again, those that were lost."""
+"""Edition numbers in a row of an order book: issued, reprinted, and lost ones."""
 
 import re
 from collections.abc import Sequence
@@ -40,7 +40,7 @@ class Numbers:
 
     @property
     def any(self) -> bool:
-        """Whether the row belongs to an edition at all."""
+        """Whether the row belongs to an edition."""
         return bool(self.taken or self.replacing)
 
 
@@ -79,13 +79,13 @@ def loss_text(losses: Sequence[Loss]) -> str:
 
 
 def unbooked(losses: Sequence[Loss], why: str, dates: str) -> str:
-    """The remark for losses that a row tells and that are not recorded; ``dates``: how the shop writes days."""
+    """The remark on losses in a row that are not recorded; ``dates``: the shop's date format."""
     shown = loss_text([replace(loss, day=shown_day(loss.day, dates)) for loss in losses])
     return f"its loss is not recorded ({shown}): {why}"
 
 
 def not_on_record(db: Database, edition_id: int, row_numbers: Numbers) -> list[Loss]:
-    """Those of the row's losses that the edition's record does not have, by number and day."""
+    """Losses of the row that the edition's record lacks, by number and day."""
     known = recorded.losses(db, edition_id)
     return [loss for loss in row_numbers.losses if (loss.number, loss.day) not in known]
 
@@ -106,7 +106,7 @@ def edition_of(db: Database, line: NewLine, row_numbers: Numbers) -> int:
 
 
 def book(db: Database, edition_id: int, line_id: int, row_numbers: Numbers) -> None:
-    """Record what the row says. Raises Refused if a number is out already, beyond N, or was never lost."""
+    """Record the row's numbers. Raises Refused if one is already issued, beyond N, or was never lost."""
     if row_numbers.taken:
         editions.issue_these(db, edition_id, line_id, row_numbers.taken, old=True)
     if row_numbers.replacing:

@@ -1,4 +1,4 @@
-"""What one row of an order book means: its size, status, piece, and the very scan it was printed from."""
+"""What one row of an order book means: size, status, piece, and the scan it was printed from."""
 
 import re
 from collections.abc import Iterable, Mapping
@@ -30,12 +30,12 @@ _STATUS_WORDS = {
 
 
 class NoPiece(CatalogueError):
-    """The row's piece is not known."""
+    """The row's piece is unknown."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """How the rows of one file are to be read."""
+    """How the rows of one file are read."""
 
     settings: Settings
     units: Mapping[str, str]
@@ -57,7 +57,7 @@ class Rules:
 
 
 def number_of(row: Row, dates: BookDates) -> str:
-    """The order's number, else one made of date and buyer."""
+    """The order's number; if the row has none, one made of date and buyer."""
     return row.get("number") or f"{dates.day(row.get('date'))} {row.get('buyer')}".strip()
 
 
@@ -140,8 +140,8 @@ def piece_of(db: Database, row: Row, make_pieces: bool, names: dict[int, str]) -
 
 
 def _written_otherwise(db: Database, artist: str, title: str) -> Piece | None:
-    """The only piece of that title by an artist whose name can be written as ``artist``; None if an artist is called
-    so already."""
+    """The only piece of that title by an artist whose name can be written as ``artist``; None if an artist has that
+    exact name."""
     person = person_of(artist)
     if person is None or pieces.artist_named(db, artist) is not None:
         return None
@@ -169,7 +169,7 @@ def _guess(db: Database, artist: str, title: str, names: dict[int, str]) -> str:
 
 
 def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:
-    """``(digest, remark)``: the content the row's file name stands for, where it stands for one only."""
+    """``(digest, remark)``: the content the row's file name stands for, if it stands for exactly one."""
     name, stated = row.get("file"), row.get("sha256").lower()
     if stated:
         if len(stated) != 64 or set(stated) - set("0123456789abcdef"):

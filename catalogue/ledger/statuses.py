@@ -1,4 +1,4 @@
-"""How an order moves on (requested, approved, printed, collected; or cancelled), and how it is corrected."""
+"""How an order advances (requested, approved, printed, collected; or cancelled), and how it is corrected."""
 
 from collections.abc import Mapping, Sequence
 
@@ -40,8 +40,7 @@ def set_status(db: Database, number: str, status: str) -> Order:
 
 
 def _refuse_if_partly(name: str, lines: Sequence[Line], hint: str) -> None:
-    """Raise Refused if some prints of these lines were handed over and others not: what of them is to be cancelled
-    nobody can tell."""
+    """Raise Refused if these lines were handed over in part: it is unclear what should be cancelled."""
     gone = sum(line.quantity if line.status == "collected" else line.handed for line in lines)
     count = sum(line.quantity for line in lines)
     if 0 < gone < count:
@@ -64,7 +63,7 @@ def cancel_line(db: Database, line_id: int) -> Line:
 
 def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: int | None = None,
             line: Mapping[str, object] | None = None) -> Order:
-    """Mend what was written wrongly in an order and, with ``line_id``, in one of its lines.
+    """Correct an order and, with ``line_id``, one of its lines.
 
     Prices are given as typed; a line's two prices stay in step with its quantity, and with a currency that is
     corrected. Its scan, edition and numbers follow its piece, size, medium and quantity. Raises:
@@ -88,7 +87,7 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
 
 
 def _repriced(line: Line, changes: Mapping[str, object]) -> dict[str, str]:
-    """Both prices, where one of them or the quantity is corrected."""
+    """Both prices after one of them or the quantity is corrected."""
     if not {"price", "unit_price", "quantity"} & set(changes):
         return {}
     price, unit = (str(changes[name]) if name in changes else None for name in ("price", "unit_price"))

@@ -1,4 +1,4 @@
-"""Lengths and sizes as shops write them. Pure; every function raises ValueError with a plain reason."""
+"""Lengths and sizes as shops write them. Pure; every function raises ValueError with a reason in plain words."""
 
 import re
 from decimal import Decimal

@@ -1,1 +1,1 @@
-"""What a person can do, each once and whole, without a user interface; the command line and the screens call these."""
+"""Everything a person can do, each as one function without a user interface; commands and screens call these."""

@@ -1,4 +1,4 @@
-"""Artists' terms and statements: what is agreed, what is owed for a period, issued once and kept."""
+"""Artists' terms and statements: what is agreed, what is owed for a period; issued once and kept."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,7 +35,7 @@ class StatementMade:
 
 
 def look_at_statement(db: Database, home: Home, artist_id: int, period: Period) -> StatementMade:
-    """The statement of a period as issued, else a draft of it; nothing is recorded. Raises NotFound, Refused."""
+    """The statement of a period as issued, or a draft; nothing is recorded. Raises NotFound, Refused."""
     return StatementMade(artist_statement.statement(db, artist_id, period, home.settings.dates))
 
 

@@ -43,7 +43,7 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
 
 
 def summarize(result: BackedUp) -> list[str]:
-    """Where the backup lies, and the manifests."""
+    """The paths of the backup and the manifests."""
     lines = [f"Backup {result.backup.number}, checked: {result.backup.path}"]
     if result.also is not None:
         lines.append(f"and a verified copy in {result.also}, with the ledger and the checksums")

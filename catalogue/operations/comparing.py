@@ -10,7 +10,7 @@ MOST_NAMED = 20
 
 
 def summarize(result: Updated) -> list[str]:
-    """How many were compared, what was found, and whose preview cannot be used."""
+    """How many scans were compared, what was found, and whose preview cannot be used."""
     lines = [f"{counted(result.compared, 'scan')} compared, {counted(result.pairs, 'likeness', 'likenesses')} found."]
     lines += [f"The preview of {sha[:12]} cannot be used: run catalogue index --again."
               for sha in result.unreadable[:MOST_NAMED]]

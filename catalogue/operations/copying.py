@@ -34,7 +34,7 @@ class CopyPlan:
 
     @property
     def bytes(self) -> int:
-        """How much is to be copied."""
+        """The number of bytes to copy."""
         return sum(item.size for item in self.wanted)
 
 
@@ -80,7 +80,7 @@ def _bring_sidecars(db: Database, plan: CopyPlan, summary: CopySummary, report: 
 
 
 def complete(summary: CopySummary) -> bool:
-    """Whether the store now holds all that it was to get."""
+    """Whether the store now holds everything it should have got."""
     return summary.outcome == "finished" and not (summary.not_copied or summary.trouble)
 
 

@@ -1,4 +1,4 @@
-"""Corrections: what a person states of artists, pieces and scans. Later index runs follow; each is undone exactly."""
+"""Corrections to artists, pieces and scans. Later index runs follow them; each can be undone exactly."""
 
 from collections.abc import Mapping, Sequence
 
@@ -83,14 +83,14 @@ def correct_artist(db: Database, artist_id: int, *, name: str | None = None, joi
 
 
 def choose_current_master(db: Database, piece_id: int, scan_id: int) -> None:
-    """State which scan prints of a piece are made from; the one before stays in the archive, superseded."""
+    """State which scan a piece is printed from; the former one stays in the archive, superseded."""
     with transaction(db):
         pieces.set_current(db, piece_id, scan_id, "person")
 
 
 def describe_artist(db: Database, artist_id: int, *, contact: str | None = None, terms: str | None = None,
                     notes: str | None = None) -> Artist:
-    """Note how to reach an artist and what was agreed; what is None stays. Raises NotFound."""
+    """State how to reach an artist and what was agreed; None leaves a fact unchanged. Raises NotFound."""
     with transaction(db):
         artist = pieces.get_artist(db, artist_id)
         facts = {"contact": contact, "terms": terms, "notes": notes}
@@ -143,5 +143,5 @@ def _state_title(db: Database, artist: str, guessed: str, title: str) -> Correct
 
 
 def summarize(change: Correction) -> list[str]:
-    """What was corrected, or that it was so already."""
+    """What was corrected, or that nothing had to change."""
     return [sentence(change.detail) if change.id else "Nothing to change."]

@@ -39,7 +39,7 @@ def list_doubles(db: Database, name: str = "") -> list[StoreDoubles]:
 
 
 def summarize_set_aside(files: Sequence[SetAsideFile]) -> str:
-    """How many damaged files a restore kept, how large, and what to do with them."""
+    """How many damaged files a restore kept, their size, and what to do with them."""
     return (f"{counted(len(files), 'damaged file')} kept by a restore, {data_size(sum(file.size for file in files))}."
             " Delete by hand what nobody needs any more.")
 

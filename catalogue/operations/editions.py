@@ -36,13 +36,13 @@ def open_edition(db: Database, piece_id: int, size_limit: int, *, dates: str, pr
 
 
 def close_edition(db: Database, edition_id: int, day: str = "") -> State:
-    """Let no further number go out from ``day`` on, else today. Raises NotFound, Refused."""
+    """Stop issuing numbers from ``day`` on (default today). Raises NotFound, Refused."""
     editions.close(db, edition_id, day)
     return editions.state(db, editions.get_edition(db, edition_id))
 
 
 def destroy_prints(db: Database, edition_id: int, numbers: Sequence[Number], reason: str, *, day: str = "") -> State:
-    """Record that prints were destroyed; their numbers stay out. Raises NotFound, Refused."""
+    """Record that prints were destroyed; their numbers stay used. Raises NotFound, Refused."""
     editions.destroy(db, edition_id, numbers, reason, day=day)
     return editions.state(db, editions.get_edition(db, edition_id))
 

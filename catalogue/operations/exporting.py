@@ -1,4 +1,4 @@
-"""Export: checksums, bags, tables and pages that need no catalogue to be read."""
+"""Export: checksums, bags, tables and pages that can be read without the catalogue."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -35,12 +35,12 @@ def export_manifests(db: Database, home: Home, stores: Sequence[Store], *, into_
 
 
 def summarize_manifests(manifests: Sequence[Written]) -> list[str]:
-    """Where each manifest lies."""
+    """The path of each manifest."""
     return [f"{made.store}: checksums of {counted(made.files, 'file')} in {made.path}" for made in manifests]
 
 
 def summarize_bag(bag: Bag) -> list[str]:
-    """What the bag holds and where it lies."""
+    """What the bag holds, and its path."""
     sidecars = f" and {counted(bag.sidecars, 'sidecar')}" if bag.sidecars else ""
     return [f"{counted(bag.files, 'scan')}{sidecars} ({data_size(bag.bytes)}), copied and verified: {bag.folder}"]
 

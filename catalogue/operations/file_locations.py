@@ -1,4 +1,4 @@
-"""Where the files of a scan lie now, and which of them can be reached."""
+"""Where the files of a scan are now, and which can be reached."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +11,7 @@ from catalogue.records.paths import native_path
 
 @dataclass(frozen=True, slots=True)
 class FileLocation:
-    """One file of a scan as it is now. ``reachable``: its store is connected and the file is there."""
+    """The present location of one file. ``reachable``: its store is connected and the file is there."""
 
     path: Path
     store: str
@@ -20,7 +20,7 @@ class FileLocation:
 
 
 def file_locations(db: Database, sha256: str) -> list[FileLocation]:
-    """Where a scan's files are, those within reach first."""
+    """The locations of a scan's files, reachable ones first."""
     scan = scans.by_digest(db, sha256)
     locations = []
     for file in files.of_scan(db, scan.id) if scan else ():

@@ -20,9 +20,9 @@ class Accepted:
 
 
 def accept_finding(db: Database, home: Home, finding_id: int, reason: str) -> Accepted:
-    """Close a finding: logged with the reason, and copies of its scan counted again.
+    """Close a finding: the reason is logged, and copies of its scan are counted again.
 
-    Raises NotFound: no such finding. Refused: it is damage, which no word makes right.
+    Raises NotFound: no such finding. Refused: it is damage, which cannot be accepted.
     """
     finding = required(upkeep_lists.finding(db, finding_id), "There is no such finding.")
     advice.accept(db, home.settings, finding_id, reason)

@@ -45,7 +45,7 @@ def import_table(db: Database, settings: Settings, path: Path, *, kind: str = ""
 
 
 def summarize(outcome: Outcome) -> list[str]:
-    """Every row that needs a look, and how many rows met which fate."""
+    """Every row that needs attention, and how many rows had which fate."""
     lines = []
     often = {detail: count for detail, count in Counter(fate.detail for fate in outcome.fates).most_common()
              if detail and count > SAID_EACH_TIME}

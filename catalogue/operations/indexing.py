@@ -32,7 +32,7 @@ class Indexed:
 
     @property
     def clean(self) -> bool:
-        """Whether all was read, nothing is wrong with it, and today has its backup."""
+        """Whether everything was read, nothing is wrong with it, and today has its backup."""
         return not self.trouble and all(store.outcome == "finished" and not store.findings for store in self.stores)
 
 

@@ -1,4 +1,4 @@
-"""Judge likenesses: a person's verdict on pairs of scans, and all scans of one piece filed under it."""
+"""Verdicts on likenesses: a person's verdict on pairs of scans, and filing all scans of one piece."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -51,7 +51,7 @@ class PieceInQuestion:
 
     @property
     def has_facts(self) -> bool:
-        """Whether it holds what no scan and no file name could give back."""
+        """Whether it has facts that no scan or file name could restore."""
         return bool(self.stated or self.lines or self.editions)
 
 
@@ -172,7 +172,7 @@ def _pairs_said(judged: Sequence[Judged]) -> str:
 
 
 def summarize(judged: Sequence[Judged]) -> list[str]:
-    """The verdict of each pair, and what the two have to do with each other."""
+    """The verdict of each pair, and what it means."""
     return [_worded(pair) for pair in judged]
 
 

@@ -1,4 +1,4 @@
-"""Levels of digital preservation: answer what only a person knows."""
+"""Levels of digital preservation: recording the answers only a person can give."""
 
 from catalogue.fixity.levels import answer as answer_question
 

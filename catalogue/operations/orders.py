@@ -58,7 +58,7 @@ def cancel_lines(db: Database, line_ids: Sequence[int], *, of_order: str = "") -
 
 
 def _cancelled(db: Database, line: Line, after: Line) -> str:
-    """What became of a line, of its numbers and of the rest of its order."""
+    """What happened to a cancelled line, its numbers and the rest of its order."""
     if line.status == "cancelled":
         return f"Line {line.id} of order {line.number} was cancelled already."
     several = is_several(line.numbers)
@@ -149,7 +149,7 @@ def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None =
 
 
 def _what_followed(before: Sequence[Line], after: Sequence[Line]) -> tuple[str, ...]:
-    """Which piece lines are of now, and which numbers they have; nothing if neither has changed."""
+    """The present piece of lines and their numbers; empty if neither changed."""
     sentences = []
     for old, new in zip(before, after, strict=True):
         numbers = (numbered(new.numbers) or "no number") + (f" instead of {old.numbers}" if old.numbers else "")
@@ -168,7 +168,7 @@ def _what_followed(before: Sequence[Line], after: Sequence[Line]) -> tuple[str, 
 
 
 def summarize(result: Line | Order | OrdersChanged) -> list[str]:
-    """What was recorded, or how far the order is."""
+    """What was recorded, or the order's new state."""
     match result:
         case Order():
             return [f"Order {result.number} is {result.status}."]

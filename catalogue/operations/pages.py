@@ -1,4 +1,4 @@
-"""A page that was written (a job sheet, a statement): print it, save it as PDF."""
+"""Printing a written page (a job sheet, a statement), and saving it as PDF."""
 
 from dataclasses import dataclass
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""The shop's place rules: previewed on real paths, kept in the settings, changed with what they file."""
+"""The shop's place rules: previewed on real paths, stored in the settings, changed together with what they file."""
 
 import json
 import tomllib
@@ -66,7 +66,7 @@ def _present_names(db: Database, guess: Guess) -> tuple[str, str]:
 
 def preview_refiling(db: Database, home: Home, rules: Sequence[str], *, report: Report = ignore_progress,
                      cancelled: Cancelled = never_cancelled) -> Refiled:
-    """What would be filed otherwise by other rules. Changes nothing."""
+    """What other rules would file differently. Changes nothing."""
     return refile(db, _under(home, rules), apply=False, report=report, cancelled=cancelled)
 
 
@@ -127,7 +127,7 @@ def keep_place_rules(home: Home, rules: Sequence[str]) -> Home:
 
 
 def with_place_rules(text: str, rules: Sequence[str]) -> str:
-    """The text of a settings file with these rules, all other lines as they were."""
+    """The text of a settings file with these rules; all other lines unchanged."""
     lines = text.splitlines(keepends=True)
     quoted = (json.dumps(rule, ensure_ascii=False).replace("\x7f", "\\u007f") for rule in rules)
     new = "place_rules = [" + "".join(f"\n    {rule}," for rule in quoted) + ("\n]\n" if rules else "]\n")

@@ -1,4 +1,4 @@
-"""A print file beside the one on record: the same bits, or what differs and by how much; and the latter made again."""
+"""Comparing a new print file with the one on record: bit for bit, or what differs and by how much."""
 
 import json
 from collections.abc import Iterator
@@ -43,7 +43,7 @@ class Comparison:
 
 
 def kept_profile(home: Home, digest: str) -> bytes:
-    """A profile that was converted to before, from the folder beside the catalogue."""
+    """A profile used before, from the folder beside the catalogue."""
     if not digest:
         return b""
     path = home.profiles / f"{digest}.icc"
@@ -56,7 +56,7 @@ def kept_profile(home: Home, digest: str) -> bytes:
 
 
 def sound_master(db: Database, recipe: Recipe) -> Path:
-    """Where a sound copy of a recipe's master lies. Raises CatalogueError if none can be reached."""
+    """The location of a sound copy of a recipe's master. Raises CatalogueError if none can be reached."""
     scan = scans.by_digest(db, recipe.master_sha256)
     return sound_copy(health(db, scan) if scan else None)[2]
 
@@ -77,7 +77,7 @@ def opened_again(db: Database, home: Home, recipe: Recipe, *, profile: bytes | N
 
 def compare_with(db: Database, home: Home, made: Made, then: PrintFile, *, report: Report = ignore_progress,
                  cancelled: Cancelled = never_cancelled) -> Comparison:
-    """A print file that was just made beside one on record. Raises Stopped."""
+    """Compare a print file just made with one on record. Raises Stopped."""
     before = from_json(then.recipe)
     old, new = json.loads(then.versions), json.loads(made.versions)
     libraries = {name: (old.get(name), new.get(name)) for name in sorted({*old, *new})

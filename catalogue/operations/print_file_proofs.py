@@ -1,5 +1,4 @@
-"""Print files in a store that need not be kept: each is proven by computing it again from its master and recipe; freed,
-and brought back by making them once more."""
+"""Print files in a store that can be made again: proven by doing so, freed, and brought back."""
 
 import os
 import tempfile

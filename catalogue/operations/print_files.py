@@ -1,5 +1,4 @@
-"""Print files: make the file that goes to the printer, from the verified master and its recipe, and say what is as it
-was last time."""
+"""Make the print file for the printer from the verified master and its recipe, and say what changed since last time."""
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
@@ -73,7 +72,7 @@ class PrintMade:
 
 @dataclass(frozen=True, slots=True)
 class NotMade:
-    """A line without a print file, and why."""
+    """A line without a print file, and the reason."""
 
     line: Line
     message: str
@@ -83,7 +82,7 @@ class NotMade:
 
 @dataclass(frozen=True, slots=True)
 class PrintFilesMade:
-    """What came of the lines of an order."""
+    """The print files made for some lines, and the lines without one."""
 
     made: tuple[PrintMade, ...]
     not_made: tuple[NotMade, ...]

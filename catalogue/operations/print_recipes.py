@@ -1,5 +1,5 @@
-"""The recipe of an old print file: found from its picture and its master's, proven by making it again, and recorded
-once a person confirms it, so that a repeat takes it over."""
+"""Finding the recipe of an old print file from its picture and its master's, proving it by making the file again,
+and recording it once a person confirms it, so that repeats use it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -141,7 +141,7 @@ def _light(picture: ReducedPicture) -> NDArray[np.float32]:
 
 def _proven(db: Database, home: Home, proposal: RecipeProposal, report: Report, cancelled: Cancelled
             ) -> RecipeProposal:
-    """With what making it again shows."""
+    """The proposal with the result of making the file again."""
     recipe = proposal.recipe
     with opened_again(db, home, recipe, profile=proposal.profile or None, cancelled=cancelled) as sheet:
         again = patches_of_sheet(sheet, report=report, cancelled=cancelled)

@@ -40,7 +40,7 @@ def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None =
 
 
 def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
-    """Orders last, because they name pieces and their numbers count in editions."""
+    """Imports orders last, because they refer to pieces and their numbers count in editions."""
     rows = {}
     with closing(open_database(home.database)) as db:
         for kind in ORDER:
@@ -52,7 +52,7 @@ def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
 
 
 def summarize(result: Recovered) -> list[str]:
-    """What the catalogue holds now, what is as new as before, and what is as old as the backup."""
+    """What the catalogue holds now, and which parts are only as recent as the backup."""
     state = result.condition
     where = f"from {result.source}" if result.source else "by completing an interrupted recovery"
     lines = [f"The catalogue is restored {where}: {counted(state.files, 'file')}, {counted(state.scans, 'scan')}, "

@@ -1,4 +1,4 @@
-"""Sidecars: what the catalogue knows of a piece, beside its scans or in new copies of them."""
+"""Sidecars: write a piece's details beside its scans or into new copies of them."""
 
 from collections.abc import Sequence
 from pathlib import Path

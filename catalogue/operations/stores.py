@@ -87,15 +87,15 @@ def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
 
 
 def unread_files(db: Database, store: Store, root: Path | None, holding: Holding) -> int:
-    """How many files of a store, which holds ``holding``, count as no copies until they are read at ``root``, where
-    it is now: for it is on a different disk from when they were read."""
+    """How many files of a store with ``holding`` count as no copies until they are read at ``root``, since it is on
+    a different disk from when they were read."""
     if root is None:
         return 0
     return holding.unread if locating.is_same_disk(db, store, root) else holding.files
 
 
 def stand_in(store: Store, root: Path | None) -> str:
-    """What to do about what is there in an offline store's place; "" if nothing is, or the store is at ``root``."""
+    """What to do about whatever is in an offline store's place; "" if nothing is, or the store is at ``root``."""
     return locating.stand_in_advice(store) if root is None else ""
 
 
@@ -105,7 +105,7 @@ def summarize_unread(count: int) -> str:
 
 
 def summarize(result: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
-    """What was done with which store, and what masters lack since."""
+    """What was done with which store, and which copies masters lack since."""
     match result:
         case StoreAdded(store, _):
             return [f"Added the {store.kind} store {store.name} at {store.root}."]

@@ -1,4 +1,4 @@
-"""What follows every run that reads or brings in files: copies counted again, and the backup of the day."""
+"""What follows every run that reads or imports files: counting copies, and the daily backup."""
 
 from dataclasses import dataclass
 

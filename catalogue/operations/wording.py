@@ -1,4 +1,4 @@
-"""Counts and sums in words, as every summary of an operation says them."""
+"""Counts and sums in words, shared by all summaries."""
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
@@ -22,7 +22,7 @@ def counted(count: int, noun: str, plural: str = "") -> str:
 
 
 def numbers_to_issue(proposal: "Proposal") -> str:
-    """``next are numbers 18, 24``: those that the proposed prints would get; or why they would get none."""
+    """``next are numbers 18, 24``: the numbers the proposed prints would get, or why they would get none."""
     state = proposal.edition
     if state is None or not proposal.numbers:
         return "closed" if state is not None and state.edition.closed else "none free"

@@ -1,1 +1,1 @@
-"""What is printed, e-mailed or handed on: job sheets, certificate lists, an artist's holdings, tables."""
+"""Pages to print, e-mail or hand over: job sheets, certificate lists, an artist's holdings, tables."""

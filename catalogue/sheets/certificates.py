@@ -1,4 +1,4 @@
-"""The numbered list of an edition: for certificates, and for whoever asks where number seven went."""
+"""The numbered list of an edition: for certificates, and for finding any one print."""
 
 from collections import Counter
 from dataclasses import dataclass, replace

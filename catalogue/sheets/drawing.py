@@ -1,4 +1,4 @@
-"""A print drawn to scale: sheet, picture, border or wrap, with its measures, as SVG."""
+"""A scale drawing of a print with its measurements, as SVG: sheet, picture, border or wrap."""
 
 from collections.abc import Sequence
 

@@ -151,7 +151,7 @@ def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
 
 
 def _cautions(line: Line, job: Proposal, checked: bool) -> list[str]:
-    """What the person printing should mind; handling and finishing are common practice, no source."""
+    """What the person printing should know; handling and finishing are common practice, no source."""
     texts = [f"{caution.text} {caution.hint}".strip() for caution in job.cautions if not (
         caution.kind == "never checked" and checked)]
     if not checked:

@@ -1,4 +1,4 @@
-"""Where everything is on a print: the finished size, the border or the wrap, the picture, what is cropped. Pure."""
+"""Where everything is on a print: the finished size, the border or wrap, the picture, what is cropped. Pure."""
 
 from dataclasses import dataclass
 
@@ -34,7 +34,7 @@ class PrintLayout:
 
     @property
     def wrapped(self) -> bool:
-        """Whether the edges are folded over."""
+        """Whether the edges are folded over the stretcher."""
         return self.sheet != self.finished
 
     @property
@@ -44,7 +44,7 @@ class PrintLayout:
 
     @property
     def cropped(self) -> bool:
-        """Whether a strip of the scan as wide as half a percent of it, or wider, is cropped."""
+        """Whether a strip at least half a per cent of the scan's width is cropped."""
         across, down = width(self.scan), height(self.scan)
         return across - width(self.picture) > 0.005 * across or down - height(self.picture) > 0.005 * down
 
@@ -77,7 +77,7 @@ def height(rect: Rect) -> float:
 
 
 def grown(rect: Rect, margin: float) -> Rect:
-    """``rect`` with ``margin`` more on every side; less where it is negative."""
+    """``rect`` enlarged by ``margin`` on every side; reduced if it is negative."""
     return rect[0] - margin, rect[1] - margin, rect[2] + margin, rect[3] + margin
 
 

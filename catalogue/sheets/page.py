@@ -1,4 +1,4 @@
-"""HTML pages that need nothing beside them: templates of this room, escaped throughout, pictures as data URIs."""
+"""Self-contained HTML pages: templates of this room, everything escaped, pictures as data URIs."""
 
 import base64
 from functools import cache
@@ -26,7 +26,7 @@ def _environment() -> "Environment":
 
 
 def render(template: str, **facts: object) -> str:
-    """A page from a template of this room; whatever it is given is escaped."""
+    """A page from a template of this room; all values are escaped."""
     return _environment().get_template(template).render(**facts)
 
 

@@ -19,7 +19,8 @@ def pdf_available() -> bool:
 
 @contextmanager
 def _pillow_kept_strict() -> Iterator[None]:
-    """WeasyPrint, once imported, has Pillow pass over missing data: damaged masters would be read as sound."""
+    """Importing WeasyPrint makes Pillow tolerate missing data, so damaged masters would be read as sound; this
+    undoes it."""
     from PIL import ImageFile
 
     before = ImageFile.LOAD_TRUNCATED_IMAGES

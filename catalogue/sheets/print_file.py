@@ -19,7 +19,7 @@ def recipe_of(made: PrintFile) -> Recipe | None:
 
 
 def facts(made: PrintFile) -> list[tuple[str, str]]:
-    """Its name, how its digest begins, its size and its recipe."""
+    """Its name, the first digits of its digest, its size and its recipe."""
     recipe = recipe_of(made)
     return [("print file", display_path(made.name)), ("its SHA-256", f"{made.sha256[:16]}…"),
             ("its size", f"{made.width} × {made.height} px"),
@@ -27,7 +27,7 @@ def facts(made: PrintFile) -> list[tuple[str, str]]:
 
 
 def cautions(line: Line, scan: Scan | None, made: PrintFile) -> list[str]:
-    """What the line or its scan says otherwise than the print file that was made for it."""
+    """Where the line or its scan contradict the print file made for it."""
     recipe = recipe_of(made)
     if recipe is None:
         return []
@@ -40,7 +40,7 @@ def cautions(line: Line, scan: Scan | None, made: PrintFile) -> list[str]:
 
 
 def recipe_drawn(line: Line, scan: Scan | None, made: PrintFile) -> Recipe | None:
-    """The recipe to draw the print by; None if the print file is not what the line and its scan say now."""
+    """The recipe to draw the print by; None if the print file no longer matches the line and its scan."""
     recipe = recipe_of(made)
     if (recipe is None or scan is None or scan.sha256 != recipe.master_sha256 or not scan.width or not scan.height
             or not _of_line(recipe, line)):

@@ -14,7 +14,7 @@ TAX = "Prices are as recorded by the shop. Tax is not calculated."
 
 
 def statement_page(made: Statement, dates: str) -> str:
-    """The page, as HTML: whole in itself, the same whenever it is made again."""
+    """The page as self-contained HTML, identical whenever it is made again."""
     period = f"{shown_day(made.first, dates)} to {shown_day(made.last, dates)}"
     return render("statement.html", made=made, period=period, issued=shown_day(made.issued, dates), dates=dates,
                   rounding=ROUNDING, tax=TAX, money=show_amount)

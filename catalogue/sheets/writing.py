@@ -1,4 +1,4 @@
-"""Putting sheets into files: never over another file, never into a store."""
+"""Writing sheets to files: never over another file, never into a store."""
 
 import re
 from collections.abc import Iterable
@@ -22,7 +22,7 @@ def write_new(path: Path, text: str) -> Path:
 
 
 def write_new_bytes(path: Path, data: bytes) -> Path:
-    """Write a file where none stands yet, whole or not at all. Raises as :func:`write_new`."""
+    """Write a new file, whole or not at all. Raises as :func:`write_new`."""
     target = path.expanduser().absolute()
     if not target.parent.is_dir():
         raise CatalogueError("There is no such folder to write to.", path=target.parent)
@@ -31,19 +31,19 @@ def write_new_bytes(path: Path, data: bytes) -> Path:
 
 
 def write_sheet(db: Database, path: Path, text: str) -> Path:
-    """:func:`write_new`, where the folder is in no store."""
+    """:func:`write_new` into a folder outside all stores."""
     outside(path.expanduser().absolute().parent, stores.listed(db))
     return write_new(path, text)
 
 
 def write_again(path: Path, text: str) -> Path:
-    """Write a sheet of our own folder again, in one step. Raises CatalogueError."""
+    """Replace a sheet in our own folder, in one step. Raises CatalogueError."""
     write_atomically(path, text.encode())
     return path
 
 
 def outside(folder: Path, known: Iterable[Store]) -> Path:
-    """The folder, made absolute; raises InsideStore where it is within a store, because nothing is written there."""
+    """The absolute path of the folder; raises InsideStore if it is in a store."""
     absolute = folder.expanduser().absolute()
     for store in known:
         if inside(absolute, Path(store.root)):
@@ -53,5 +53,5 @@ def outside(folder: Path, known: Iterable[Store]) -> Path:
 
 
 def safe_name(text: str) -> str:
-    """Text as part of a file name on any system."""
+    """Text made safe as part of a file name on any system."""
     return re.sub(r"[^\w\-.,()' ]+", "-", text)[:80].strip(" .") or "sheet"

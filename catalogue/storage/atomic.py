@@ -237,7 +237,7 @@ def rename_exclusive(part: Entry, target: Entry) -> None:
         except OSError as error:
             if error.errno not in NO_LINKS:
                 raise
-            # exFAT and many shares know no second name; then a look just before is the best there is
+            # exFAT and many shares have no hard links; a check just before is the best possible there
             if target.exists():
                 raise NameTaken(target.path) from error
             part.rename_to(target)
