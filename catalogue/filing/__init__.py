@@ -1,1 +1,1 @@
-"""Whose work a file shows, judged by its name, its folders, its neighbours and its tags. Knows no database."""
+"""Artist, piece and role of files, guessed from name, folders, neighbours and tags. Knows no database."""

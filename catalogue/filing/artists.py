@@ -69,11 +69,11 @@ class Artists:
         }
 
     def name(self, person: Person) -> str:
-        """The fullest way in which this person is written in the archive."""
+        """The fullest form of this person's name in the archive."""
         return self._evidence[self._names.of(person.key)].person.text
 
     def are_one(self, person: Person, name: str) -> bool:
-        """Whether a written name can be the artist who is filed as ``name``."""
+        """Whether a written name can be the artist filed as ``name``."""
         person = self._rewritten.get(person.key, person)
         if person.key in self._evidence and self.name(person) == name:
             return True
@@ -81,7 +81,7 @@ class Artists:
         return known is not None and compatible(person, known)
 
     def canonical(self, name: str) -> str:
-        """A creator as stated, in the form under which the archive files them."""
+        """A stated creator in the form under which the archive files them."""
         person = person_of(name)
         if person is None or person.key not in self._evidence:
             return name.strip()
@@ -109,7 +109,7 @@ class Artists:
         return weight
 
     def _weigh_candidates(self) -> None:
-        """Note of each candidate what is the same wherever it stands."""
+        """Weigh what is the same wherever a candidate occurs."""
         weights = {key: self._weigh(key) for key in self._evidence}
         for candidate in chain.from_iterable(self._candidates):
             phrase = candidate.phrase
@@ -127,8 +127,8 @@ class Artists:
         return candidate.weight + place - self._title_penalty(candidate)
 
     def _drop_doubtful(self) -> None:
-        """Leave unsorted what stands under a name that is never written as only names are, and nowhere surely stands
-        where artists do."""
+        """Leave unsorted what is filed under a name that never occurs in a form only names have, nor where artists
+        surely are."""
         weights: dict[Key, list[float]] = defaultdict(list)
         for best in self._chosen:
             if best:
@@ -220,7 +220,7 @@ class Artists:
         return False
 
     def _find_houses(self) -> frozenset[Key]:
-        """Names of folders in which two or more artists are filed who elsewhere stand without: clients, galleries."""
+        """Folders that hold two or more artists who elsewhere occur without it: clients, galleries."""
         held: dict[Key, set[str]] = defaultdict(set)
         chosen = Counter(best[0].name for best in self._chosen if best)
         for candidates in self._candidates:

@@ -1,4 +1,5 @@
-"""Numbers that count files or folders and belong to no title: "41 Barques" among numbered folders, "raw/Harbour_3"."""
+"""Numbers that count files or folders and are no part of a title: "41 Barques" among numbered folders,
+"raw/Harbour_3"."""
 
 import re
 from collections import defaultdict
@@ -17,7 +18,7 @@ _COUNTER = re.compile(r"^(?P<base>.*?\w.*?)[\s_.(\-]+(?P<sign>[A-Za-z]{0,4} ?)?(
 
 
 def skip_running_numbers(works: Sequence[Work]) -> None:
-    """Where the folders beside a piece's folder all begin with a number, the number is no part of their titles."""
+    """If all folders beside a piece's folder begin with a number, the number is no part of their titles."""
     siblings: dict[tuple[str, ...], dict[str, bool]] = defaultdict(dict)
     for work in works:
         if work.folder is not None:
@@ -113,5 +114,5 @@ def _count_from_one(codes: Iterable[str]) -> bool:
 
 
 def _is_last(work: Work) -> bool:
-    """Whether nothing stands behind the title in the file's name."""
+    """Whether nothing follows the title in the file's name."""
     return all(t.kind == Kind.BREAK for t in work.names[-1].tokens[work.last + 1 :])

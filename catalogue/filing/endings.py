@@ -64,7 +64,8 @@ class Endings:
         return len(name.tokens), False
 
     def strip(self, name: Name, first: int, last: int) -> int:
-        """The token behind the title of one file, where no other file of it tells: learned endings are taken off."""
+        """The token after the title of one file, with learned endings removed; for files without siblings to
+        compare."""
         symbols = [(i, s) for i, s in self._read(name) if first <= i <= last]
         tail = len(symbols)
         while tail > 1 and self._may_end(symbols, tail - 1):

@@ -1,4 +1,4 @@
-"""What an archive says of each written name that may be a person's: where it stands, and with which titles."""
+"""Evidence for each written name that may be a person's: where it occurs, and with which titles."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -28,7 +28,7 @@ Slot = tuple[str, int, str]
 
 @dataclass(slots=True)
 class Evidence:
-    """What the archive says of one written name."""
+    """The archive's evidence for one written name."""
 
     person: Person
     titles: set[str] = field(default_factory=set)

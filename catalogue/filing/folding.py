@@ -1,4 +1,4 @@
-"""Words and names as they are compared: without case, accents, signs."""
+"""Words and names in the form they are compared in: without case, accents, signs."""
 
 import re
 import unicodedata

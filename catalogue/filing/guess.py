@@ -82,7 +82,7 @@ def _guess_all(files: Sequence[FileFacts], known_artists: Iterable[str]) -> list
 
 
 def find_places(paths: Sequence[tuple[str, ...]], endings: Endings) -> list[Place]:
-    """Where each file stands, and what of its name may be artist and title."""
+    """The place of each file, and which parts of its name may be artist and title."""
     distinct = dict.fromkeys(paths)
     stems = {path[-1]: read_name(path[-1]) for path in distinct}
     bare = bare_stems(distinct)
@@ -186,7 +186,7 @@ def _folder_year(work: Work) -> str:
 
 @dataclass(frozen=True, slots=True)
 class _Captures:
-    """What the files of one piece say of each other: counters by folder, and how many look like whole pictures."""
+    """What the files of one piece show together: counters by folder, and how many look like whole pictures."""
 
     counters: dict[tuple[str, ...], list[str]]
     whole: int

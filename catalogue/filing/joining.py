@@ -14,7 +14,7 @@ OFTEN = 2  # how many times more often the right spelling is met
 
 
 class Named(Protocol):
-    """What is known of a written name: in how many places it is met, and whether a file states it."""
+    """Facts of a written name: how often it occurs, and whether a file states it."""
 
     person: Person
     places: int

@@ -1,7 +1,7 @@
-"""What the levels of folders mean, as a person chooses it, and the place rules that say so.
+"""What each level of folders means, as chosen by a person, and the place rules that express it.
 
-A choice holds for all folders at one depth below a prefix: ``Choice(("Clients",), 1, "artist")`` says that the folders
-right inside ``Clients`` are artists. The longest prefix wins, so that one odd folder can mean something else.
+A choice applies to all folders at one depth below a prefix: ``Choice(("Clients",), 1, "artist")`` says that the folders
+directly inside ``Clients`` are artists. The longest prefix wins, so one odd folder can mean something else.
 """
 
 import re
@@ -25,7 +25,7 @@ class Choice:
 
 
 def with_choice(choices: Iterable[Choice], new: Choice) -> tuple[Choice, ...]:
-    """``choices`` with another one, which takes the place of those it covers."""
+    """``choices`` with one more, replacing those it covers."""
     others = [choice for choice in choices if not (
         choice.depth == new.depth and choice.prefix[:len(new.prefix)] == new.prefix)]
     return (*others, new)

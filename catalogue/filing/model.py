@@ -1,4 +1,4 @@
-"""What goes into a guess and what comes out."""
+"""The input and output of guessing."""
 
 from dataclasses import dataclass
 
@@ -27,7 +27,7 @@ class FileFacts:
 
 @dataclass(frozen=True, slots=True)
 class Guessed:
-    """One value, how sure it is (0 to 1) and why."""
+    """One value, its certainty (0 to 1) and the reason."""
 
     value: str = ""
     certainty: float = 0.0
@@ -54,7 +54,7 @@ class Guess:
 
 @dataclass(slots=True)
 class Work:
-    """One file on its way through the passes."""
+    """One file with its intermediate results."""
 
     facts: FileFacts
     parts: tuple[str, ...]

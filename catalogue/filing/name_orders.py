@@ -1,4 +1,4 @@
-"""In which order an archive writes the names of people: the family first or last."""
+"""Whether an archive writes family names first or last."""
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence

@@ -1,4 +1,4 @@
-"""A file's stem or a folder's name as words: the joints between them, and phrases that may name a person."""
+"""A file's stem or folder's name as words: the separators between them, and phrases that may be a person's name."""
 
 import unicodedata
 from collections.abc import Iterator, Sequence

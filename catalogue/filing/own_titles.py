@@ -51,7 +51,7 @@ def _is_small(work: Work) -> bool:
 
 
 def _note_and_deny(asked: list[str], key: str) -> bool:
-    """Say of no key that it is a title, and note it."""
+    """Record the key, and answer that it is not a title."""
     asked.append(key)
     return False
 

@@ -1,4 +1,4 @@
-"""The passes by which all files of an archive get their artist and piece, each in the light of the others."""
+"""The passes that give each file its artist and piece, using what the other files show."""
 
 from collections import Counter, defaultdict
 from collections.abc import Sequence
@@ -49,7 +49,7 @@ def _says_web_of_whole_scan(work: Work) -> bool:
 
 
 def _piece_folder(work: Work) -> int | None:
-    """The deepest folder that may name a piece: below the artist's, and more than a shelf."""
+    """The deepest folder that may name a piece: below the artist's, and not a shelf."""
     named_by = work.artist_in_path
     start = named_by.part + 1 if named_by and named_by.part < len(work.parts) - 1 else 0
     for part in range(len(work.parts) - 2, start - 1, -1):

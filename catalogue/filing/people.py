@@ -128,7 +128,7 @@ def person_of(name: str) -> Person | None:
 
 
 def _titled(part: str) -> str:
-    """ "DUBOIS" as "Dubois"; initials stay."""
+    """"DUBOIS" as "Dubois"; initials unchanged."""
     return part.title() if part.isupper() and len(part) > 2 else part
 
 
@@ -138,7 +138,7 @@ def _without_honorific(part: str) -> str:
 
 
 def turned(person: Person) -> Person | None:
-    """The same two words with the family name first, or None if that is not in question."""
+    """The same two words with the family name first, or None if that cannot apply."""
     words_ = person.text.split(" ")
     if (len(words_) != 2 or len(person.given) != 1 or len(person.given[0]) < 2 or person.form >= 0.45
             or person.family_first):

@@ -1,5 +1,5 @@
-"""Places of files: what of their paths may name artist and title, how the paths are built, which folders hold several
-artists."""
+"""Places of files: which parts of their paths may name artist and title, the shape of the paths, and folders of
+several artists."""
 
 from collections import defaultdict
 from collections.abc import Sequence

@@ -1,6 +1,6 @@
-"""What an archive's own words for purposes mean, told from the files that bear them.
+"""What an archive's own words for purposes mean, learned from the files that have them.
 
-"Wydruk" says print to whoever knows Polish; to others it is enough that its files have sizes and papers in their names.
+"Wydruk" means print to readers of Polish; to others it is enough that its files have sizes and papers in their names.
 """
 
 from collections import Counter, defaultdict

@@ -1,4 +1,4 @@
-"""What a file is for: master, tile, print file or reference; by its name, its folders, its neighbours, its picture."""
+"""A file's role: master, tile, print file or reference; from its name, folders, neighbours and picture."""
 
 from collections.abc import Sequence
 from functools import lru_cache

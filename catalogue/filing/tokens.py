@@ -1,6 +1,6 @@
-"""One file or folder name taken apart: which stretches are surely no title, and which words are left.
+"""One file or folder name as tokens: what is certainly no title, and which words are left.
 
-What is *surely* no title is told by its form alone (a size, a date, a resolution, a tile counter); a word such as
+What is *certainly* no title is recognised by form alone (a size, a date, a resolution, a tile counter); a word such as
 "print" or "final" may belong to a title and is only marked.
 """
 

@@ -1,7 +1,7 @@
-"""Words that shops write into file and folder names, in the languages they write them in.
+"""Words shops write into file and folder names, in the languages they use.
 
-All of it is common practice, no source. Words are compared casefolded or folded. A word here is never taken out of the
-middle of a title, and from its end only with a further reason, see :mod:`catalogue.filing.titles`.
+All of it is common practice, no source. Words are compared casefolded or folded. A word listed here is never removed
+from the middle of a title, and from its end only with a further reason, see :mod:`catalogue.filing.titles`.
 """
 
 from catalogue.filing.folding import fold

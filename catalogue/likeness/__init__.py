@@ -1,1 +1,1 @@
-"""Which scans show the same artwork, how sure that is, and the evidence a person can check."""
+"""Which scans show the same artwork, how certain that is, and evidence a person can check."""

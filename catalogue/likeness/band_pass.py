@@ -1,4 +1,4 @@
-"""What lies between the grain of a picture and its composition: canvas, paper, strokes. Soft passages have it too."""
+"""The band between a picture's grain and its composition: canvas, paper, strokes. Soft pictures have it too."""
 
 import cv2
 import numpy as np

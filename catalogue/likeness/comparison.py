@@ -1,8 +1,8 @@
-"""Two pictures laid on each other: how far structure and colour agree, overall and passage by passage.
+"""Comparing two aligned pictures: how far structure and colour agree, overall and area by area.
 
-A re-scan differs from its master smoothly: exposure, colour, light, grain. Another work of the same series is
-alike nearly everywhere and differs wholly in some passages. So agreement is measured block by block, and the
-largest connected patch that disagrees counts for more than any average.
+A re-scan differs from its master smoothly: exposure, colour, light, grain. Another work of the same series is alike
+nearly everywhere and differs completely in some areas. So agreement is measured block by block, and the largest
+connected patch that disagrees counts for more than any average.
 """
 
 import math
@@ -99,7 +99,7 @@ def _size(picture: Bytes) -> geometry.Size:
 def _onto(
     fine: Bytes, coarse: Bytes, matrix: Matrix, reach: float, rigid: bool, tracked: bool
 ) -> tuple[Matrix, Bytes, Bytes, Flags] | None:
-    """The finer picture drawn on the part of the coarser one's grid that it covers: map, part, drawn, mask."""
+    """The finer picture drawn onto the part of the coarser one's grid that it covers: map, part, drawn, mask."""
     scale = geometry.scale_of(matrix)
     soft = cv2.GaussianBlur(fine, (0, 0), 0.45 / scale) if scale < 0.85 else fine
     quad = geometry.apply(matrix, geometry.corners(_size(fine)))

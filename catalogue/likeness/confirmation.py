@@ -1,4 +1,4 @@
-"""Confirming that one picture lies on another: a geometric fit of local features or, for soft work, of the pixels."""
+"""Confirming that one picture overlaps another: a geometric fit of local features or, for soft work, of the pixels."""
 
 import cv2
 import numpy as np
@@ -80,7 +80,7 @@ def fit_features(a: Features, b: Features) -> Fit | None:
 
 
 def distinct(source: Floats, target: Floats) -> int:
-    """Number of inliers, counting those at one spot once: SIFT gives a spot several orientations."""
+    """The number of inliers, counting those at one spot once: SIFT gives a spot several orientations."""
     spots = np.unique(np.round(np.c_[source, target] / 3.0).astype(int), axis=0)
     return min(len(np.unique(spots[:, :2], axis=0)), len(np.unique(spots[:, 2:], axis=0)))
 
@@ -134,7 +134,8 @@ def _is_near(before: Matrix, after: Matrix, a: Bytes, reach: float) -> bool:
 
 
 def _edges(grey: Bytes) -> Bytes:
-    """What is finer than some 30 px, strong passages weakened; light and exposure are gone, and grain stays weak."""
+    """Structure finer than some 30 px with strong areas attenuated: independent of light and exposure, with weak
+    grain."""
     light = cv2.GaussianBlur(grey, (0, 0), 1.0).astype(np.float32)
     fine = light - cv2.blur(light, (29, 29))
     strength = np.sqrt(np.maximum(cv2.blur(fine * fine, (69, 69)), 0)) + limits.TRACK_FLOOR

@@ -47,7 +47,7 @@ def align(a: Bytes, b: Bytes) -> Fit | None:
 
 
 def _settled(a: Bytes, b: Bytes, frame: Matrix) -> Matrix:
-    """The frame-on-frame map drawn to where the large shapes agree best, or as it was where they find no hold."""
+    """The frame-on-frame map adjusted to where the large shapes agree best, or unchanged if they do not match."""
     side = limits.SHAPES_SIDE
     small, to_small = _grey(a, side)
     ground, to_ground = _grey(b, side)
@@ -64,7 +64,7 @@ def _grey(picture: Bytes, side: int) -> tuple[Bytes, Matrix]:
 
 
 def soft(picture: Bytes) -> bool:
-    """Whether hardly any passage (32 px of a picture of 512) holds structure that local features could take hold of."""
+    """Whether hardly any area (32 px of a picture of 512) has enough structure for local features."""
     light = cv2.cvtColor(_shrunk(picture), cv2.COLOR_RGB2GRAY).astype(np.float32)
     light = cv2.GaussianBlur(light, (0, 0), 1.5)
     mean, square = cv2.blur(light, (32, 32)), cv2.blur(light * light, (32, 32))
@@ -78,7 +78,7 @@ def _aspect(picture: Bytes) -> float:
 
 
 def _frame(quarter: Matrix, turned: Bytes, b: Bytes) -> Matrix:
-    """Frame on frame."""
+    """The map of one frame onto the other."""
     return geometry.compose(geometry.zoom(b.shape[1] / turned.shape[1], b.shape[0] / turned.shape[0]), quarter)
 
 

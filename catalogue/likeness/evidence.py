@@ -1,4 +1,4 @@
-"""A likeness and what speaks for it, in a form a person can check and the catalogue can keep."""
+"""A likeness and its evidence, in a form that a person can check and the catalogue can store."""
 
 import json
 from dataclasses import asdict, dataclass, replace
@@ -12,7 +12,7 @@ from catalogue.likeness import geometry
 
 
 class Relation(StrEnum):
-    """How scan a stands to scan b."""
+    """The relation of scan a to scan b."""
 
     SAME_BYTES = "same bytes"
     SAME_PIXELS = "same pixels"      # the description differs, the picture does not
@@ -26,12 +26,12 @@ class Relation(StrEnum):
 
     @property
     def same_piece(self) -> bool:
-        """Whether it says that both scans show one piece."""
+        """Whether it means that both scans show one piece."""
         return self not in (Relation.LOOK_ALIKE, Relation.UNSURE)
 
     @property
     def whole(self) -> bool:
-        """Whether it says that both show the whole of it."""
+        """Whether it means that both show the whole piece."""
         return self in (Relation.SAME_BYTES, Relation.SAME_PIXELS, Relation.REWORKED, Relation.RESCAN)
 
     @property

@@ -1,4 +1,4 @@
-"""Scans examined pair by pair: digests, features, pixels, in the order of their cost."""
+"""Examining pairs of scans: digests, features, pixels, cheapest first."""
 
 import math
 import os
@@ -21,7 +21,7 @@ from catalogue.likeness.relation import decide, exact, reduction
 
 @dataclass(frozen=True)
 class Side:
-    """One scan: its facts, its features, and a way to its preview, which is decoded only if needed."""
+    """One scan of a pair: its facts, its features, and its preview, decoded only if needed."""
 
     facts: ScanFacts
     features: Features
@@ -120,7 +120,7 @@ def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:
 
 
 def _middle(a: Side, b: Side, matrix: geometry.Matrix) -> geometry.Points:
-    """The middle of what overlaps, on a."""
+    """The centre of the overlap, on a."""
     quad = geometry.apply(geometry.inverse(matrix), geometry.corners(b.size))
     low, high = np.maximum(quad.min(axis=0), 0), np.minimum(quad.max(axis=0), a.size)
     return np.asarray((low + high) / 2, np.float64)
@@ -140,7 +140,7 @@ def locates(evidence: Evidence) -> bool:
 
 
 def ordered(evidence: Evidence) -> bool:
-    """Whether a stays first: it does unless b is the part."""
+    """Whether a stays first; it does unless b is the part."""
     return not (evidence.relation in (Relation.TILE, Relation.DETAIL) and evidence.overlap_b > evidence.overlap_a)
 
 

@@ -1,4 +1,4 @@
-"""What the catalogue and a reading know of a scan, as comparing takes it, and a scan of the catalogue as one side."""
+"""The facts about a scan that comparing needs, from the catalogue or from a reading."""
 
 import json
 from collections.abc import Callable

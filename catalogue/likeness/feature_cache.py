@@ -1,4 +1,4 @@
-"""Features kept beside the previews, made again where they are missing or of another version."""
+"""Features cached beside the previews, extracted again if missing or of another version."""
 
 from contextlib import suppress
 from pathlib import Path

@@ -95,7 +95,7 @@ def extract(preview: Bytes, count: int = limits.SIFT_KEPT) -> Features:
 
 
 def levelled(grey: Bytes) -> Bytes:
-    """Local contrast evened out (CLAHE), so that soft passages give features too and exposure matters less."""
+    """The picture with even local contrast (CLAHE), so that soft areas give features too and exposure matters less."""
     return np.asarray(cv2.createCLAHE(limits.CLAHE_CLIP, (8, 8)).apply(grey), np.uint8)
 
 

@@ -1,4 +1,4 @@
-"""Finding the piece that a photograph shows, among all that are held."""
+"""Finding the piece that a photograph shows, among all scans held."""
 
 import os
 from collections.abc import Sequence

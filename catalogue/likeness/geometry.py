@@ -1,4 +1,4 @@
-"""Where one picture lies in another: similarity and affine maps between previews, in pixels.
+"""How one picture maps onto another: similarity and affine maps between previews, in pixels.
 
 A map is a 2×3 float64 matrix ``M``: ``(x', y') = M @ (x, y, 1)``, pixel centres at whole numbers, y downwards.
 """
@@ -59,7 +59,7 @@ def full(matrix: Matrix) -> Matrix:
 
 
 def inverse(matrix: Matrix) -> Matrix:
-    """The map back."""
+    """The inverse map."""
     return np.asarray(np.linalg.inv(full(matrix))[:2], np.float64)
 
 

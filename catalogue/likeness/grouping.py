@@ -1,9 +1,8 @@
-"""Scans of one piece gathered from pairs, so that one wrong pair cannot chain two pieces together.
+"""Grouping scans of one piece from pairs, so that one wrong pair cannot chain two pieces together.
 
-A group is a set of scans with one common geometry: each has a map to the group's frame. A link may join two groups
-only if every other finding between their members bears it out: links between them must lead to the same place,
-and no pair may be rejected or a look-alike. Two scans that would cover each other must have been found alike
-themselves.
+A group is a set of scans with one common geometry: each has a map to the group's frame. A link may join two groups only
+if every other finding between their members agrees: links between them must lead to the same position, and no pair may
+be rejected or a look-alike. Two scans that would overlap must have been found alike themselves.
 """
 
 from collections.abc import Iterable, Mapping

@@ -1,8 +1,8 @@
-"""Locating a part in its whole where local features do not match but the scale is known.
+"""Locating a part in its whole if local features do not match but the scale is known.
 
-A tile is captured at the resolution of the master that is stitched from it, so how large it shows in the master's
-preview follows from both sizes in pixels and ppi. What is left to find, a place and a quarter turn, is found by
-correlating the band between grain and composition, which soft passages have too.
+A tile is captured at the resolution of the master stitched from it, so its size in the master's preview follows from
+both sizes in pixels and ppi. Position and quarter turn are found by correlating the band between grain and composition,
+which soft pictures have too.
 """
 
 from dataclasses import dataclass

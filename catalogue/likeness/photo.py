@@ -1,4 +1,4 @@
-"""Finding the piece that a photograph shows: a print on a wall, in perspective, framed, with reflections."""
+"""Matching a photograph with scans: a print on a wall, in perspective, framed, with reflections."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -54,7 +54,7 @@ def match_photo(photo: Bytes, features: Features, key: str, scan: Features,
 
 
 def rank_matches(matched: Sequence[PhotoMatch]) -> list[PhotoMatch]:
-    """Likeliest first: features that agree, weighted by agreement."""
+    """Most likely first: features that agree, weighted by agreement."""
     return sorted(matched, key=lambda s: (-s.sure, -s.inliers * s.agreement))
 
 

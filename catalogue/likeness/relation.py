@@ -1,7 +1,7 @@
 """Which relation the evidence supports, with the reasons in words.
 
-The order is: exact digests; then the geometric fit and the aligned comparison. Where structure is too little to
-decide, the answer is "cannot tell"; where a passage or the colours as a whole depart, "look-alike".
+The order: exact digests; then the geometric fit and the aligned comparison. With too little structure to decide, the
+answer is "cannot tell"; if an area or the colours overall differ, "look-alike".
 """
 
 from dataclasses import replace

@@ -1,8 +1,8 @@
-"""The index on disk that finds, for a new picture, the few scans worth fitting.
+"""The on-disk index that finds, for a new picture, the few scans worth fitting.
 
-A folder holds immutable segments and one ``manifest.json`` that names them; a segment is written whole, then the
-manifest is switched in one rename, so a build cut off at any point leaves the former index in force. Small segments
-are merged into larger ones as they pile up.
+A folder holds immutable segments and one ``manifest.json`` that names them. A segment is written completely, then one
+rename switches the manifest, so an interrupted build leaves the former index valid. Small segments are merged into
+larger ones as they pile up.
 """
 
 import json
@@ -101,7 +101,7 @@ class Index:
 
 
 def sweep(folder: Path) -> None:
-    """Remove what cut-off builds left behind. Only for the one writer."""
+    """Remove leftovers of interrupted builds. Only for the one writer."""
     named = set(_named(folder))
     if folder.is_dir():
         for entry in folder.iterdir():

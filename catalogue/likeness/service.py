@@ -1,4 +1,4 @@
-"""Likenesses as commands and screens ask for them: groups, verdicts, what one scan has to do with others, tiles."""
+"""Likenesses as commands and screens use them: groups, verdicts, relations of one scan, tiles."""
 
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,7 @@
 """One immutable part of the index, in memory and on disk.
 
-A segment has a binary inverted file of features of 256 bits (faiss, memory-mapped), their sizes and angles, and for
-each scan its key, pHash and colour thumbnail. It is written whole under another name and then renamed.
+A segment has a binary inverted file of 256-bit features (faiss, memory-mapped), their sizes and angles, and each scan's
+key, pHash and colour thumbnail. It is written under a temporary name and then renamed.
 """
 
 import os

@@ -1,4 +1,4 @@
-"""What of all that is held a file just read resembles, before it is in the catalogue."""
+"""Held scans that a file just read resembles, before it is in the catalogue."""
 
 import cv2
 import numpy as np

@@ -1,4 +1,4 @@
-"""The captures of one large original: their places, what they leave out, which are turned, how many to expect."""
+"""The captures of one large original: positions, gaps, turned ones, and how many to expect."""
 
 import math
 from collections.abc import Sequence

@@ -1,4 +1,4 @@
-"""The tiles of one piece as a person wants to see them: a map, what is missing, what is turned, what was expected."""
+"""The tiles of one piece for display: a map, gaps, turned tiles, and the expected number."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""Every scan compared once with all others: the index filled, pairs found, scans filed by what was found."""
+"""Comparing every scan once with all others: filling the index, finding pairs, filing scans by the result."""
 
 import os
 from collections.abc import Callable, Sequence
@@ -163,7 +163,7 @@ def _compare(
     evidences: dict[int, Evidence] = {}
 
     def look(how: Callable[[Side, list[Side]], list[Evidence | None]], wanted: Sequence[int]) -> set[int]:
-        """Examine these, and tell what the ones that show the same piece were found alike to."""
+        """Examine these, and record what those that show the same piece were found alike to."""
         known = likenesses.compared_scans(db, wanted)
         made = {number: sources.side(known[number]) for number in wanted}
         sides = {number: there for number, there in made.items() if there}

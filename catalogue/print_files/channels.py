@@ -97,7 +97,7 @@ def channels_of(source: Source) -> Channels:
 
 
 def white(space: str, bits: int) -> Pixels:
-    """Paper: full light, no ink; for Lab L* = 100 on the neutral axis, as ``bits`` encode it."""
+    """White paper: full light, no ink; for Lab L* = 100 on the neutral axis, as ``bits`` encode it."""
     neutral = 0x8000 if bits == 16 else 0x8080
     return np.array({"CMYK": [0] * 4, "CIELAB": [FULL, neutral, neutral],
                      "ICCLAB": [0xFF00 if bits == 16 else FULL, neutral, neutral]}.get(
@@ -105,7 +105,7 @@ def white(space: str, bits: int) -> Pixels:
 
 
 def black(space: str, bits: int) -> Pixels:
-    """Marks: no light; black ink alone."""
+    """Black for marks: no light; black ink only."""
     neutral = 0x8000 if bits == 16 else 0x8080
     return np.array({"CMYK": [0, 0, 0, FULL], "CIELAB": [0, neutral, neutral], "ICCLAB": [0, neutral, neutral]}.get(
         space, [0] * SPACES[space]), np.uint16)

@@ -1,4 +1,4 @@
-"""The rows of a print file from those of its picture: white, the edge over wrap and bleed, marks."""
+"""Composing the rows of a print file from those of its picture: white, edge over wrap and bleed, marks."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -93,7 +93,7 @@ def sheet_bands(layout: Layout, picture: Rows, colours: Colours, rows_together: 
 
 
 def _around(box: Box, width: int, height: int) -> tuple[Box, ...]:
-    """What of the whole file lies above, below, left and right of a box."""
+    """The areas of the whole file above, below, left and right of a box."""
     return (Box(0, 0, width, box.top), Box(0, box.bottom, width, height - box.bottom),
             Box(0, box.top, box.left, box.height), Box(box.right, box.top, width - box.right, box.height))
 

@@ -1,4 +1,4 @@
-"""From one ICC profile to another through littleCMS at 16 bits, without its shortcut tables."""
+"""Converting between ICC profiles through littleCMS at 16 bits, without its shortcut tables."""
 
 import os
 from collections.abc import Callable

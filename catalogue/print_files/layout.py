@@ -1,4 +1,4 @@
-"""Where everything lies on a print file, in whole pixels, and which part of the master it shows. Pure."""
+"""Where everything is on a print file, in whole pixels, and which part of the master it shows. Pure."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -65,7 +65,7 @@ class Layout:
 
     @property
     def picture_alone(self) -> bool:
-        """Whether nothing surrounds the picture."""
+        """Whether the picture has no surround."""
         return self.filled == self.picture == Box(0, 0, self.width, self.height)
 
 

@@ -1,4 +1,4 @@
-"""A picture file open for one pass: its rows, and the digest of its bytes made beside them in the same run."""
+"""A picture file opened for one pass: its rows, and the digest of its bytes computed alongside."""
 
 import os
 from collections.abc import Callable, Iterator

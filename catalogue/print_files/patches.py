@@ -1,4 +1,4 @@
-"""A print file as a grid of patches in CIELAB, each the mean of the pixels it covers, to tell how far two depart."""
+"""A print file as a grid of patches in CIELAB, each the mean of its pixels, for measuring how far two files differ."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass

@@ -1,8 +1,7 @@
-"""Where a master's picture lies on an old print file: turn, scale and place to a fraction of a pixel, and the picture's
-edges. Pure: on reduced pictures, whose pixels are means of areas.
+"""Where a master's picture is on an old print file: turn, scale and position to a fraction of a pixel, and its edges.
 
-Places are measured from the outer corner of a picture, not from the centre of its first pixel, so that a change of size
-is a factor and nothing else.
+Pure: on reduced pictures, whose pixels are means of areas. Positions are measured from the outer corner of a picture,
+not from the centre of its first pixel, so that a change of size is a factor and nothing else.
 """
 
 from dataclasses import dataclass

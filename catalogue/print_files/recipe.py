@@ -1,4 +1,4 @@
-"""The recipe of a print file: all that decides its pixels, as a versioned record that reads back exactly."""
+"""The recipe of a print file: everything that determines its pixels, as a versioned record that reads back exactly."""
 
 import json
 import re
@@ -152,13 +152,13 @@ def from_json(text: str) -> Recipe:
 
 
 def differences(then: Recipe, now: Recipe) -> dict[str, tuple[object, object]]:
-    """What two recipes say differently, by field: then and now."""
+    """The fields in which two recipes differ: then and now."""
     return {field.name: (getattr(then, field.name), getattr(now, field.name)) for field in fields(Recipe)
             if field.name != "version" and getattr(then, field.name) != getattr(now, field.name)}
 
 
 def describe(recipe: Recipe) -> str:
-    """A recipe on one line: what differs from a plain print that is filled, and at which resolution."""
+    """A recipe on one line: resolution, and what differs from a plain print that is filled."""
     edge = {"colour": f"in {recipe.edge_colour}", "stretched": f"stretched from {recipe.stretch_mm:g} mm"}.get(
         recipe.edge, recipe.edge)
     parts = [

@@ -44,8 +44,8 @@ STRIPS_TOGETHER = 4
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A print file that stands under its name and was read back. ``there`` says that the same bytes stood there
-    already. Digests are SHA-256 of the file and XXH3-128 of its pixels, as indexing it would give them."""
+    """A finished print file that was read back. ``there``: the same bytes existed already. Digests are SHA-256 of
+    the file and XXH3-128 of its pixels, as indexing would compute them."""
 
     path: Path
     recipe: Recipe
@@ -201,7 +201,7 @@ def _as_stored(part: Source, width: int, height: int, orientation: int) -> Sourc
 
 
 def _master_rows(picture: OpenPicture, cancelled: Cancelled) -> Iterator[Rows]:
-    """The master's rows; whatever a codec or the medium refuses is Damaged."""
+    """The master's rows; any refusal of a codec or the medium is Damaged."""
     try:
         for band in picture.source.samples.bands() if picture.source.samples else ():
             if cancelled():

@@ -1,7 +1,7 @@
-"""A picture's rows in any order, also turned, from rows that come once from the top down.
+"""A picture's rows in any order, also turned, from rows that arrive once from the top down.
 
-Rows needed in an order other than the one they come in go through an unnamed temporary file beside the target: memory
-holds a band or a strip of columns, and a program that is killed leaves nothing.
+Rows needed in another order go through an unnamed temporary file beside the target: memory holds a band or a strip of
+columns, and a killed program leaves nothing behind.
 """
 
 import os

@@ -1,5 +1,8 @@
-"""What lies around the picture on an old print file: each kind and width drawn on some rows and columns of it, and what
-departs least. Pure: on reduced pictures."""
+"""What surrounds the picture on an old print file: each kind and width drawn on some rows and columns, taking the
+closest.
+
+Pure: on reduced pictures.
+"""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -51,7 +54,7 @@ def surround_of(placement: Placement, printed: Light, size: tuple[int, int], mar
 
 
 def _likelihood(surround: Surround) -> float:
-    """How far it departs; a stretched edge must depart less than a mirrored one to be believed."""
+    """How far it differs; a stretched edge must differ less than a mirrored one to be chosen."""
     return surround.deviation + (PLAINER if surround.kind == "stretched" else 0.0)
 
 

@@ -1,4 +1,4 @@
-"""A print file on the disk: an ordinary TIFF with its profile and resolution, and its recipe in the XMP packet."""
+"""A print file on disk: an ordinary TIFF with profile and resolution, and its recipe in the XMP packet."""
 
 import hashlib
 import re

@@ -1,4 +1,4 @@
-"""Image resource blocks ("8BIM"): tag 34377 of TIFF, APP13 of JPEG, a section of PSD. Only what a shop can use."""
+"""Image resource blocks ("8BIM"): tag 34377 of TIFF, APP13 of JPEG, a section of PSD. Only those a shop can use."""
 
 import struct
 

@@ -1,4 +1,4 @@
-"""What a compressed segment says of itself, compared with the tags around it before anything is decoded."""
+"""A compressed segment's own header compared with the tags around it, before anything is decoded."""
 
 import struct
 from collections.abc import Iterator
@@ -63,7 +63,7 @@ def frames(data: bytes) -> Iterator[Frame]:
 
 
 def frame_of(marker: int, body: bytes) -> Frame | None:
-    """A segment's frame header; ``None`` for other segments and for one cut short."""
+    """A segment's frame header; ``None`` for other segments and truncated ones."""
     if marker not in FRAMES or len(body) < 6 or len(body) < 6 + 3 * body[5]:
         return None
     bits, height, width, components = struct.unpack_from(">BHHB", body)

@@ -1,4 +1,4 @@
-"""Colours of a reduced picture to sRGB through its embedded profile.
+"""Colours of a reduced picture converted to sRGB through its embedded profile.
 
 Colours go through littleCMS from 16 bits, so that averages are not rounded to 8 bits first; CIELAB is computed in float
 here. Relative colorimetric throughout, with black-point compensation; out-of-gamut values are clipped.
@@ -55,7 +55,7 @@ def to_srgb(values: Floats, meaning: str, icc: bytes) -> Bytes:
 
 
 def through_littlecms(values: Floats, icc: bytes) -> Bytes:
-    """Any profile littleCMS takes, from 16 bits. Raises ``UnusableProfile``."""
+    """Convert through any profile littleCMS accepts, from 16 bits. Raises ``UnusableProfile``."""
     levels = np.clip(np.rint(values * 65535), 0, 65535).astype(np.uint16)
     name = COLOUR_NAMES[levels.shape[2]]
     try:

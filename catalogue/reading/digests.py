@@ -24,7 +24,7 @@ AHEAD_BYTES = 4 << 20
 
 
 class ReadFailed(OSError):
-    """The medium failed at a known place."""
+    """The medium failed at a known offset."""
 
     def __init__(self, offset: int, cause: OSError) -> None:
         super().__init__(cause.errno, cause.strerror)
@@ -109,7 +109,7 @@ def sha256_of(path: str | Path, *, report: Report, cancelled: Cancelled) -> str:
 
 @dataclass(frozen=True, slots=True)
 class BytesDigest:
-    """What one pass over a file's bytes gives. ``error`` is set when the medium failed on the way."""
+    """The result of one pass over a file's bytes. ``error`` is set if the medium failed on the way."""
 
     sha256: str
     segments: tuple[SegmentDigest, ...]

@@ -1,4 +1,4 @@
-"""What a picture file carries beside its pixels, wherever its format keeps it, and what that says of the picture."""
+"""Metadata and profiles embedded in a picture file, wherever its format keeps them."""
 
 import hashlib
 from dataclasses import dataclass, field
@@ -56,9 +56,10 @@ def record_facts(source: Source, embedded: Embedded, size: tuple[int, int], bits
 
 
 def settle_resolution(stated: list[tuple[str, Ppi]]) -> tuple[tuple[float | None, float | None], list[Note]]:
-    """The pixels per inch to go by, and a note where places disagree.
+    """The pixels per inch to use, and a note if sources disagree.
 
-    72 is what programs write where they know nothing, so another figure goes before it; then the first place stated.
+    72 is what programs write if they do not know, so any other figure is preferred; then the first source that states
+    one.
     """
     sound = [(source, ppi) for source, ppi in stated if all(LEAST_PPI < v < MOST_PPI for v in ppi)]
     if not sound:

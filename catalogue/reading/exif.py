@@ -40,7 +40,7 @@ def facts(image: Mapping[int, str], exif: Mapping[int, str]) -> dict[str, str]:
 
 
 def inner_directory(structure: Structure, image: Ifd) -> Ifd:
-    """The Exif directory that an image directory names; empty for none."""
+    """The Exif directory referred to by an image directory; empty if there is none."""
     offset = structure.number(image, EXIF_IFD, 0)
     return Ifd(offset, structure.directory(offset)[0] if offset else {})
 
@@ -55,7 +55,7 @@ class Block:
 
     @property
     def orientation(self) -> int:
-        """1 to 8; 1 where it is unstated or makes no sense."""
+        """1 to 8; 1 if it is missing or invalid."""
         stated = self._number(self.image, ORIENTATION, 1)
         return int(stated) if 1 <= stated <= 8 else 1
 
@@ -71,7 +71,7 @@ class Block:
 
     @property
     def says_srgb(self) -> bool:
-        """Whether ColorSpace is 1."""
+        """Whether ColorSpace is 1 (sRGB)."""
         return self._number(self.inner, COLOUR_SPACE, 0) == 1
 
     def facts(self) -> dict[str, str]:
@@ -97,5 +97,5 @@ def parse(data: bytes) -> Block:
 
 
 def _whole(structure: Structure, ifd: Ifd) -> Ifd:
-    """A directory without what reaches beyond the block."""
+    """A directory without entries that reach beyond the block."""
     return Ifd(ifd.offset, {code: tag for code, tag in ifd.tags.items() if tag.offset + tag.size <= structure.size})

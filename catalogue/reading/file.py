@@ -1,4 +1,4 @@
-"""One file to one Reading. Never raises for a bad file: whatever is wrong with it is in the Reading."""
+"""Read one file into a Reading. Never raises for a bad file: its faults are in the Reading."""
 
 import os
 import stat
@@ -47,8 +47,9 @@ def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noq
 
 
 def read_picture(path: str | Path, *, limits: Limits = Limits()) -> "Work":  # noqa: B008 - frozen
-    """Only what one file shows, as ``Work.shown``, and what is wrong with it: no digest, nothing to keep. A JPEG is
-    decoded no finer than that wants. Raises nothing for a bad file.
+    """Only what one file shows, as ``Work.shown``, and its faults: no digest, nothing to store.
+
+    A JPEG is decoded no finer than needed. Raises nothing for a bad file.
     """
     return _work(path, replace(limits, long_side=LONG_SIDE), Work.read_picture)
 
@@ -114,7 +115,7 @@ def _undigested(error: Exception) -> FaultFound:
 
 @dataclass(slots=True)
 class Work:
-    """The reading of one open file; ``reading`` grows as parts succeed, so that a failure keeps what came before."""
+    """The reading of one open file; ``reading`` grows as parts succeed, so that a failure keeps earlier results."""
 
     reading: Reading
     limits: Limits
@@ -123,7 +124,8 @@ class Work:
     shown: NDArray[np.uint8] | None = None  # H × W × 3 sRGB, upright, the long side at most LONG_SIDE
 
     def read(self, file: BinaryIO, raw: RawIOBase) -> None:
-        """Everything, as far as it goes. ``raw`` is a second handle on the same file, for the digest of its bytes."""
+        """Read everything that can be read. ``raw`` is a second handle on the same file, for the digest of its
+        bytes."""
         source = self._opened(file)
         hashing = Hashing(raw, source.stretches or plain_stretches(self.reading.size), self.deadline.check)
         hashing.start()
@@ -159,7 +161,7 @@ class Work:
             return Source(kind, faults=[_surprise(error)])
 
     def _describe(self, source: Source) -> None:
-        """What is known before a pixel is decoded."""
+        """What is known before decoding any pixels."""
         facts, conflicts = metadata.merge(source.statements)
         judged: tuple[Note, ...] = ()
         if source.picture:

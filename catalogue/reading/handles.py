@@ -1,4 +1,4 @@
-"""What whoever reads a picture file beside its digest shares: handles, the state of the file, the digesting thread."""
+"""Shared by everything that reads picture files: handles, a file's state, the digesting thread."""
 
 import os
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from catalogue.reading.model import SegmentDigest
 
 
 def open_without_waiting(path: str, flags: int) -> int:
-    """An ``opener`` for ``open``: should a pipe have taken the file's place, no writer is waited for."""
+    """An ``opener`` for ``open`` that does not wait for a writer if a pipe has replaced the file."""
     return os.open(path, flags | os.O_NONBLOCK)
 
 

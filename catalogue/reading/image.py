@@ -1,4 +1,4 @@
-"""One image of a TIFF as its tags describe it, checked before any byte of it is decoded."""
+"""One image of a TIFF as described by its tags, checked before any of it is decoded."""
 
 from dataclasses import dataclass
 
@@ -64,7 +64,7 @@ class Image:
 
     @property
     def planes(self) -> int:
-        """Separate planes: the samples where planar, else 1."""
+        """Number of separate planes: the samples if planar, otherwise 1."""
         return self.samples if self.planar else 1
 
     @property
@@ -74,7 +74,7 @@ class Image:
 
     @property
     def segments(self) -> int:
-        """Strips or tiles the geometry asks for."""
+        """Number of strips or tiles that the geometry requires."""
         return self.rows_of_segments * self.columns_of_segments * self.planes
 
     def stored_row_bytes(self) -> int:
@@ -83,7 +83,7 @@ class Image:
         return max(1, -(-self.segment_width * bits // 8))
 
     def rows_in(self, index: int) -> int:
-        """Rows of one segment: tiles are always full, the last strip of a plane holds what is left."""
+        """Rows of one segment: tiles are always full, the last strip of a plane holds the remaining rows."""
         if self.tiled:
             return self.segment_height
         row = index % (self.rows_of_segments * self.columns_of_segments)
@@ -96,7 +96,7 @@ class Image:
         return self.segment_width * rows * self.segment_samples * sample
 
     def page(self, index: int) -> Page:
-        """The line that lists this image among the file's others."""
+        """The entry that lists this image among the file's others."""
         name = COMPRESSIONS.get(self.compression, f"compression {self.compression}")
         return Page(index, self.width, self.height, max(self.bits), self.samples, self.kind, name)
 

@@ -218,7 +218,7 @@ def _reduced(file: BinaryIO, sizes: Sizes, mode: str, reduction: int, limits: Li
 
 def _whole(file: BinaryIO, jp2_boxes: Boxes, sizes: Sizes, mode: str, channels: int, limits: Limits,
            deadline: Deadline) -> Samples:
-    """Every sample: by Pillow in its ``mode``, by imagecodecs where there is none, and where Pillow gives up."""
+    """Every sample: by Pillow in its ``mode``, or by imagecodecs if there is no mode or Pillow fails."""
     def decode() -> Rows:
         start = 0 if jp2_boxes.palette else jp2_boxes.start
         return np.asarray(imagecodecs.jpeg2k_decode(read_at(file.fileno(), jp2_boxes.stop - start, start)))

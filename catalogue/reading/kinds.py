@@ -1,4 +1,4 @@
-"""What kind of file this is: by its name for the crawler, by its first bytes for the reader. Imports nothing heavy."""
+"""The kind of a file: by its name for the crawler, by its first bytes for the reader. Imports nothing heavy."""
 
 SUFFIXES = frozenset(
     {".tif", ".tiff", ".btf", ".tf8", ".jpg", ".jpeg", ".jpe", ".png", ".webp", ".psd", ".psb", ".jp2"}

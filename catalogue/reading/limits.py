@@ -1,4 +1,4 @@
-"""What one file may cost: time, memory, size; and the clock that enforces the time."""
+"""Limits on what reading one file may cost: time, memory, size; and the deadline that enforces the time."""
 
 from dataclasses import dataclass
 from time import monotonic
@@ -39,6 +39,6 @@ class Deadline:
         return cls(monotonic() + seconds)
 
     def check(self) -> None:
-        """Raise ``OutOfTime`` past the moment."""
+        """Raise ``OutOfTime`` if the deadline has passed."""
         if monotonic() > self.at:
             raise OutOfTime

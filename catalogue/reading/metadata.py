@@ -1,4 +1,4 @@
-"""The descriptive facts of a file, merged from every place that states them; disagreements kept, never settled."""
+"""Descriptive facts of a file merged from all sources in it; disagreements are kept, not resolved."""
 
 from catalogue.reading import iptc, xmp
 from catalogue.reading.model import Metadata, Note, Stated
@@ -18,7 +18,7 @@ CUT_BY_IPTC = {"title": 64, "creator": 32, "rights": 128, "description": 2000}  
 
 
 def merge(statements: Statements) -> tuple[Metadata, tuple[Note, ...]]:
-    """One record of all places, and a note where one could not be read."""
+    """One record of all sources, with a note if one could not be read."""
     notes: tuple[Note, ...] = ()
     sources = [(statements.tags_source, statements.tags), ("Exif", statements.exif),
                ("IPTC", iptc.facts(statements.iptc))]

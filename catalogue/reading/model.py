@@ -1,4 +1,4 @@
-"""What one file says of itself: the result of reading it, picklable, knowing no database.
+"""The result of reading one file: picklable, knows no database.
 
 Lengths are in millimetres, resolutions in pixels per inch, times as the file states them.
 """

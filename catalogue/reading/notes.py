@@ -28,7 +28,7 @@ def profile_fault(picture: Picture, stated_srgb: bool) -> FaultFound | None:
 
 
 def judge(picture: Picture, stated_srgb: bool) -> tuple[Note, ...]:
-    """Notes from the description alone."""
+    """Notes that follow from the description alone."""
     notes = []
     if picture.bits < 16:
         notes.append(Note("below 16 bit", f"{picture.bits} bit per sample",

@@ -1,4 +1,4 @@
-"""Any picture file as a Source. Each format's reader is imported when a file of the format is read."""
+"""Opening any picture file as a Source. Each format's reader is imported on first use."""
 
 from typing import BinaryIO
 

@@ -1,4 +1,4 @@
-"""Samples of pictures that decode whole, most through Pillow: JPEG, WebP, and the odd TIFF nothing else reads."""
+"""Samples of pictures that must be decoded whole, mostly through Pillow: JPEG, WebP, and TIFFs nothing else reads."""
 
 import os
 import tempfile
@@ -82,7 +82,7 @@ def loaded(image: Pil.Image, reopen: Callable[[], Pil.Image]) -> tuple[Pil.Image
 
 
 def refusal(error: BaseException) -> FaultFound:
-    """What an error of Pillow's means: no way to decode such a picture, a file cut short, or damaged data."""
+    """The fault an error of Pillow's stands for: an unsupported picture, a truncated file, or damaged data."""
     text = str(error)
     if is_unsupported(error):
         return FaultFound(Fault.UNDECODED, error_text(error))

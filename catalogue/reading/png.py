@@ -181,13 +181,13 @@ class PngRows:
         yield from bands_of(picture, self.limits, self.deadline)
 
     def compare_checksums(self) -> None:
-        """Read all chunks of pixels; what is wrong with them is among the faults."""
+        """Check all chunks of pixels; mismatches are added to the faults."""
         for _ in self._coded():
             self.deadline.check()
 
     @property
     def dtype(self) -> np.dtype[np.uint8] | np.dtype[np.uint16]:
-        """Of the samples given out."""
+        """The type of the returned samples."""
         return np.dtype(np.uint16) if self.header.depth == 16 else np.dtype(np.uint8)
 
     def _filtered(self) -> Iterator[bytes]:

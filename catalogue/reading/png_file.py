@@ -1,4 +1,4 @@
-"""A PNG as a Source: what its chunks say, and its rows in the form the rest of the program takes them."""
+"""A PNG as a Source: the facts in its chunks, and its rows in the program's own form."""
 
 import io
 import zlib

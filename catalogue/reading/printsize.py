@@ -1,4 +1,4 @@
-"""How large a picture prints. Pixels = round(mm / 25.4 × ppi)."""
+"""The print sizes of a picture. Pixels = round(mm / 25.4 × ppi)."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

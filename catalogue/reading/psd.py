@@ -98,7 +98,7 @@ class Composite:
             return b"\0" * wanted
 
     def faults(self) -> tuple[FaultFound, ...]:
-        """What could not be decoded."""
+        """The rows that could not be decoded, as findings."""
         stated = ((self.cut, Fault.TRUNCATED, "the file ends before its picture does"),
                   (self.bad_rows > 0, Fault.DAMAGED, "rows of the picture cannot be unpacked"))
         return tuple(FaultFound(kind, detail, ANOTHER_COPY) for so, kind, detail in stated if so)

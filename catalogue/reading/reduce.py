@@ -90,7 +90,7 @@ class Reducer:
         self.rows_done += len(flat)
 
     def result(self) -> Floats:
-        """The reduced picture, height × width × channels. Rows that never came are zero."""
+        """The reduced picture, height × width × channels. Rows that never arrived are zero."""
         self._average()
         missing = np.zeros((self.out_height - self._ended, self.out_width, self.channels), np.float32)
         return np.concatenate([*self._lines, missing])

@@ -43,7 +43,7 @@ class Rendering:
 
     @property
     def top(self) -> float:
-        """The value of full strength."""
+        """The sample value of full strength."""
         if self.palette is not None:
             return 65535.0
         return 1.0 if self.kind.kind == "f" else float((1 << min(self.bits, 8 * self.kind.itemsize)) - 1)
@@ -83,7 +83,7 @@ class Rendering:
         return np.where(odd, band.dtype.type(0), band)
 
     def notes(self) -> tuple[Note, ...]:
-        """What was seen of the samples on the way."""
+        """What was noticed about the samples on the way."""
         return (Note("odd values",
                      "has samples that are not numbers, or out of range; the preview shows them as zero"),
                      ) if self.odd_values else ()

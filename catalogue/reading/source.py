@@ -1,4 +1,4 @@
-"""What every format's reader hands over: a description, the statements to merge, and the samples in bands."""
+"""What every format's reader returns: a description, the statements to merge, and the samples in bands."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -14,7 +14,7 @@ Rows = NDArray[Any]
 
 @dataclass(slots=True)
 class Statements:
-    """The raw places a file states descriptive facts in, before they are merged."""
+    """The raw descriptive facts by source within the file, before they are merged."""
 
     tags: dict[str, str] = field(default_factory=dict)   # Metadata field → value, TIFF tags or the format's own
     exif: dict[str, str] = field(default_factory=dict)

@@ -1,4 +1,4 @@
-"""Whether a picture has been enlarged: its spectrum then ends below what its pixels could carry."""
+"""Detecting enlarged pictures: their spectrum ends below what their pixels could carry."""
 
 import numpy as np
 from numpy.typing import NDArray

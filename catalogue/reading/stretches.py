@@ -1,6 +1,6 @@
-"""Which stretches of a file get a digest of their own, and where in the picture each lies.
+"""Which stretches of a file get their own digest, and which part of the picture each covers.
 
-Stretches follow one another from byte 0 to the end of the file, so that every byte belongs to exactly one.
+Stretches follow one another from byte 0 to the end of the file, so every byte belongs to exactly one.
 """
 
 import numpy as np

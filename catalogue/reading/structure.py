@@ -49,8 +49,7 @@ class Ifd:
 
 @dataclass(slots=True)
 class Structure:
-    """All directories of one TIFF, and what is wrong with them. ``read`` gives so many bytes from an offset, fewer at
-    the end."""
+    """All directories of one TIFF, and their faults. ``read`` returns bytes from an offset, fewer at the end."""
 
     read: Callable[[int, int], bytes]
     size: int
@@ -63,12 +62,12 @@ class Structure:
 
     @property
     def offset_form(self) -> str:
-        """How the place of something is packed."""
+        """The struct format of an offset."""
         return self.order + ("Q" if self.big else "I")
 
     @property
     def count_form(self) -> str:
-        """How the number of a directory's tags is packed."""
+        """The struct format of a directory's tag count."""
         return self.order + ("Q" if self.big else "H")
 
     @property

@@ -1,4 +1,4 @@
-"""What can go wrong with the segments of one image, gathered so that it makes few findings."""
+"""Faults met in decoding the segments of one image, collected into few findings."""
 
 import os
 import re
@@ -30,7 +30,7 @@ class Trouble:
 
     @property
     def clean(self) -> bool:
-        """Whether nothing was wrong so far."""
+        """Whether nothing has gone wrong so far."""
         return not (self.missing or self.failed or self.unread or self.unsupported)
 
     def note_missing(self, offset: int, once: int = 0) -> None:
@@ -49,7 +49,7 @@ class Trouble:
             self.reason, self.first_failed = one_line(error), offset
 
     def faults(self, total: int, cut_known: bool) -> tuple[FaultFound, ...]:
-        """The findings they amount to. ``cut_known``: the structure check has already told of missing segments."""
+        """The findings. ``cut_known``: the structure check has already reported missing segments."""
         problems = []
         if self.unread:
             problems.append(FaultFound(Fault.UNREADABLE, str(self.unread[0]),
