@@ -27,7 +27,7 @@ WRONG = [
     ("print_ppi = []", "print_ppi is []"), ("print_ppi = [true]", "print_ppi is [true]"),
     ("print_ppi = 300", "print_ppi is 300"), ("backups_kept = 0", "backups_kept is 0"),
     ("copies_wanted = 0", "copies_wanted is 0"),
-    ("theme = 'drak'", 'theme is "drak"; allowed is "dark" or "light"'),
+    ("theme = 'drak'", 'theme is "drak"; it must be "dark" or "light"'),
     ("graphics = 'sixel'", "graphics"), ("connection = 'ssh'", "connection"),
     ("dates = 'day'", "dates"), ("dates = '%d %b'", "dates"), ("dates = '%Q'", "dates"), ("dates = 5", "dates"),
     ("currency = ''", "currency"), ("tile_overlap = 1", "tile_overlap is 1"), ("tile_overlap = nan", "tile_overlap"),

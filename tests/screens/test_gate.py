@@ -42,7 +42,7 @@ LISTS = {"browse": "#pieces", "piece": "#scans", "orders": "#lines", "alike": "#
 ON_ROWS = {"browse": {"open", "repeat", "edit", "mark", "copy_path", "open_file", "reveal"},
            "piece": {"edit", "mark", "copy_path", "open_file", "reveal", "make_current"},
            "orders": {"open", "repeat", "sheet", "sheet_and_copy", "print_file", "move_on", "edit", "mark",
-                      "cancel_lines"},
+                      "cancel_lines", "hand_over"},
            "alike": {"confirm", "reject", "open", "piece"},
            "stores": {"index", "audit", "bring_up_to_date", "retire"},
            "audit": {"next_step", "accept", "piece"},
