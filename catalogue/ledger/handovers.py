@@ -1,17 +1,19 @@
 """Prints handed over: a number of prints of an order line on a day, at once or in parts; as text in CSV tables."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from datetime import date
 
 from catalogue.errors import Refused
 from catalogue.ledger.whereabouts import at_hand
 from catalogue.records import editions, handovers, orders, print_moves
 from catalogue.records.database import Database, transaction
+from catalogue.records.editions import LinePrint
 from catalogue.records.handovers import NewHandover
 from catalogue.records.numbers import Number, numbered, numbers_text, parse_numbers
 from catalogue.records.orders import Line
 from catalogue.records.print_moves import PrintMove
+from catalogue.untrusted import shell_word
 
 _PART = re.compile(r"(?P<quantity>[1-9][0-9]{0,8})(?: \((?P<numbers>[^)]+)\))?:"
                    r"\s*(?P<day>[0-9]{4}-[0-9][0-9]-[0-9][0-9])(?:\s+(?P<notes>.+))?")
@@ -75,8 +77,19 @@ def _numbers_of(db: Database, line: Line, wanted: int, asked: Sequence[Number]) 
     if wanted > len(in_shop) + max(unnumbered, 0):
         raise Refused(f"Of line {line.id} of order {line.number} {len(in_shop)} numbered"
                       f" {'print is' if len(in_shop) == 1 else 'prints are'} in the shop, not {wanted}.",
-                      hint="See where they are: catalogue edition where.")
+                      hint=_lost_hint(line, prints, gone) or "See where they are: catalogue edition where.")
     return in_shop[:wanted]
+
+
+def _lost_hint(line: Line, prints: Sequence[LinePrint], gone: Container[Number]) -> str:
+    """What to do about prints that were destroyed before they were handed over; "" where there are none."""
+    destroyed = (Number(each.series, each.number) for each in prints if each.state == "destroyed")
+    lost = [number for number in destroyed if number not in gone]
+    if not lost:
+        return ""
+    several = len(lost) > 1
+    return (f"{numbered(numbers_text(lost)).capitalize()} {'were' if several else 'was'} destroyed; once nothing more"
+            f" is to come: catalogue order status {shell_word(line.number)} collected.")
 
 
 def handover_text(parts: Iterable[NewHandover]) -> str:
@@ -98,3 +111,21 @@ def read_handovers(text: str) -> list[NewHandover]:
             raise ValueError(f"{part!r} hands over {match['quantity']} prints with {len(numbers)} edition numbers")
         parts.append(NewHandover(0, match["day"], int(match["quantity"]), numbers_text(numbers), match["notes"] or ""))
     return parts
+
+
+def check_handovers(parts: Sequence[NewHandover], quantity: int, numbers: Sequence[Number]) -> None:
+    """Raise ValueError where more prints are handed over than a line has, a number that is not its own, or one twice.
+    """
+    if sum(part.quantity for part in parts) > quantity:
+        raise ValueError(f"more prints were handed over than the {quantity} ordered")
+    left, own = list(numbers), set(numbers)
+    for number in (each for part in parts for each in parse_numbers(part.numbers)[0]):
+        if number not in left:
+            raise ValueError(f"number {numbers_text([number])} was handed over"
+                             f"{' twice' if number in own else ', but is not among the numbers of the row'}")
+        left.remove(number)
+
+
+def on_record(db: Database, line_id: int, parts: Iterable[NewHandover]) -> bool:
+    """Whether exactly these are on record of a line."""
+    return handover_text(parts) == handover_text(handovers.of_line(db, line_id))

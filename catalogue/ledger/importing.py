@@ -14,7 +14,7 @@ from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, handovers, values
 from catalogue.ledger.book_dates import BookDates
 from catalogue.ledger.columns import Row, Table
-from catalogue.ledger.handovers import read_handovers
+from catalogue.ledger.handovers import check_handovers, read_handovers
 from catalogue.ledger.prices import stated_prices
 from catalogue.ledger.row_numbers import book, edition_of, not_on_record, numbers_of, unbooked
 from catalogue.ledger.rows import (
@@ -222,8 +222,7 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
         wrap_mm=values.margin_mm(row.get("wrap"), rules.units.get("wrap", "mm")), scan_name=row.get("file"),
         profile=row.get("profile"), settings=row.get("settings"), notes=row.get("notes"))
     handed = read_handovers(row.get("handed_over"))
-    if sum(part.quantity for part in handed) > quantity:
-        raise ValueError(f"more prints were handed over than the {quantity} ordered")
+    check_handovers(handed, quantity, [*numbered.taken, *numbered.replacing])
     if numbered.any:
         line = replace(line, edition_id=edition_of(db, line, numbered))
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
@@ -253,6 +252,9 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
         if line.edition_id is not None and (new := not_on_record(db, line.edition_id, numbered)):
             remarks.append(unbooked(new, "the line was already on record; to record it, use catalogue edition destroy",
                                     rules.settings.dates))
+        if handed and not handovers.on_record(db, same, handed):
+            remarks.append("the line was already on record; to record what was handed over of it, use"
+                           " catalogue order handover")
         return Fate(row.number, RowFate.KNOWN, "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
     if line_cancelled:

@@ -6,7 +6,7 @@ from catalogue import money
 from catalogue.errors import Refused, refusing
 from catalogue.ledger.line_corrections import facts_that_follow
 from catalogue.ledger.prices import Prices, corrected_prices
-from catalogue.records import orders
+from catalogue.records import editions, orders
 from catalogue.records.database import Database, transaction
 from catalogue.records.orders import Line, Order
 
@@ -53,8 +53,12 @@ def cancel_line(db: Database, line_id: int) -> Line:
         line = orders.get_line(db, line_id)
         order = orders.by_number(db, line.number)
         if line.status != "cancelled":
-            _refuse_if_partly(f"line {line.id} of order {order.number}", [line],
-                              f"If the rest is not wanted, correct its quantity to {line.handed}.")
+            made = sum(each.state != "reserved" for each in editions.of_line(db, line.id))
+            hint = f"If the rest is not wanted, correct its quantity to {line.handed}."
+            if made > line.handed:
+                hint = ("Its other prints are made and keep their numbers. Once nothing more is to come, set the order"
+                        " to collected.")
+            _refuse_if_partly(f"line {line.id} of order {order.number}", [line], hint)
         orders.cancel_line(db, line_id)
         if all(other.status == "cancelled" for other in orders.lines_of(db, order.id)):
             orders.set_status(db, order.id, "cancelled")

@@ -94,7 +94,8 @@ def log_differences(db: Database, detail: str) -> None:
 def undo(db: Database, event_id: int) -> None:
     """Put back what one event's statements changed, as far as nothing has changed it since; itself a statement.
 
-    Only the columns that the event changed are looked at and put back; others keep what was stated later.
+    Only the columns that the event changed are looked at and put back; others keep what was stated later. A numbered
+    print that was made by what was stated later too stays made.
 
     Raises NotFound: no such event. Refused: it states nothing, or what it stated was changed since, or is needed by a
     later statement.
@@ -112,6 +113,8 @@ def undo(db: Database, event_id: int) -> None:
         recompute(db)
         _put_all_back(db, sorted((c for c in changes if c not in returning), key=lambda c: (
             _REFERRED.index(c.table) if c.table in OVERLAYS else -1)))
+        for change in changes:
+            _keep_made(db, change)
 
 
 def _returns(change: Change) -> bool:
@@ -167,6 +170,26 @@ def _refuse_if_changed(db: Database, change: Change) -> None:
              and (present is None or present.get(name) != change.after[name])]
     if since:
         raise _changed_since(change, since)
+
+
+def _keep_made(db: Database, change: Change) -> None:
+    """A print that was put back to reserved stays made where later statements, which did not change its row, say so
+    too: its order was printed, or it went somewhere. Else its number would be free to give again one day. Raises
+    Refused where its order was cancelled since."""
+    if change.table != "edition_print" or change.before is None or change.before["state"] != "reserved":
+        return
+    this = "(n.edition_id, n.series, n.number, n.nth) = (?, ?, ?, ?) AND n.state = 'reserved'"
+    line = "FROM order_line l JOIN orders o ON o.id = l.order_id WHERE l.id = n.line_id"
+    db.execute(f"""UPDATE edition_print AS n SET state = 'printed' WHERE {this} AND (
+                       EXISTS (SELECT 1 {line} AND l.cancelled = 0 AND o.status IN ('printed', 'collected'))
+                       OR EXISTS (SELECT 1 FROM print_move m WHERE (m.edition_id, m.series, m.number, m.nth)
+                                                                 = (n.edition_id, n.series, n.number, n.nth)))""",
+               list(change.key))
+    if db.execute(f"""SELECT 1 FROM edition_print n WHERE {this} AND EXISTS (
+                          SELECT 1 {line} AND (l.cancelled OR o.status = 'cancelled'))""",
+                  list(change.key)).fetchone() is not None:
+        raise Refused("Its order or line was cancelled since, so this cannot be undone.",
+                      hint="Undo the cancelling first.")
 
 
 def row_of(db: Database, change: Change) -> tuple[Row | None, str]:

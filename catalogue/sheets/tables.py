@@ -83,7 +83,8 @@ def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
     notes = {order.number: order.notes for order in orders.every(db)}
     for line in orders.all_lines(db):
         mine, edition = held.get(line.id, []), known.get(line.edition_id or 0)
-        status = AFTER_PRINTING if line.status == "cancelled" and mine else line.status
+        printed = line.id in held or line.id in anew
+        status = AFTER_PRINTING if line.status == "cancelled" and printed else line.status
         yield (line.number, line.placed, line.artist, line.title, line.buyer, line.width_mm, line.height_mm,
                line.medium, line.border_mm, line.wrap_mm, line.edge, line.quantity, numbers_text(mine), line.price,
                line.unit_price, line.currency, status, line.notes, line.scan_name, line.scan_sha256, line.profile,

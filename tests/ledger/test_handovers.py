@@ -24,7 +24,7 @@ from catalogue.operations import orders as operations
 from catalogue.operations.correcting import undo_statement
 from catalogue.records import editions as edition_rows
 from catalogue.records import handovers, history, order_list, orders, search
-from catalogue.records.database import Database, open_database, transaction
+from catalogue.records.database import Database, last_statement, open_database, statement_since, transaction
 from catalogue.records.handovers import NewHandover
 from catalogue.records.numbers import Number
 from catalogue.records.orders import Line, NewLine
@@ -243,6 +243,52 @@ def test_a_destroyed_number_is_not_handed_over(db: Database) -> None:
         operations.hand_over(db, [3])
 
 
+@pytest.mark.parametrize("later", ["printed", "destroyed", "moved", "handed over", "cancelled"])
+def test_no_undo_makes_a_print_free_again_that_later_statements_made(db: Database, later: str) -> None:
+    """The rows of these prints were not changed since, what is said of them was: undone, number 1 was only reserved,
+    and cancelling the order gave it to the next buyer."""
+    def printed() -> object:
+        return operations.set_order_status(db, "R-2", "printed")
+
+    def destroyed() -> object:
+        return editions.destroy(db, 1, [Number("number", 1)], "torn")
+
+    def handed() -> object:
+        return operations.hand_over(db, [3], numbers=[Number("number", 1)])
+
+    first, then = {
+        "printed": (handed, printed), "destroyed": (destroyed, printed), "handed over": (printed, handed),
+        "moved": (printed, lambda: move(db, 1, [Number("number", 1)], "artist")),
+        "cancelled": (lambda: operations.hand_over(db, [3]), lambda: operations.cancel_lines(db, [3]))}[later]
+    before = last_statement(db)
+    first()
+    event = statement_since(db, before)
+    then()
+    assert event
+    if later == "cancelled":
+        with pytest.raises(Refused, match="cancelled since"):
+            undo_statement(db, event)
+        assert prints(db) == "ppppp"
+        return
+    undo_statement(db, event)
+    assert prints(db) == ("ppppp" if later in ("printed", "destroyed") else "prrrr")
+    assert not differences(db)
+
+
+def test_a_way_out_is_named_where_a_print_was_destroyed_or_the_rest_is_made(db: Database) -> None:
+    operations.hand_over(db, [3], quantity=2)
+    with pytest.raises(Refused) as open_order:
+        operations.cancel_lines(db, [3])
+    operations.set_order_status(db, "R-2", "printed")
+    with pytest.raises(Refused) as made:
+        operations.cancel_lines(db, [3])
+    assert "quantity to 2" in open_order.value.hint and "quantity" not in made.value.hint, "which is refused here"
+    editions.destroy(db, 1, [Number("number", 3)], "torn")
+    with pytest.raises(Refused) as lost:
+        operations.hand_over(db, [3])
+    assert lost.value.hint.startswith("Number 3 was destroyed") and "order status R-2 collected" in lost.value.hint
+
+
 def test_an_artist_is_owed_for_a_line_once_all_of_it_is_made_by_the_day_of_its_order(db: Database) -> None:
     set_terms(db, 1, "percentage", "50")
     april, may = month("2026-04"), month("2026-05")
@@ -322,3 +368,36 @@ def test_a_row_that_hands_over_more_than_it_has_is_left_out(shop: Shop, tmp_path
                                     "R-9,2026-05-01,Ilse Marwood,Pier,30x40,2,approved,3: 2026-05-04\n")
     [fate] = import_orders(shop.db, Settings(), tmp_path / "o.csv", make_pieces=True).fates
     assert (fate.fate, fate.detail) == ("not understood", "more prints were handed over than the 2 ordered")
+
+
+@pytest.mark.parametrize(("handed", "words"), [
+    ("1 (9): 2026-05-04", "number 9 was handed over, but is not among"), ("2 (6–7): 2026-05-04", ""),
+    ("1 (6): 2026-05-04 | 1 (6): 2026-05-05", "number 6 was handed over twice"),
+    ("3: 2026-05-04", "than the 2 ordered")])
+def test_a_row_hands_over_its_own_numbers_once(db: Database, tmp_path: Path, handed: str, words: str) -> None:
+    (tmp_path / "o.csv").write_text(
+        "number,date,artist,piece,size,medium,quantity,numbers,handed_over\n"
+        f"X-1,2026-05-01,Ilse Marwood,Weir,30x40,rag,2,6-7,{handed}\n")
+    [fate] = import_orders(db, Settings(), tmp_path / "o.csv").fates
+    assert words in fate.detail and (fate.line_id is None) == bool(words)
+
+
+def test_handovers_of_a_line_on_record_are_not_passed_over_in_silence(db: Database, tmp_path: Path) -> None:
+    row = "X-1,2026-05-01,Ilse Marwood,Pier,30x40,rag,5,{}\n"
+    for handed, count in (("", 0), ("2: 2026-05-04", 1)):
+        (tmp_path / "o.csv").write_text("number,date,artist,piece,size,medium,quantity,handed_over\n"
+                                        + row.format(handed))
+        [fate] = import_orders(db, Settings(), tmp_path / "o.csv").fates
+        assert sum("handed over" in remark for remark in fate.remarks) == count
+    assert orders.lines_by_number(db, "X-1")[0].handed == 0
+
+
+def test_a_reprint_that_was_handed_over_and_cancelled_goes_into_another_catalogue(db: Database) -> None:
+    editions.destroy(db, 1, [Number("number", 1)], "torn")
+    with transaction(db):
+        order = orders.add(db, "R-3", "2026-05-20", buyer="Bo Ling")
+        orders.add_line(db, order, NewLine(2, 300, 400, 1, "rag", edition_id=1))
+        editions.replace(db, 1, [Number("number", 1)], 4)
+    operations.hand_over(db, [4])
+    operations.cancel_lines(db, [4])
+    assert ",cancelled after printing," in tables.orders_csv(db).splitlines()[-1]

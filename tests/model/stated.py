@@ -93,7 +93,20 @@ class Stated:
                 self.put(kind, key, known=None)
             elif before is not None and self.get(kind, key, "known") is None:
                 self.put(kind, key, known=before)
+        for kind, key, name in said:
+            if (kind, name, self.get(kind, key, name)) == ("print", "state", "reserved"):
+                self._keep_made(key)
         self._ground()
+
+    def _keep_made(self, key: Any) -> None:
+        """A print that later statements made, too, stays made; of a cancelled line none is only reserved."""
+        line = self.get("print", key, "line")
+        order = self.get("line", line, "order")
+        if self.get("line", line, "cancelled") or self.get("order", order, "status") == "cancelled":
+            raise RefusedByModel("cancelled since")
+        if self.get("order", order, "status") in ("printed", "collected") or any(
+                key in self.get("handover", each, "prints") for each in self.handovers_of(line)):
+            self.put("print", key, state="printed")
 
     def _still_known(self, kind: str, key: Any, changes: dict[Key, tuple[Any, Any]]) -> bool:
         if set(self.row(kind, key)) != {"known"}:
