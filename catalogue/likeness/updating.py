@@ -163,7 +163,7 @@ def _compare(
     evidences: dict[int, Evidence] = {}
 
     def look(how: Callable[[Side, list[Side]], list[Evidence | None]], wanted: Sequence[int]) -> set[int]:
-        """Examine these, and record what those that show the same piece were found alike to."""
+        """Examine these scans; returns the other scans paired with those found to show the same piece."""
         known = likenesses.compared_scans(db, wanted)
         made = {number: sources.side(known[number]) for number in wanted}
         sides = {number: there for number, there in made.items() if there}

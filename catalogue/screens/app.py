@@ -1,4 +1,4 @@
-"""The Textual app: its pages, its threads, and what every screen may ask of it."""
+"""The Textual app: its pages, its threads, and the services every screen may use."""
 
 import gc
 import os
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
-    """Run the screens until the person leaves. Needs a terminal; returns nothing back."""
+    """Run the screens until the person quits. Needs a terminal."""
     app = CatalogueApp(home, sharp=sharp_pictures(home.settings), ahead=True)
     gc.freeze()     # modules stay, and need not be looked through
     tell_lone_escapes_apart()
@@ -52,7 +52,7 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
         print(f"Not recorded: {change}.", file=sys.stderr)
     app.close_threads()
     if app.work is not None and not app.work.wait(0):
-        # What is committed is whole, as after a power cut; a slow disk must not keep the person here.
+        # What is committed is whole, as after a power cut; a slow disk must not delay quitting.
         from multiprocessing import active_children
 
         for child in active_children():
@@ -108,7 +108,7 @@ class CatalogueApp(ThriftyApp[None]):
 
     @property
     def palette(self) -> str:
-        """How pictures are drawn: in colours, but in signs with NO_COLOR or where there are 16 colours."""
+        """How pictures are drawn: in colour, or in plain characters with NO_COLOR or 16 colours."""
         colours = self._colours
         if colours is None:
             colours = not self.no_color and self.console.color_system in ("256", "truecolor")
@@ -116,12 +116,12 @@ class CatalogueApp(ThriftyApp[None]):
 
     @property
     def blocks(self) -> str:
-        """Which block signs pictures are drawn with, a name in ``pictures.blocks.BLOCKS``."""
+        """The set of block characters for pictures, a name in ``pictures.blocks.BLOCKS``."""
         return block_signs(self.home.settings, os.environ)
 
     @property
     def day_form(self) -> str:
-        """How the shop writes days."""
+        """The shop's date format."""
         return self.home.settings.dates
 
     def on_mount(self) -> None:
@@ -157,8 +157,8 @@ class CatalogueApp(ThriftyApp[None]):
         await super().on_event(event)
 
     def first_list_shown(self) -> None:
-        """Once, do what had to wait until the first list is there: look at the disks, and make the screens that are
-        sure to be wanted, if that is wanted."""
+        """Once the first list is shown, start what had to wait: look at the disks, and build further screens if
+        enabled."""
         if self._first_list_shown:
             return
         self._first_list_shown = True
@@ -167,18 +167,19 @@ class CatalogueApp(ThriftyApp[None]):
             build_ahead(self)
 
     def close_threads(self) -> None:
-        """Let the threads end; waits for none."""
+        """Let the threads end, without waiting."""
         self.threads.close()
         self.plain_threads.close()
 
     def preview(self, sha256: str | None) -> Path | None:
-        """Where a scan's preview lies, if it should have one."""
+        """The path of a scan's preview, if it should have one."""
         return self.home.preview(sha256) if sha256 else None
 
     # What goes wrong, in one place
 
     def failed(self, error: BaseException, not_done: str = "") -> None:
-        """Tell the person, with what was not done; a fault of ours is logged with its trace, and the screens go on."""
+        """Show an error and what was not done; a programming error is logged with its traceback, and the screens go
+        on."""
         lost = f"Not done: {not_done}. " if not_done else ""
         if isinstance(error, CatalogueError):
             where = f"\n{error.path}" if error.path else ""
@@ -189,12 +190,12 @@ class CatalogueApp(ThriftyApp[None]):
                  "error")
 
     def say(self, text: str, severity: SeverityLevel = "information") -> None:
-        """A short word at the edge of the screen; never read as markup."""
+        """Show a short message at the edge of the screen; never read as markup."""
         self.notify(text, severity=severity, markup=False, timeout=8 if severity == "error" else 5)
 
     async def run_action(self, action: Any, default_namespace: DOMNode | None = None,
                          namespaces: Mapping[str, DOMNode] | None = None) -> bool:
-        """Do what a key or the palette asks for; where that is refused, say why."""
+        """Run the action of a key or of the palette; if it is refused, say why."""
         try:
             return await super().run_action(action, default_namespace, namespaces)
         except CatalogueError as error:
@@ -205,7 +206,8 @@ class CatalogueApp(ThriftyApp[None]):
 
     def begin(self, name: str, job: "Job", describe: Callable[[Any], str],
               then: Callable[[Any], object] | None = None) -> bool:
-        """Start long work; one at a time. ``describe`` words its result; ``then`` gets it where it came to its end."""
+        """Start long work; one job at a time. ``describe`` words its result; ``then`` receives it if the work
+        finished."""
         if self.home.settings.read_only:
             self.say("This workstation is read-only (read_only in settings.toml).", "warning")
             return False
@@ -240,13 +242,13 @@ class CatalogueApp(ThriftyApp[None]):
             work.then(result)
 
     def changed(self) -> None:
-        """The catalogue has changed: every page shows it."""
+        """Tell every page that the catalogue has changed."""
         self.changes.tell()
 
     # Actions everywhere
 
     async def action_show_page(self, mode: str) -> None:
-        """Go to a page; from what is open over it, back to it."""
+        """Go to a page; from something open over it, back to it."""
         if self.current_mode == "first":
             self.say("Choose a folder of scans first.")
         elif mode == self.current_mode:
@@ -292,7 +294,7 @@ class CatalogueApp(ThriftyApp[None]):
             self.push_screen(CommandPalette(placeholder="What do you want to do?", id="--command-palette"))
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
-        """The palette: every action of the screen and of everywhere, from the table of keys."""
+        """The palette: every action of the screen and of the app, from the table of keys."""
         context = getattr(screen, "KEY_CONTEXT", "")
         for key in (*KEYS.get(context, ()), *EVERYWHERE):
             if key.action != "app.command_palette":

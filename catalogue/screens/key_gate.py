@@ -61,7 +61,7 @@ class Hold:
 
     @property
     def given_up(self) -> bool:
-        """Whether it took so long that keys went ahead of its answer."""
+        """Whether it took so long that keys no longer wait for it."""
         return self.patience is not None and monotonic() - self.since > self.patience
 
     @property
@@ -70,7 +70,7 @@ class Hold:
 
 
 class KeyGate:
-    """Where all input waits for its turn."""
+    """Holds all input until its turn."""
 
     def __init__(self, app: "CatalogueApp") -> None:
         self._app = app
@@ -83,17 +83,17 @@ class KeyGate:
         self._task: asyncio.Task[None] | None = None
 
     def begin(self) -> None:
-        """Let keys in; those that came before are first."""
+        """Start letting keys in, beginning with those that already wait."""
         self._task = asyncio.create_task(self._run(), name="input gate")
 
     def end(self) -> None:
-        """The app is going."""
+        """The app is closing."""
         if self._task is not None:
             self._task.cancel()
 
     @property
     def idle(self) -> bool:
-        """Whether no key waits, or is on its way to its action."""
+        """Whether no key waits or is being handled."""
         return not self._waiting and self._free.is_set()
 
     @property
@@ -103,7 +103,7 @@ class KeyGate:
 
     @property
     def held(self) -> int:
-        """How many keys have waited for longer than a person overlooks."""
+        """How many keys have waited long enough to be noticed."""
         long = self._held_since is not None and monotonic() - self._held_since > PATIENCE
         return len(self._waiting) if long else 0
 
@@ -129,17 +129,17 @@ class KeyGate:
         return False
 
     def hold(self, holder: MessagePump, worker: Worker[None], patience: float | None = None) -> Hold:
-        """Let keys that depend on ``worker`` wait for it."""
+        """Make keys that depend on ``worker`` wait for it."""
         hold = Hold(holder, worker, patience, monotonic())
         self._holds.append(hold)
         return hold
 
     def ended(self) -> None:
-        """A worker has ended: look again who waits for it."""
+        """A worker has ended: check again which keys wait."""
         self._ended.set()
 
     async def between_keys(self) -> None:
-        """Wait until no key is on its way to its action."""
+        """Wait until no key is being handled."""
         while not self._free.is_set():
             await self._free.wait()
 
@@ -211,7 +211,7 @@ class KeyGate:
         return True
 
     async def _handled(self) -> None:
-        """Wait until everything under way in the present screen is handled."""
+        """Wait until the present screen has handled everything in progress."""
         app, end = self._app, monotonic() + LONGEST
         while monotonic() < end:
             if not app.screen_stack:
@@ -243,5 +243,5 @@ class KeyGate:
 
 
 def edits(event: events.Key) -> bool:
-    """Whether a key changes the text of a field or moves in it: then it needs nothing else."""
+    """Whether a key edits the text of a field or moves within it, and so needs nothing else."""
     return event.is_printable or event.key in IN_FIELDS

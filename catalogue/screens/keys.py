@@ -18,7 +18,7 @@ class Key:
 
     @property
     def shown(self) -> str:
-        """The first key as people read it."""
+        """The first key, as displayed."""
         first = self.keys.split(",")[0]
         return SIGNS.get(first, first.replace("ctrl+", "^"))
 
@@ -249,5 +249,5 @@ KEYS: dict[str, tuple[Key, ...]] = {
 
 
 def bindings(keys: Iterable[Key]) -> list[BindingType]:
-    """Textual's bindings of some keys: those of a screen, of the app, or of every list."""
+    """Textual's bindings for some keys: those of a screen, of the app, or of every list."""
     return [Binding(key.keys, key.action.removeprefix("app."), key.label, show=False) for key in keys]

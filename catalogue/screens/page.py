@@ -1,4 +1,4 @@
-"""What every screen shares: the lines around it, asking the catalogue off the thread, and one place for errors."""
+"""What all screens share: the bars around them, queries off the UI thread, and one handler for errors."""
 
 from collections.abc import Callable, Iterable
 from functools import lru_cache
@@ -61,7 +61,7 @@ class CatalogueScreen(Screen[T]):
 
     def record(self, name: str, job: Callable[[Database], R], then: Callable[[R], object], *,
                failed: Callable[[Exception], object] | None = None) -> None:
-        """Record something; keys of this screen wait until that is done. See :class:`WriteQueue`."""
+        """Record something; keys of this screen wait until it is done. See :class:`WriteQueue`."""
         self.app.writes.add(name, job, then, holds=self, failed=failed)
 
     def ask_plain(self, thread: str, job: Callable[[], R], then: Callable[[R], object], *, group: str,
@@ -119,11 +119,11 @@ class Page(HeldScreen[None], CatalogueScreen[None]):
         """Read what the page lists; with ``keep`` the cursor stays on its row."""
 
     def catalogue_changed(self) -> None:
-        """Something was recorded: show it."""
+        """Something was recorded: update the page."""
         self.load(keep=True)
 
     def stores_changed(self) -> None:
-        """A disk came or went: pages that show it look again."""
+        """A disk was connected or disconnected: pages that show it look again."""
 
     def action_back(self) -> None:
         if len(self.app.screen_stack) > 1:

@@ -19,13 +19,13 @@ CLOSE = len("\x1b[100G")        # cells that are sent again rather than a move w
 
 
 class SentCells:
-    """The stretches that the terminal shows: for each row the column where one begins, and the stretch."""
+    """The stretches the terminal shows: for each row the column where each begins, and the stretch."""
 
     def __init__(self) -> None:
         self._rows: dict[int, dict[int, tuple[Strip, str]]] = {}
 
     def forget(self) -> None:
-        """The terminal may show something else."""
+        """The terminal may show something else now."""
         self._rows.clear()
 
     def changes(self, y: int, x: int, strip: Strip, console: Console) -> list[Sent]:
@@ -104,7 +104,7 @@ def in_few_codes(changes: Iterable[tuple[int, Sent]]) -> str:
 
 
 def _shorter(parts: list[Sent], whole: list[Sent]) -> list[Sent]:
-    """Whichever takes fewer letters to send."""
+    """Whichever takes fewer characters to send."""
     return min(parts, whole, key=lambda sent: len(in_few_codes((0, change) for change in sent)))
 
 
@@ -123,7 +123,7 @@ def _changed_spans(old: Strip, new: Strip) -> Iterator[tuple[int, int]]:
 
 
 def _looks(strip: Strip) -> Iterator[tuple[str, object]]:
-    """What is seen in each cell: its letter and style, of a blank the background alone."""
+    """The visible content of each cell: letter and style, for a blank only the background."""
     for text, style, _ in strip:
         ground = _ground(style) if style is not None else None
         for letter in text:

@@ -47,7 +47,7 @@ def shorten_styles(sequence: str) -> str:
 
 @lru_cache(4096)
 def _applied(look: Look, codes: str) -> Look:
-    """A look after codes; those of a colour take several numbers."""
+    """A look after applying codes; a colour code takes several numbers."""
     foreground, background, others = look
     numbers = codes.split(";")
     at = 0

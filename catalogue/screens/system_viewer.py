@@ -1,4 +1,4 @@
-"""Opening a file in the system's viewer: which command, and starting it without waiting for it."""
+"""Opening a file in the system's viewer: choosing the command, and starting it without waiting."""
 
 import shlex
 import shutil

@@ -1,6 +1,6 @@
-"""Every use of Textual's internals, each with its reason. The only module that may have one.
+"""Every use of Textual's internals, each with its reason. No other module may have any.
 
-Written against Textual 8.2. ``tests/screens/test_internals.py`` fails where one of these no longer is as assumed.
+Written against Textual 8.2. ``tests/screens/test_internals.py`` fails if one of them is no longer as assumed.
 """
 
 import re
@@ -75,7 +75,7 @@ async def mount_mode(app: App[Any], mode: str) -> Screen[Any]:
 
 
 def draw_unseen(screen: Screen[Any]) -> None:
-    """Draw a screen for nobody, so that what Textual keeps of a drawing is there when it is wanted: 20 to 50 ms."""
+    """Draw a screen without showing it, so that Textual's caches of a drawing are filled: 20 to 50 ms."""
     screen._compositor.render_update(full=True)
 
 
@@ -169,7 +169,7 @@ class ThriftyApp(App[T]):
         self._sent_size = self.size
 
     def forget_sent(self) -> None:
-        """Send all the next time: the terminal may have been used by another program meanwhile."""
+        """Send everything next time: another program may have used the terminal meanwhile."""
         self._sent_cells.forget()
 
     def _display(self, screen: Screen[Any], renderable: Any) -> None:
@@ -197,7 +197,7 @@ class ThriftyApp(App[T]):
             stack.remove(screen)    # Textual appends it next
 
     def update_sent(self, size: int) -> None:
-        """So many bytes have just gone to the terminal."""
+        """Called with the number of bytes just sent to the terminal."""
 
     def ask_terminal(self) -> None:
         """Have the terminal answer, after all it was sent, with what it told at the start too (DECRQM of mode 2026)."""
@@ -213,7 +213,7 @@ class HeldScreen(Screen[T]):
     drawing_held = False
 
     def release_drawing(self) -> None:
-        """Draw from now on, and what there is at once."""
+        """Draw from now on, and at once what is there."""
         if self.drawing_held:
             self.drawing_held = False
             self.refresh(layout=True)

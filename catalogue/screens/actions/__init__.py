@@ -1,1 +1,1 @@
-"""What several pages let a person do: correct, refile, open and copy files."""
+"""Actions shared by several pages: correcting, refiling, opening and copying files."""

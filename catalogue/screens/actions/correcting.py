@@ -1,4 +1,4 @@
-"""Correcting artists, pieces and scans from any page that names them, and taking the last correction back."""
+"""Correcting artists, pieces and scans from any page that shows them, and undoing the last correction."""
 
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -79,7 +79,7 @@ def _open(host: Host, read: Callable[[Database], T], form: Callable[[T], FormDia
 
 
 def announce_correction(app: "CatalogueApp", done: Correction | None) -> None:
-    """Say what was corrected and how to take it back, and show it everywhere. None: nothing was."""
+    """Show what was corrected and how to undo it, and update every page. None: nothing was corrected."""
     if done is None:
         return
     if done.id:
@@ -111,10 +111,10 @@ def merge_pieces(host: Page, piece_ids: Sequence[int], then: Callable[[], object
                "Scans, orders and editions of the other move to it. u to undo."), chosen), group="form", holds=host.app)
 
 
-# Taking back
+# Undoing
 
 def take_back(host: Page) -> None:
-    """Undo the last correction of this session; where there is none, ask about the last statement there is."""
+    """Undo the last correction of this session; if there is none, offer to undo the last statement on record."""
     app = host.app
 
     def undone(done: Correction) -> None:

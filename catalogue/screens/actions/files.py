@@ -25,7 +25,7 @@ class FileActions(Page):
     """The three actions, for a page that knows which scan is meant."""
 
     def scan_meant(self) -> str | None:
-        """SHA-256 of the scan under the cursor, as it is drawn; None if there is none."""
+        """SHA-256 of the scan under the cursor, as drawn; None if there is none."""
         raise NotImplementedError
 
     def _with_locations(self, then: Callable[["list[FileLocation]"], object]) -> None:

@@ -1,4 +1,4 @@
-"""Asking before scans are imported, and once more before anything is removed from their folder."""
+"""Confirming an import, and separately the removal of files from the source folder."""
 
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
@@ -38,7 +38,8 @@ def confirm_import(app: "CatalogueApp", plan: Plan, also: Sequence[str], begin: 
 
 
 def _confirm_removal(app: "CatalogueApp", plan: Plan, meant: list[Proposal], begin: Callable[[bool], object]) -> None:
-    """The second question, of its own; without a yes the folder stays, and what is new is imported all the same."""
+    """Ask the second question; if it is declined, the folder is left unchanged and new scans are imported all the
+    same."""
     settings = app.home.settings
     on_different_disks = "" if settings.copies_on_one_disk else ", on different disks,"
     required = f"{counted(copies_required(settings), 'store')}{on_different_disks}"

@@ -1,4 +1,4 @@
-"""Leaving the program: first the long work is stopped and all is recorded, or the person says otherwise."""
+"""Quitting: long work is stopped and everything recorded first, unless the person decides otherwise."""
 
 from asyncio import get_running_loop, sleep
 from typing import TYPE_CHECKING
@@ -13,7 +13,7 @@ PATIENCE = 3.0      # seconds a stopped job may take before the program leaves w
 
 
 def leave(app: "CatalogueApp") -> None:
-    """Leave, after a yes where long work is running."""
+    """Quit, asking first if long work is running."""
     work = app.work
     if work is None:
         start_worker(app, lambda: _leave(app), group="leave")
@@ -29,7 +29,7 @@ def leave(app: "CatalogueApp") -> None:
 
 
 async def _leave(app: "CatalogueApp") -> None:
-    """Leave once the work has ended, or has had its time, and all is recorded; else ask."""
+    """Quit once the work has ended, or its time is up, and everything is recorded; otherwise ask."""
     patient_until = get_running_loop().time() + PATIENCE
     while app.work is not None and not app.work.wait(0) and get_running_loop().time() < patient_until:
         await sleep(0.05)

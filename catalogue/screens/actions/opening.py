@@ -10,7 +10,8 @@ if TYPE_CHECKING:
 
 
 def open_piece(app: "CatalogueApp", piece_id: int, sha256: str | None = None) -> None:
-    """The piece's page, over the present one; drawn once all of it is known. The cursor on that scan, if named."""
+    """Open the piece's page over the present one, drawn once all its data is read; the cursor on that scan, if
+    given."""
     from catalogue.screens.pages.piece import PiecePage
     from catalogue.screens.pages.piece_view import PieceView, piece_view
 
@@ -18,7 +19,7 @@ def open_piece(app: "CatalogueApp", piece_id: int, sha256: str | None = None) ->
 
     def show(view: PieceView) -> None:
         if app.screen is not asking:
-            return  # the person has gone on to something else
+            return  # the person has moved on to something else
         page = next((screen for screen in app.screen_stack if isinstance(screen, PiecePage)), None)
         if page is not None:
             page.show(view, sha256)

@@ -1,4 +1,4 @@
-"""Changing the place rules of a catalogue in use: shown first, then done, and taken back."""
+"""Changing the place rules of a catalogue in use: previewed, then done, and undoable."""
 
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
@@ -23,7 +23,7 @@ MOST_MOVES = 14     # lines of the preview
 
 
 def open_names(app: "CatalogueApp") -> None:
-    """Show how the names of all that is on record are read."""
+    """Show how the names of everything on record are read."""
     home = app.home
 
     def source(rules: Sequence[str]) -> Callable[[Database], Named]:
@@ -36,7 +36,7 @@ def open_names(app: "CatalogueApp") -> None:
 
 
 def _use(app: "CatalogueApp", reading: Reading, page: NamesPage) -> None:
-    """State the names of artists and pieces, and show what other rules would move; then ask."""
+    """State the names of artists and pieces, preview what other rules would move, then ask."""
     def look() -> None:
         if reading.rules != app.home.settings.place_rules:
             _preview(app, reading.rules, page)
@@ -72,7 +72,7 @@ def _preview(app: "CatalogueApp", rules: tuple[str, ...], page: NamesPage) -> No
 
 
 def preview_text(preview: "Refiled") -> str:
-    """From which name to which, how many scans; what a person stated is not among them."""
+    """How many scans move from which name to which; what a person stated is not among them."""
     if not preview.moves:
         return "Nothing on record would be filed differently. New scans will be filed by these rules."
     counts = list(preview.counts.items())

@@ -19,7 +19,7 @@ def offer_repeat(app: "CatalogueApp", *, line_id: int | None = None, piece_id: i
 
 
 def open_job_sheet(app: "CatalogueApp", line: "Line | None") -> None:
-    """An order was recorded: its job sheet comes up."""
+    """Open the job sheet of the order just recorded."""
     if line is not None:
         app.last_order = line
         from catalogue.operations.orders import summarize

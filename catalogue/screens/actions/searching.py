@@ -1,4 +1,4 @@
-"""Search from anywhere, and showing what it found."""
+"""Search from anywhere, and opening a result."""
 
 from functools import partial
 from typing import TYPE_CHECKING
@@ -22,7 +22,7 @@ def open_search(app: "CatalogueApp") -> None:
 
 
 async def open_hit(app: "CatalogueApp", hit: "Hit | None") -> None:
-    """The piece that a search found, or the artist's pieces; None: nothing was chosen."""
+    """Open the piece that was found, or the artist's pieces; None: nothing was chosen."""
     from catalogue.screens.pages.browse import BrowsePage
 
     if hit is None:

@@ -1,1 +1,1 @@
-"""Work off the screen's thread: threads, long jobs, the queue of writes, changes made by others."""
+"""Work off the UI thread: threads, long jobs, the queue of writes, changes made by others."""

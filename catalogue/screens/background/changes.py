@@ -1,4 +1,4 @@
-"""Watching for changes: stores that come and go, and what others write to the catalogue."""
+"""Watching for changes: stores connected or disconnected, and writes by others to the catalogue."""
 
 from asyncio import wrap_future
 from collections.abc import Callable, Coroutine
@@ -35,13 +35,13 @@ class ChangeWatch:
         self.changes = 0
 
     def begin(self) -> None:
-        """Look every few seconds from now on; at the disks first when :meth:`look_at_disks` is called."""
+        """Look every few seconds from now on; at the disks only once :meth:`look_at_disks` is called."""
         self.look_for_writes()
         self._app.set_interval(DISK_SECONDS, self.look_at_disks)
         self._app.set_interval(WRITTEN_SECONDS, self.look_for_writes)
 
     def tell(self, *, of_others: bool = False) -> None:
-        """The catalogue has changed: the page that is seen shows it, if it follows what others do or it was us."""
+        """Announce a change: the visible page updates if it follows others' changes or the change was ours."""
         self.changes += 1
         if not of_others:
             self._note_own_writes()
@@ -53,7 +53,7 @@ class ChangeWatch:
             updated.catalogue_changed()
 
     def _note_own_writes(self) -> None:
-        """What we have written ourselves, on another connection, is shown at once: nobody else's."""
+        """Record our own writes on another connection, so that they are shown at once."""
         written = self._app.threads["read"].submit(others_writes)    # before what the pages read now
 
         async def note() -> None:
@@ -63,7 +63,7 @@ class ChangeWatch:
         start_worker(self._app, note, group="own writes")
 
     def look_for_writes(self) -> None:
-        """See whether anyone else has written to the catalogue: a job of ours, another seat, a command."""
+        """Check whether anyone else has written to the catalogue: a job of ours, another workstation, a command."""
         self._run(self._look_for_writes)
 
     async def _look_for_writes(self) -> None:
@@ -82,7 +82,7 @@ class ChangeWatch:
                 page.query_one(PageBar).refresh()
 
     def _run(self, look: Callable[[], Coroutine[Any, Any, None]]) -> None:
-        """Look, unless the look before is still under way; what goes wrong is reported once, not at every look."""
+        """Look, unless the previous look is still running; an error is reported once, not at every look."""
         name, screens = look.__name__, self._app.screen_stack
         if name in self._looking or not screens or not self._app.home.database.exists():
             return
@@ -103,7 +103,7 @@ class ChangeWatch:
         start_worker(screens[0], looked, group=name)  # which stays; a panel may go meanwhile
 
     def look_at_disks(self) -> None:
-        """See which stores are connected; pages that show it are told of a change."""
+        """Check which stores are connected; pages that show it are told of changes."""
         self._run(self._look_at_disks)
 
     async def _look_at_disks(self) -> None:
@@ -127,7 +127,7 @@ class ChangeWatch:
                 page.stores_changed()
 
     def seen(self) -> Page | None:
-        """The page that is seen, perhaps under a panel."""
+        """The visible page, perhaps under a panel."""
         return next((screen for screen in reversed(self._app.screen_stack) if isinstance(screen, Page)), None)
 
     def _pages(self) -> list[Page]:

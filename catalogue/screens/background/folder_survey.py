@@ -1,4 +1,4 @@
-"""A first look at a folder that may become a store: which pictures are there, and where to find folders."""
+"""A first look at a folder that may become a store: the pictures in it, and where to find folders."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -19,8 +19,8 @@ MOST_PATHS = 20_000     # paths that are kept
 
 @dataclass(frozen=True, slots=True)
 class FolderSurvey:
-    """What a first look at a folder found. ``whole``: it came to the end within its time. ``paths``: of the files, as
-    many as are kept."""
+    """The result of a first look at a folder. ``whole``: it was completed within its time. ``paths``: of the files,
+    as many as are kept."""
 
     folder: Path
     kinds: tuple[tuple[str, int], ...]
@@ -38,7 +38,7 @@ class FolderSurvey:
 
 
 def folders_in(folder: Path) -> list[Path]:
-    """Folders right below, by name; hidden ones left out. Empty if it cannot be read."""
+    """Folders directly below, by name, without hidden ones. Empty if it cannot be read."""
     try:
         return sorted((entry for entry in folder.iterdir() if not entry.name.startswith(".") and entry.is_dir()),
                       key=lambda entry: entry.name.casefold())
@@ -71,7 +71,7 @@ def survey_folder(folder: Path, settings: Settings, cancelled: Cancelled = never
 
 
 def mounted() -> Iterator[Path]:
-    """Places where disks and shares usually appear, and the person's own folder."""
+    """Folders under which disks and shares usually appear, and the user's home folder."""
     yield Path.home()
     for top in (Path("/Volumes"), Path("/media"), Path("/run/media"), Path("/mnt")):
         for volume in folders_in(top):

@@ -17,10 +17,10 @@ LOOK_SECONDS = 1.0  # between two looks at the folder
 
 
 class FolderWatch:
-    """One watch. Nobody waits for its thread: it ends within a moment, the file under way is left.
+    """One watch. Nobody waits for its thread, which ends within a moment, abandoning the file in progress.
 
-    ``came`` gets each news, ``ended`` the error that ended the watch, None if the person did; both get the watch too,
-    and are called in the messages of ``page``.
+    ``came`` receives each piece of news, ``ended`` the error that ended the watch, None if the person did; both receive
+    the watch too, and are called as messages of ``page``.
     """
 
     def __init__(self, folder: Path, settings: Settings, page: MessagePump,
@@ -42,7 +42,7 @@ class FolderWatch:
         self._stop.set()
 
     def leave(self) -> None:
-        """End it, and tell nothing any more: the screens are closing."""
+        """End it silently: the screens are closing."""
         self._left.set()
         self._stop.set()
 

@@ -1,4 +1,4 @@
-"""Garbage collection between keys, since looking through the screens' objects takes longer than a key may."""
+"""Garbage collection between keys, because a collection over the screens' objects takes longer than a key may."""
 
 import gc
 
@@ -8,7 +8,7 @@ PILED_UP = 5_000    # new objects worth a look
 
 
 def collect_when_idle(idle: float) -> None:
-    """Collect what has piled up, where there was no key for ``idle`` seconds, and that is long enough."""
+    """Collect garbage if no key came for ``idle`` seconds and that is long enough."""
     young, middle, old = gc.get_count()
     if idle > REST and middle > 10:
         gc.collect(2 if old > 10 else 1)
@@ -17,6 +17,6 @@ def collect_when_idle(idle: float) -> None:
 
 
 def freeze_objects() -> None:
-    """What is there now stays, and need not be looked through again."""
+    """Exempt the objects that exist now from future collections."""
     gc.collect()
     gc.freeze()

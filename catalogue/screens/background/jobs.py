@@ -1,4 +1,4 @@
-"""The long jobs the screens can start: each an operation in the work thread, and its words as the notice."""
+"""The long jobs the screens can start: each an operation in the work thread, with its summary as the notice."""
 
 from collections.abc import Callable, Mapping, Sequence
 from importlib import import_module
@@ -26,12 +26,12 @@ MOST_LINES = 10
 
 
 def panel_text(lines: Sequence[str]) -> str:
-    """All of an operation's summary, for a panel that scrolls."""
+    """An operation's complete summary, for a scrolling panel."""
     return "\n".join(safe(line) for line in lines)
 
 
 def notice(lines: Sequence[str]) -> str:
-    """An operation's summary at the edge of the screen: as many lines as a person reads in passing."""
+    """An operation's summary at the edge of the screen, shortened to what can be read at a glance."""
     if len(lines) <= MOST_LINES:
         return panel_text(lines)
     return panel_text([*lines[:MOST_LINES - 1], f"… and {counted(len(lines) - MOST_LINES + 1, 'more line')}"])
@@ -125,7 +125,7 @@ def start_taking_in(shop: "CatalogueApp", plan: "Plan", also: Sequence[str], rem
 
 
 def after_taking_in(done: "ImportedScans") -> list[str]:
-    """Which key leads on to the likenesses of the new scans."""
+    """The key that leads to the likenesses of the new scans."""
     if done.likenesses is None:
         return ["Press 3, then i, when you have time."]
     return ["Press 3 to see them."] if done.likenesses else []

@@ -7,10 +7,10 @@ FAST_SECONDS = 0.15     # as quick as this: fast again
 
 
 class LineSpeed:
-    """What is known of the line. ``setting`` is AUTO, FAST or SLOW; only AUTO is measured.
+    """How fast the terminal is. ``setting`` is AUTO, FAST or SLOW; only AUTO is measured.
 
-    A terminal answers a question after all that was sent before it. How long that takes after a large update says what
-    a person waits for it. Moments are in seconds, of any clock that does not go back.
+    A terminal answers a question after processing all that was sent before it; the delay after a large update shows how
+    long a person waits for it. Moments are in seconds of any monotonic clock.
     """
 
     def __init__(self, setting: str) -> None:
@@ -28,7 +28,7 @@ class LineSpeed:
         return True
 
     def answered(self, moment: float) -> None:
-        """The terminal has answered, be it the question at the start or one of these."""
+        """The terminal has answered the question at the start or one of these."""
         self._answers = True
         if self._asked is None:
             return

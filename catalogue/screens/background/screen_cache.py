@@ -1,6 +1,6 @@
-"""A cache of screens: kept once made, and made ahead while no key comes.
+"""A cache of screens: kept once made, and built ahead while no key comes.
 
-Showing one again costs a third of making it, and no key should wait for the making.
+Showing one again costs a third of making it, and no key should wait for that.
 """
 
 from asyncio import sleep
@@ -31,7 +31,7 @@ BUILT_AHEAD = (("pages.piece", "PiecePage"), ("dialogs.search", "SearchDialog"),
 
 
 def cached_screen(app: "CatalogueApp", kind: type[S]) -> S:
-    """A screen of this kind that is not open anywhere: one made before, or a new one."""
+    """A screen of this class that is not open: one from the cache, or a new one."""
     for number in count(1):
         name = f"{kind.__name__} {number}"
         if not app.is_screen_installed(name):
@@ -45,18 +45,18 @@ def cached_screen(app: "CatalogueApp", kind: type[S]) -> S:
 
 
 def screen_class(module: str, name: str) -> type[Screen[Any]]:
-    """A class of a module of ``screens``, which is loaded now if it was not before."""
+    """A class from a module of ``screens``, which is imported now if it was not before."""
     kind: type[Screen[Any]] = getattr(import_module(f"catalogue.screens.{module}"), name)
     return kind
 
 
 def new_page(module: str, name: str, **given: Any) -> Screen[Any]:
-    """A new page, its module loaded only now: what it needs does not hold up the first page."""
+    """A new page, its module imported only now, so that it does not delay the first page."""
     return screen_class(f"pages.{module}", name)(**given)
 
 
 def build_ahead(app: "CatalogueApp") -> None:
-    """Make the screens that are sure to be wanted. Their modules are loaded in a thread of their own."""
+    """Build the screens sure to be needed. Their modules are imported in a separate thread."""
     first = app.screen_stack[0]
 
     def load(_: object) -> list[type[Screen[Any]]]:
@@ -71,7 +71,7 @@ def build_ahead(app: "CatalogueApp") -> None:
 
 
 async def make_ahead(app: "CatalogueApp", kinds: list[type[Screen[Any]]]) -> None:
-    """One screen at a time, whenever no key has come for a while."""
+    """Build one screen at a time, whenever no key has come for a while."""
     for kind in kinds:
         await _wait_until_idle(app)
         screen = cached_screen(app, kind)
@@ -85,7 +85,7 @@ async def make_ahead(app: "CatalogueApp", kinds: list[type[Screen[Any]]]) -> Non
 
 
 async def _draw(app: "CatalogueApp", screen: Screen[Any]) -> None:
-    """Once for nobody: what can be kept of a drawing is there when it is wanted."""
+    """Draw it unseen once, so that Textual's caches are filled."""
     await _wait_until_idle(app)
     if screen is not app.screen and screen.is_running:
         draw_unseen(screen)

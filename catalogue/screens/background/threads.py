@@ -1,7 +1,7 @@
-"""Worker threads, each with a resource of its own such as a connection; none can hold up quitting. And asking them.
+"""Worker threads, each with its own resource such as a connection; none can delay quitting. And running jobs on them.
 
-Textual's thread workers run in the event loop's pool, which is joined on leaving; a slow disk there would hang the
-program. These are daemon threads: on leaving nobody waits for them, and SQLite rolls back what was not committed.
+Textual's thread workers run in the event loop's pool, which is joined on quitting; a slow disk there would hang the
+program. These are daemon threads: nobody waits for them, and SQLite rolls back what was not committed.
 """
 
 import queue
@@ -46,13 +46,13 @@ class WorkerThread(Generic[R]):
         self._thread.start()
 
     def submit(self, job: Callable[[R], T]) -> "Future[T]":
-        """Queue a job. A future that is cancelled before its turn costs nothing: stale questions are skipped."""
+        """Queue a job. A future cancelled before its turn costs nothing, so stale questions are skipped."""
         answer: Future[T] = Future()
         self._jobs.put((answer, job))  # type: ignore[arg-type]
         return answer
 
     def close(self) -> None:
-        """Let the thread end after its present job; does not wait."""
+        """Let the thread end after its present job, without waiting."""
         self._jobs.put(None)
 
     def _run(self) -> None:

@@ -1,4 +1,4 @@
-"""Long work: one job at a time in a thread of its own, with progress, and three distinct endings."""
+"""Long work: one job at a time in its own thread, with progress, and three distinct outcomes."""
 
 import threading
 from collections.abc import Callable
@@ -17,7 +17,7 @@ Job = Callable[[Database, Report, Cancelled], Any]
 
 @dataclass
 class Work:
-    """One long job. ``progress`` is the latest report; the screen looks at it when it pleases."""
+    """One long job. ``progress`` is the latest report, which the screen polls."""
 
     name: str
     job: Job
@@ -36,11 +36,11 @@ class Work:
         return monotonic() - self._since
 
     def stop(self) -> None:
-        """Ask it to end after the present file."""
+        """Ask it to stop after the present file."""
         self._stop.set()
 
     def wait(self, seconds: float) -> bool:
-        """Whether it has ended, waiting at most so long."""
+        """Wait at most this long; whether it has ended."""
         if self._thread is not None:
             self._thread.join(seconds)
             return not self._thread.is_alive()

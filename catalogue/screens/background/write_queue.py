@@ -1,7 +1,7 @@
-"""The queue of what the screens record: in the order it was asked for, one after the other, nothing dropped.
+"""The queue of the screens' writes: performed in order, one at a time, none dropped.
 
-One thread with a connection of its own. While another program writes to the catalogue a write waits, for as long as
-that takes, and the line of the long work says so; a write that fails is told with what was not done.
+One thread with its own connection. While another program writes to the catalogue a write waits as long as necessary,
+and the work line says so; a failed write is reported with what was not done.
 """
 
 from asyncio import get_running_loop, shield, sleep, wrap_future
@@ -35,12 +35,12 @@ class WriteQueue:
 
     @property
     def open(self) -> list[str]:
-        """What is not recorded yet, the oldest first."""
+        """Writes not recorded yet, the oldest first."""
         return [name for name, _ in self._open]
 
     @property
     def slow(self) -> bool:
-        """Whether the oldest write waits for longer than a person overlooks."""
+        """Whether the oldest write has waited long enough to be noticed."""
         return bool(self._open) and monotonic() - self._open[0][1] > SLOW
 
     def add(self, name: str, job: Callable[[Database], T], then: Callable[[T], object], *,
@@ -81,12 +81,12 @@ class WriteQueue:
         app.gate.hold(holds, start_worker(app, record, group="writes", exclusive=False))
 
     async def drain(self, seconds: float) -> bool:
-        """Wait until all is recorded, but not longer than that; whether it is."""
+        """Wait until everything is recorded, at most this long; whether it is."""
         until = get_running_loop().time() + seconds
         while self._open and get_running_loop().time() < until:
             await sleep(LOOK)
         return not self._open
 
     def give_up(self) -> None:
-        """The person leaves: wait for no lock any more."""
+        """The person is quitting: wait for no lock any more."""
         self._left.set()

@@ -1,4 +1,4 @@
-"""The dialog that starts an audit: how long it may take, how much it reads, or which share."""
+"""The dialog that starts an audit: time limit, size limit, or a random share."""
 
 from collections.abc import Iterable
 
@@ -29,7 +29,7 @@ def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
 
 
 class AuditDialog(Dialog[None]):
-    """How long, how much, or which share; empty is everything that is due."""
+    """Time, size or share to check; all empty checks everything that is due."""
 
     KEY_CONTEXT = "auditing"
 

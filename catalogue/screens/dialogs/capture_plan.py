@@ -1,4 +1,4 @@
-"""How an original is captured in tiles: how many on each of the shop's beds, and how far they overlap."""
+"""Planning captures of an original in tiles: how many on each of the shop's beds, and how far they overlap."""
 
 from collections.abc import Iterable
 

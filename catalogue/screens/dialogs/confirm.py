@@ -1,4 +1,4 @@
-"""Small panels: a question with two answers, and words to read or select."""
+"""Small panels: a question with two answers, a text to read, a choice, a line of text."""
 
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
@@ -14,7 +14,7 @@ from catalogue.screens.widgets.row_table import RowTable
 
 
 class ConfirmDialog(Dialog[bool]):
-    """Two answers; Esc is no. ``careful`` puts the cursor on no."""
+    """A question with two answers; Esc is no. ``careful`` puts the cursor on no."""
 
     KEY_CONTEXT = "question"
     KEY_LINE = False
@@ -41,7 +41,7 @@ class ConfirmDialog(Dialog[bool]):
 
 def confirm(app: App[Any], title: str, text: str, then: Callable[[], object], *, yes: str, no: str = "Cancel",
             careful: bool = False) -> None:
-    """Ask a question of two answers; ``then`` after a yes."""
+    """Ask a question with two answers; ``then`` is called after a yes."""
     def answered(agreed: bool | None) -> None:
         if agreed:
             then()
@@ -72,7 +72,7 @@ class MessageDialog(Dialog[None]):
 
 
 class Choice(Dialog[int]):
-    """One of a few lines, each a number, what it is and a detail; returns the number."""
+    """A choice between a few lines, each a number, a label and a detail; returns the number."""
 
     KEY_CONTEXT = "choice"
     PANEL = "choice"
@@ -123,6 +123,6 @@ class TextQuestion(Dialog[str]):
 
 
 class ReasonDialog(TextQuestion):
-    """A question that wants a reason in words."""
+    """A question that asks for a reason."""
 
     KEY_CONTEXT = "reason"

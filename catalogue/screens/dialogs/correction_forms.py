@@ -1,4 +1,4 @@
-"""The forms of artists, pieces and scans: their fields, what completes them, and what saving them records."""
+"""The forms of artists, pieces and scans: fields, completion, and what saving them records."""
 
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -40,7 +40,7 @@ class ScanFacts:
     origins: dict[str, Origin]
 
 
-# Matches of what is typed
+# Completion
 
 
 def artist_matches(db: Database, typed: str, _: Mapping[str, str]) -> list[Match]:
@@ -240,7 +240,7 @@ def new_edition_form(piece: Piece, day_form: str) -> FormDialog:
 
 
 def common(texts: Sequence[str]) -> str:
-    """What all of them say, else nothing."""
+    """The value all of them share, otherwise empty."""
     return texts[0] if texts and len(set(texts)) == 1 else ""
 
 

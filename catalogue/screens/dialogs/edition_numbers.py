@@ -1,4 +1,4 @@
-"""The page of an edition: where each numbered print is."""
+"""The page of an edition: the location of each numbered print."""
 
 from collections.abc import Sequence
 

@@ -1,4 +1,4 @@
-"""A form of named facts: each with where it comes from, and completed with names that exist."""
+"""A form of named facts: each with its origin, and completed with existing names."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -24,7 +24,7 @@ MOST_MATCHES = 8
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """A name that what was typed may mean. ``id`` None: it is taken as typed, as something new."""
+    """A name that the typed text may mean. ``id`` None: the text is taken as typed, as a new name."""
 
     text: str
     detail: str = ""
@@ -148,7 +148,7 @@ class FormDialog(Dialog[Correction]):
             self._look_up(current)
 
     def _look_up(self, current: Field) -> None:
-        """List what the text of a field may mean. Keys that take or record it wait for the answer."""
+        """List the matches for a field's text. Keys that take or record one wait for the answer."""
         matches, texts = current.matches, self._texts
         assert matches is not None
         typed = texts[current.name].strip()
@@ -185,7 +185,7 @@ class FormDialog(Dialog[Correction]):
             self._take(self._current, event.row)
 
     def _take(self, current: Field, match: Match | None) -> None:
-        """The match under the cursor stands in the field."""
+        """Put the match under the cursor into the field."""
         if match is not None:
             self._chosen[current.name] = match
             box = self._inputs[current.name]
@@ -193,7 +193,7 @@ class FormDialog(Dialog[Correction]):
             box.cursor_position = len(match.text)
 
     def action_give_back(self) -> None:
-        """Let the field with the cursor be guessed again, or not after all."""
+        """Return the field with the cursor to the guess, or undo that."""
         current = self._current
         if current is None or current.fixed:
             return
@@ -214,7 +214,7 @@ class FormDialog(Dialog[Correction]):
         return {name: box.value for name, box in self._inputs.items()}
 
     def _filled(self) -> Filled:
-        """Raises ValueError if a text is none of those that can be."""
+        """The filled form. Raises ValueError if a text is not allowed."""
         texts = {name: self._chosen[name].text if entry.only and name in self._chosen else text.strip()
                  for (name, entry), text in zip(self._fields.items(), self._texts.values(), strict=True)}
         changed = {name: text for name, text in texts.items()

@@ -15,7 +15,7 @@ SIGN_WORDS = "✓ sound ! check this ✗ missing or damaged – nothing known"
 
 
 def key_names(key: Key) -> str:
-    """All keys of one action, for reading."""
+    """All keys of one action, for display."""
     return " ".join(SIGNS.get(name, name.replace("ctrl+", "^")) for name in key.keys.split(","))
 
 

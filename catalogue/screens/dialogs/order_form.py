@@ -1,4 +1,4 @@
-"""The form that changes order lines where they stand: one of them, or all that are marked, as one statement."""
+"""The form that changes order lines in the list: one of them, or all marked, as one statement."""
 
 from collections.abc import Callable, Mapping, Sequence
 

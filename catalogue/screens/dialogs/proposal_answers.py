@@ -1,4 +1,4 @@
-"""Answering what intake cannot know: whose work it is, what it shows, its role, how it was captured."""
+"""Answering what intake cannot know: artist, piece, role, and how it was captured."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""The dialog that repeats an order: last time's line ready to record and open to change, and what to see before."""
+"""The dialog that repeats an order: last time's line ready to record and open to change, with what to check first."""
 
 from collections.abc import Iterable
 from dataclasses import asdict, replace
@@ -68,7 +68,7 @@ class RepeatDialog(Dialog[Line]):
             self._begin()
 
     def begin(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
-        """Ask what is proposed for this line, or this piece; nothing of what was asked before stays."""
+        """Show the proposal for this line, or this piece; nothing from before is kept."""
         self._subject = {"line_id": line_id, "piece_id": piece_id}
         if self.is_mounted:
             self._begin()
@@ -133,7 +133,7 @@ class RepeatDialog(Dialog[Line]):
         self._form.fields[focused].focus()
 
     def _draw(self, proposal: Proposal, new: NewLine, plan: PlannedPrint) -> None:
-        """The print that ``new`` asks for, from the scan that the proposal names."""
+        """Draw the print described by ``new``, from the scan of the proposal."""
         printing = proposal.printing.scan if proposal.printing else None
         preview = self.app.preview(printing.sha256) if printing and printing.has_preview else None
         size = (printing.width, printing.height) if printing else None
@@ -146,13 +146,13 @@ class RepeatDialog(Dialog[Line]):
 
     @property
     def _other_scan(self) -> bool:
-        """Whether last time's scan is known and another than the current master."""
+        """Whether last time's scan is known and differs from the current master."""
         proposal = self._proposal
         return proposal is not None and proposal.used is not None and not proposal.same_bytes
 
     @property
     def _short_of_numbers(self) -> Caution | None:
-        """Why the edition cannot give as many numbers as prints are asked for."""
+        """Why the edition has too few numbers for the prints requested."""
         cautions = self._proposal.grave if self._proposal is not None else ()
         return next((caution for caution in cautions if caution.kind in NO_NUMBER), None)
 
@@ -231,7 +231,7 @@ class RepeatDialog(Dialog[Line]):
             field.value, field.cursor_position = name, len(name)
 
     def action_record(self, grave_seen: bool = False) -> None:
-        """Record, unless there is something to ask about that was not asked before."""
+        """Record, unless something not yet asked about needs confirming."""
         if self.recording or not self._filled:
             return
         typed, proposal = self._form.typed, self._proposal
@@ -240,7 +240,7 @@ class RepeatDialog(Dialog[Line]):
         except ValueError as error:
             self._tell(f"{error}.")
             return
-        if proposal is None:   # what is wrong stands below the form
+        if proposal is None:   # the error is shown below the form
             return
         short = self._short_of_numbers
         if short is not None:

@@ -1,4 +1,4 @@
-"""The repeat panel's form: its fields, what is typed in them as numbers, and what is asked about before recording."""
+"""The repeat panel's form: its fields, parsing them, and what is asked about before recording."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ USUAL_WRAP_MM = (15.0, 100.0)   # bars are 18 to 50 mm deep, some with a turn-ov
 
 @dataclass(frozen=True, slots=True)
 class RequestedPrint:
-    """The shaping fields as numbers; None if the person has not typed yet."""
+    """The fields as numbers; None where nothing was typed."""
 
     quantity: int | None = None
     width_mm: float | None = None
@@ -35,7 +35,7 @@ class RequestedPrint:
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Something unusual that is asked about once: the field it stands in, and what it says there."""
+    """Something unusual that is asked about once: its field, and the text shown there."""
 
     field: str
     text: str
@@ -62,7 +62,7 @@ class RepeatForm(Grid):
         return {name: field.value.strip() for name, field in self.fields.items()}
 
     def fill(self, texts: Mapping[str, str]) -> None:
-        """Show these texts, and nothing in the other fields."""
+        """Show these texts, and empty the other fields."""
         with self.prevent(Input.Changed):
             for name, field in self.fields.items():
                 field.value, field.placeholder = texts.get(name, ""), ""

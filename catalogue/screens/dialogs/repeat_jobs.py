@@ -1,4 +1,4 @@
-"""What the repeat panel has done on other threads: the proposal for what is typed, and the recording of it."""
+"""The repeat panel's jobs on other threads: the proposal for what is typed, and recording it."""
 
 from dataclasses import asdict
 from typing import Any
@@ -19,7 +19,7 @@ Answer = tuple[Proposal, EarlierRecipe | None]  # with the recipe whose choices 
 
 def proposed(db: Database, home: Home, subject: dict[str, Any], want: RequestedPrint,
              as_last_time: bool) -> Proposal:
-    """The ledger's proposal for what is asked."""
+    """The ledger's proposal for the request."""
     return ledger.propose(db, home, **subject, **asdict(want), as_last_time=as_last_time)
 
 

@@ -1,4 +1,4 @@
-"""What "same piece" asks before it is recorded: whether a whole group is one, and which of several pieces stays."""
+"""The questions before "same piece" is recorded: whether a whole group is one, and which of several pieces stays."""
 
 from collections.abc import Callable, Sequence
 from typing import Any

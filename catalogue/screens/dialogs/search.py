@@ -24,7 +24,7 @@ EACH = 12  # hits of a kind
 
 @dataclass(frozen=True, slots=True)
 class Hit:
-    """One line found. What it opens: a piece, an artist's pieces, or nothing."""
+    """One result, and what it opens: a piece, an artist's pieces, or nothing."""
 
     kind: str
     name: str
@@ -35,7 +35,7 @@ class Hit:
 
 
 def hits(result: Found, day_form: str) -> list[Hit]:
-    """Everything found as lines: pieces first, since that is what is looked for most."""
+    """All results as lines: pieces first, since they are wanted most."""
     listed = [Hit("piece", p.title, ", ".join(filter(None, (p.artist, p.year))), p.id, sha256=p.sha256)
               for p in result.pieces]
     listed += [Hit("artist", a.name, counted(a.pieces, "piece"), artist_id=a.id) for a in result.artists]
@@ -68,7 +68,7 @@ class CountLine(Static):
 
 
 class SearchDialog(Dialog[Hit]):
-    """The box, what was found, and its picture."""
+    """The search box, the results, and the picture of the one under the cursor."""
 
     KEY_CONTEXT = "search"
     PANEL = "searching"
@@ -109,7 +109,7 @@ class SearchDialog(Dialog[Hit]):
             self.ask(load_vocabulary, keep, group="words", thread="words")
 
     def begin(self) -> None:
-        """Empty box, nothing found."""
+        """Start with an empty box and no results."""
         if self.is_mounted:
             self._learn_words()
             self._show(Found([], [], [], []), "")
@@ -125,7 +125,7 @@ class SearchDialog(Dialog[Hit]):
                  group="search", thread="search", holds=self)
 
     def _show(self, result: Found, words: str) -> None:
-        """List what was found. The cursor stays on its line if that was found for the same words, else on the first."""
+        """List the results. The cursor stays on its line if the words are the same, otherwise it goes to the first."""
         table = self._table
         drawn = {hit: hit for hit in table.rows_held}
         listed = [drawn.get(hit, hit) for hit in hits(result, self.app.day_form)]
@@ -147,7 +147,7 @@ class SearchDialog(Dialog[Hit]):
 
     @property
     def _hit(self) -> Hit | None:
-        """What is under the cursor, if it was found for the words that stand in the field."""
+        """The result under the cursor, if it belongs to the words in the box."""
         return self._table.highlighted if self._words == self._box.value else None
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:

@@ -1,4 +1,4 @@
-"""A page that is written for the person, such as a job sheet: read here, opened, printed, saved, one key each."""
+"""A page written for the person, such as a job sheet: read here, opened, printed, saved, one key each."""
 
 from asyncio import wrap_future
 from collections.abc import Callable, Iterable
@@ -108,7 +108,7 @@ class SheetPanel(Dialog[None]):
         self._path.update(text_of(sheet.page))
 
     def _tell(self, text: str) -> None:
-        """In the panel; at the edge of the screen once it is closed."""
+        """Show a message in the panel, or at the edge of the screen once it is closed."""
         if self.is_attached and self.is_current:
             self._said.update(safe(text))
         else:
@@ -142,7 +142,7 @@ class SheetPanel(Dialog[None]):
         self._in_background("Making the PDF …", lambda sheet: summarize(save_as_pdf(sheet.page)))
 
     def _in_background(self, doing: str, job: Callable[[Sheet], list[str]]) -> None:
-        """Run ``job`` on a thread of its own, one after the other, and tell what it gives, also once this is closed."""
+        """Run ``job`` on the panel's thread, in order, and show its result, even after the panel is closed."""
         sheet = self._written()
         if sheet is None:
             return

@@ -1,4 +1,4 @@
-"""A statement to an artist, from the artist's row: what is agreed if nothing is yet, the period, the page."""
+"""A statement to an artist, opened from the artist's row: terms if none are on record, the period, the page."""
 
 from datetime import date
 from functools import partial
@@ -20,7 +20,7 @@ from catalogue.settings import Home
 
 
 def open_statement(host: Page, artist: ArtistItem) -> None:
-    """Ask what is agreed with the artist where nothing is on record, then for which period; then show the draft."""
+    """Ask for the terms if none are on record, then for the period; then show the draft."""
     app, currency = host.app, host.app.home.settings.currency
 
     def ask_terms() -> None:
@@ -54,7 +54,7 @@ def open_statement(host: Page, artist: ArtistItem) -> None:
 
 
 def _set_terms(db: Database, *, artist_id: int, text: str, currency: str) -> None:
-    """What is agreed, as typed, from the beginning on. Raises Refused."""
+    """Record the terms as typed, valid from the beginning. Raises Refused."""
     word = text.strip().casefold()
     if word in ("none", "nothing", "0"):
         set_terms(db, artist_id, "none")

@@ -1,6 +1,6 @@
-"""Pointing to a folder of scans: what is there, how its names would be read, and taking it as a store.
+"""Choosing a folder of scans: what is in it, how its names would be read, and adding it as a store.
 
-The same page is the first thing seen where there is no catalogue yet.
+Also the first page shown if there is no catalogue yet.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -75,7 +75,7 @@ class AddStorePage(Page):
         self._folder.focus()
 
     def _offer(self, folder: Path | None) -> None:
-        """List folders to go into."""
+        """List the folders to open."""
         def listing() -> list[Path]:
             return [folder.parent, *folders_in(folder)] if folder is not None else list(mounted())
 
@@ -127,7 +127,7 @@ class AddStorePage(Page):
         self._button.disabled = False
 
     def _read_names(self, seen: FolderSurvey) -> None:
-        """Say how the names of what was seen would be read."""
+        """Show how the names found would be read."""
         reading = self._reading
         rules, names = reading.rules, dict(reading.names)
 
@@ -140,7 +140,7 @@ class AddStorePage(Page):
             self.ask_plain("names", lambda: named_by_path(seen.previewed, rules), show, group="named")
 
     def action_names(self) -> None:
-        """Show how all the names are read, and let that be corrected."""
+        """Show how all names are read, and let that be corrected."""
         seen = self._look
         if seen is None or not seen.files:
             self.app.say("Choose a folder with pictures first.", "warning")
@@ -188,7 +188,7 @@ class AddStorePage(Page):
             done = add_store(db, home, name, seen.folder, kind, consent=consent)
             try:
                 return done, adopt_names(db, home, reading.rules, dict(reading.names), reading.titles), ""
-            except CatalogueError as error:     # the store is there all the same
+            except CatalogueError as error:     # the store was added all the same
                 return done, home, f"The names are read as before: {error}"
 
         self.record(f"the store {safe(name)}", job, self._taken)

@@ -1,4 +1,4 @@
-"""Alike: scans that may show one piece, laid on each other, with the evidence and one key for the verdict."""
+"""Alike: scans that may show one piece, overlaid, with the evidence and one key for the verdict."""
 
 from collections.abc import Callable, Iterable, Sequence
 
@@ -25,7 +25,7 @@ from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
 NOTHING_TO_UNDO = "Nothing to undo."
-BLINK = 0.7             # seconds each picture stands
+BLINK = 0.7             # seconds each picture is shown
 VIEWS = ("side by side", "blink", "difference", "where it lies")
 
 
@@ -35,7 +35,7 @@ class AlikePage(Page):
     KEY_CONTEXT = "alike"
     MODE = "alike"
     LIST = "pairs"
-    FOLLOWS = False  # the list must not move under who judges it
+    FOLLOWS = False  # the list must not move while a person judges it
 
     def __init__(self) -> None:
         super().__init__()
@@ -189,12 +189,12 @@ class AlikePage(Page):
 
         def failed(error: Exception) -> None:
             self.app.failed(error, not_done=name)
-            self.load(keep=True)  # the verdict may be another seat's by now
+            self.load(keep=True)  # another workstation may have changed the verdict
 
         self.record(name, job, recorded, failed=failed)
 
     def action_undo(self) -> None:
-        """Take the last verdict of this session back, and what was filed with it."""
+        """Undo the last verdict of this session, and what was filed with it."""
         if not self._verdicts:
             self.app.say(NOTHING_TO_UNDO)
             return
@@ -207,7 +207,7 @@ class AlikePage(Page):
 
         def failed(error: Exception) -> None:
             if isinstance(error, Refused):
-                self.load(keep=True)  # changed since by another seat: that is not ours to take back
+                self.load(keep=True)  # changed since by another workstation, so not ours to undo
             else:
                 self._verdicts.append(last)
             self.app.failed(error, not_done=name)

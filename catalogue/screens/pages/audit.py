@@ -1,4 +1,4 @@
-"""Audit: what is wrong, by kind, and what to do next with one key; and starting a check."""
+"""Audit: what is wrong, by kind, and one key for the next step; and starting a check."""
 
 from collections.abc import Iterable
 from functools import partial
@@ -135,7 +135,7 @@ class AuditPage(Page):
 
     @property
     def _selected(self) -> OpenFinding | None:
-        """The finding under the cursor, once all that is shown of it is there."""
+        """The finding under the cursor, once all its details are shown."""
         row = self._findings.row_to_act_on
         opened = self._open
         return opened if row is not None and opened is not None and opened.finding.id == row.id else None
@@ -186,7 +186,7 @@ class AuditPage(Page):
                                           "The reason goes into the log."), answered)
 
     def action_next_step(self) -> None:
-        """Restore, copy or index after a yes; else say what to do."""
+        """Restore, copy or index after a yes; otherwise say what to do."""
         if self._kinds.has_focus:
             self.action_pane_right()
             return

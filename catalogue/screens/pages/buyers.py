@@ -1,4 +1,4 @@
-"""Buyers: who orders, how to reach them, and two spellings made one."""
+"""Buyers: who orders, how to reach them, and merging two spellings."""
 
 from collections.abc import Callable, Iterable, Sequence
 

@@ -37,7 +37,7 @@ class HealthView:
 
 
 def health_view(db: Database, home: Home) -> HealthView:
-    """Gather it; on a large catalogue this takes a moment."""
+    """Read everything the page shows; takes a moment for a large catalogue."""
     masters = copies.of_masters(db)
     counts = Counter(held.counted(one_disk=home.settings.copies_on_one_disk) for held in masters)
     return HealthView(levels(db, home, masters), tuple(upkeep_lists.growth(db)), dict(counts),

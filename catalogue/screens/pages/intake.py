@@ -81,7 +81,7 @@ class IntakePage(Page):
 
     @property
     def _list(self) -> RowTable[Any]:
-        """The list that is shown."""
+        """The visible list."""
         return self._proposed if self._watcher is None else self._came
 
     def catalogue_changed(self) -> None:
@@ -101,7 +101,7 @@ class IntakePage(Page):
 
     @property
     def _asked(self) -> tuple[Path, str] | None:
-        """Folder and store, once both are named; else the person is told."""
+        """Folder and store if both are named; otherwise says what is missing."""
         chosen = self._choices.chosen
         if chosen is None:
             self.app.say("Enter a folder and a store first.", "warning")
@@ -156,7 +156,7 @@ class IntakePage(Page):
         if news.kind in ("warning", "unfit", "away", "alone", "back"):
             self.app.say(news.text, "information" if news.kind == "back" else "warning")
         if news.kind in ("warning", "unfit", "away"):
-            self.app.bell()  # the person stands at the scanner
+            self.app.bell()  # the person is at the scanner
         if news.kind not in ("away", "back"):
             self._came.add(news)
 
@@ -203,7 +203,7 @@ class IntakePage(Page):
 
     @property
     def _chosen(self) -> Proposal | None:
-        """The original under the cursor; where there is none, the person is told what comes first."""
+        """The original under the cursor; if there is none, says what to do first."""
         row = self._proposed.row_to_act_on if self._watcher is None else None
         if row is None:
             self.app.say("Stop watching the folder first: w." if self._watcher else
@@ -215,7 +215,7 @@ class IntakePage(Page):
             self._details.show(event.row, self._came.scans)
 
     def _change(self, proposal: Proposal, **answers: Any) -> None:
-        """Show the plan with what a person stated about one original. The next key waits for it."""
+        """Show the plan with a person's answer for one original. The next key waits for it."""
         plan = self._plan
         proposals = plan.proposals if plan is not None else ()
         index = next((n for n, p in enumerate(proposals) if identity(p) == identity(proposal)), None)

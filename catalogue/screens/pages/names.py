@@ -1,6 +1,6 @@
-"""How names will be read: the folders and what they mean, the artists and pieces that come of it, both corrected here.
+"""How names will be read: the folders and their meaning, the resulting artists and pieces, both corrected here.
 
-Used at the first look at a folder, before anything is read, and later for all that is on record.
+Used at the first look at a folder, before anything is read, and later for everything on record.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -51,7 +51,7 @@ class Reading:
 
 
 def reading_of(rules: Iterable[str]) -> Reading:
-    """How present rules read names."""
+    """How the present rules read names."""
     return Reading(*choices_of(rules))
 
 
@@ -205,7 +205,7 @@ class NamesPage(Page):
                              meant)
 
     def _ask_artist(self, artist: str) -> None:
-        """Ask who an artist is: one of the others, or a name that is typed."""
+        """Ask who an artist is: one of the others, or a typed name."""
         others = sorted({row.artist for row in self._filed.rows_held if row.artist and row.artist != artist})
 
         def meant(name: str | None) -> None:

@@ -1,4 +1,4 @@
-"""Orders: every line, filtered by one line of plain words, with what those that fit amount to."""
+"""Orders: every line, filtered by one line of plain words, with totals of the matching lines."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -194,7 +194,7 @@ class OrdersPage(Page):
             start_print_files(self.app, [row.line.id for row in rows])
 
     def action_move_on(self) -> None:
-        """To the next state of the order or orders, after a yes."""
+        """Move the order or orders to the next state, after a yes."""
         rows = self._table.rows_to_act_on
         if not rows:
             return
@@ -218,7 +218,7 @@ class OrdersPage(Page):
                 if len(numbers) == 1 else "All lines of these orders move on.", move_on, yes=following.capitalize())
 
     def action_hand_over(self) -> None:
-        """Some prints of one line, or all that are left of several."""
+        """Record prints handed over: some of one line, or all that are left of several."""
         rows = self._table.rows_to_act_on
         open_rows = [row for row in rows if row.line.status not in ("collected", "cancelled")]
         if open_rows:
@@ -230,7 +230,7 @@ class OrdersPage(Page):
                          "Nothing of these lines is left to hand over.")
 
     def action_cancel_lines(self) -> None:
-        """After a yes; the cursor is on no."""
+        """Cancel lines, after a yes; the cursor is on no."""
         rows = self._table.rows_to_act_on
         open_rows = [row for row in rows if row.line.status != "cancelled"]
         if not rows:
@@ -258,7 +258,7 @@ class OrdersPage(Page):
                                  lambda done: self._changed(rows, done) if done else None)
 
     def _changed(self, rows: Sequence[ListedLine], done: "Correction") -> None:
-        self._table.dealt_with(rows)    # they may fit the filter no more
+        self._table.dealt_with(rows)    # they may no longer match the filter
         announce_correction(self.app, done)
 
 

@@ -77,7 +77,7 @@ class PiecePage(FileActions):
         self.load(keep=True)
 
     def show(self, view: PieceView, sha256: str | None = None) -> None:
-        """Show a piece from its top, the cursor on that scan if it has it."""
+        """Show a piece from its top, with the cursor on that scan if the piece has it."""
         self.workers.cancel_group(self, "view")  # what was asked about the piece before
         self.piece_id, self._view, self._asked = view.piece.id, view, sha256
         if self.is_mounted:
@@ -217,7 +217,7 @@ class PiecePage(FileActions):
 
 
 def sign_of(row: ScanView) -> str:
-    """Whether something is wrong with a scan, or it is the current master."""
+    """A sign for a scan with something wrong, or for the current master."""
     if row.findings:
         return "✗" if any(finding.kind in DAMAGE_KINDS for finding in row.findings) else "!"
     return "●" if row.current else ""
@@ -229,7 +229,7 @@ def scan_name(row: ScanView) -> str:
 
 
 def held_text(row: ScanView) -> str:
-    """Where a scan's files are, in the fewest words."""
+    """Where a scan's files are, in as few words as possible."""
     present = sum(held.state == "present" for held in row.files)
     if present:
         return counted(present, "file")

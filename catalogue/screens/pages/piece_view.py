@@ -1,4 +1,4 @@
-"""Everything the piece page shows, gathered in one go on the reading thread."""
+"""Everything the piece page shows, read at once on the reading thread."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -42,7 +42,7 @@ class ScanView:
 
 @dataclass(frozen=True, slots=True)
 class PieceView:
-    """A piece with all that hangs on it."""
+    """A piece with everything about it."""
 
     piece: Piece
     scans: tuple[ScanView, ...]
@@ -56,7 +56,7 @@ class PieceView:
         return next((scan for scan in self.scans if scan.current), None)
 
     def printed_from(self, line: Line) -> str:
-        """Which scan a line was printed from, as against the piece's scans now."""
+        """Which scan a line was printed from, relative to the piece's present scans."""
         if not line.scan_sha256:
             return "not on record"
         for view in self.scans:

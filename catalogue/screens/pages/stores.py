@@ -1,4 +1,4 @@
-"""Stores: which disks and shares, whether they are here, their room, copies and last audit."""
+"""Stores: which disks and shares, whether they are connected, free space, copies and last audit."""
 
 import shutil
 from collections.abc import Iterable

@@ -1,4 +1,4 @@
-"""Two previews laid on each other for the eye: the part they share, side by side, blinking, or as a difference.
+"""Two previews overlaid for viewing: the shared part, side by side, blinking, or as a difference.
 
 Pure: works on Pillow pictures; the map comes from likeness.
 """
@@ -61,7 +61,7 @@ def difference(image_a: Image.Image, image_b: Image.Image) -> Image.Image:
 
 def _scaled(matrix: Sequence[float], a: tuple[int, int], size_a: tuple[int, int], b: tuple[int, int],
             size_b: tuple[int, int]) -> tuple[float, ...]:
-    """The map for the previews as they are now, should they not have the sizes it was found on."""
+    """The map scaled to the previews' present sizes, in case they differ from those it was computed on."""
     fa = a[0] / size_a[0] if size_a[0] else 1.0
     fb = b[0] / size_b[0] if size_b[0] else 1.0
     m = [float(v) for v in matrix]
@@ -69,7 +69,7 @@ def _scaled(matrix: Sequence[float], a: tuple[int, int], size_a: tuple[int, int]
 
 
 def _inverse(m: Sequence[float]) -> tuple[float, ...]:
-    """The map back, as Pillow wants it."""
+    """The inverse map, in Pillow's form."""
     a, b, c, d, e, f = m
     det = a * e - b * d
     if abs(det) < 1e-12:

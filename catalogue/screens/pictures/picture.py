@@ -1,4 +1,4 @@
-"""The widget that shows a stored preview: decoded off the thread, cached, quiet while the cursor runs."""
+"""The widget that shows a stored preview: decoded off the UI thread, cached, idle while the cursor moves fast."""
 
 from asyncio import sleep, wrap_future
 from collections import OrderedDict
@@ -35,7 +35,7 @@ KEPT = 48      # drawings kept, a fifth of a megabyte each on a large screen
 
 
 class Drawings:
-    """The drawings made lately, least recently used go first."""
+    """A cache of recent drawings; the least recently used are dropped."""
 
     def __init__(self, most: int = KEPT) -> None:
         self._most = most

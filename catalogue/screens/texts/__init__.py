@@ -1,1 +1,1 @@
-"""What the screens say of pieces, scans, orders and new scans."""
+"""The texts of the screens about pieces, scans, orders and new scans."""

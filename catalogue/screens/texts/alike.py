@@ -1,4 +1,4 @@
-"""The rows of the Alike page and what is said of them: groups of scans and the pairs they are made of."""
+"""The rows of the Alike page and their texts: groups of scans and their pairs."""
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
@@ -174,7 +174,7 @@ def kind_of(pair: Pair, role_a: str, role_b: str) -> Kind:
 
 
 def told_apart(a: NamedScan, b: NamedScan) -> tuple[str, str]:
-    """The names of two files, with as many of their folders as tell them apart; of one path in two stores the store."""
+    """The names of two files with as many folders as distinguish them; for one path in two stores, the store."""
     parts_a, parts_b = (display_path(scan.path).split("/") if scan.path else ["no file on record"] for scan in (a, b))
     for depth in range(1, max(len(parts_a), len(parts_b)) + 1):
         first, second = "/".join(parts_a[-depth:]), "/".join(parts_b[-depth:])
@@ -207,7 +207,7 @@ def indent_of(row: Row) -> str:
 
 
 def what_it_is(row: Row) -> object:
-    """The kind of a group, the relation of a pair; and the style."""
+    """The kind of a group, or the relation of a pair; with the style."""
     if isinstance(row, GroupRow):
         return row.kind.value, "bold"
     relation = "print file" if row.kind is Kind.PRINT_FILE else row.pair.evidence.relation.value

@@ -1,4 +1,4 @@
-"""What the screens say of a piece and its scans: text put together from records, signs always with words."""
+"""Texts about a piece and its scans, composed from records; signs always with words."""
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING

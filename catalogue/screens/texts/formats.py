@@ -1,4 +1,4 @@
-"""How facts are worded: dates, sizes, counts, and names made safe to show."""
+"""Wording of facts: dates, sizes, counts, and names made safe to show."""
 
 import unicodedata
 from collections.abc import Iterable
@@ -50,7 +50,7 @@ def day(moment: str | None, form: str) -> str:
 
 
 def present() -> datetime:
-    """The moment that "ago" counts from."""
+    """The moment from which "ago" is counted."""
     return datetime.now(UTC)
 
 

@@ -1,4 +1,4 @@
-"""What the repeat panel says of an order before it is recorded."""
+"""The texts of the repeat panel about an order before it is recorded."""
 
 from collections.abc import Sequence
 
@@ -89,7 +89,7 @@ def _lines_drawn(layout: PrintLayout | None) -> str:
 
 
 def caution_words(cautions: Sequence[Caution]) -> list[Content]:
-    """What to see before recording, and what to do about it."""
+    """What to check before recording, and what to do about it."""
     paragraphs = []
     for caution in cautions:
         paragraphs.append(line(("✗ " if caution.grave else "! ", "bold $error" if caution.grave else "bold $warning"),

@@ -70,7 +70,7 @@ class KeyLine(Widget):
         self.refresh()
 
     def leave_out(self, actions: frozenset[str]) -> None:
-        """Name no key of these actions: they have nothing to act on at present."""
+        """Do not show keys of these actions, which have nothing to act on at present."""
         self._left_out = actions
         self.refresh()
 
@@ -127,7 +127,7 @@ class WorkLine(Widget):
         self.look()
 
     def look(self) -> None:
-        """Ask the app where the work is; called five times a second, so reports cost nothing."""
+        """Ask the app for the state of the work; called five times a second, so reports cost nothing."""
         app = cast("CatalogueApp", self.app)
         if app.writes.slow:
             self.shown_text = (" Waiting to record: another program is writing to the catalogue: "

@@ -10,7 +10,7 @@ R = TypeVar("R")
 
 
 def id_of(row: object) -> object:
-    """A row is itself."""
+    """The row itself."""
     return row
 
 
@@ -62,7 +62,7 @@ class HeldRows(Generic[R]):
         return row
 
     def expect_removal(self, rows: Iterable[R]) -> None:
-        """The person has dealt with these rows: where one leaves the list the cursor goes on to the next."""
+        """The person has dealt with these rows: when one leaves the list, the cursor moves to the next."""
         self._expected.update(map(self.identity, rows))
 
     def forget_expected(self) -> None:
@@ -81,7 +81,7 @@ class HeldRows(Generic[R]):
         return [*rows[:at], before, *rows[at:]]
 
     def drop_departed(self) -> int:
-        """The cursor has left a row that is not in the list any more: let go of it; where it stood."""
+        """Drop the row that has left the list, once the cursor leaves it; returns its former position."""
         at = next(i for i, row in enumerate(self.rows) if row is self.departed)
         del self.rows[at]
         self.departed = None

@@ -1,4 +1,4 @@
-"""What an intake starts from: the folder, the store, and what else is to be done with the scans."""
+"""The choices an intake starts from: folder, store, and further options for the scans."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path

@@ -71,13 +71,13 @@ class WatchedTable(RowTable[WatchedScan]):
         self.scans: list[WatchedScan] = []
 
     def begin(self, folder: Path) -> None:
-        """A new watch."""
+        """Start a new watch."""
         self.scans = []
         self._watching = folder.name or str(folder)
         self._show(0)
 
     def add(self, news: News) -> None:
-        """Take in what was reported of a scan."""
+        """Add a report on a scan."""
         following = self.cursor_row >= len(self.scans) - 1
         before = self.highlighted
         row = add_news(self.scans, news)
@@ -110,7 +110,7 @@ class ProposalTable(RowTable[Proposal]):
         self.set_title("New scans")
 
     def clear(self) -> None:
-        """Nothing is proposed yet."""
+        """Show that nothing is proposed yet."""
         self.set_rows([])
         self.set_title("New scans")
 

@@ -29,7 +29,7 @@ def columns(values: Sequence[tuple[str, float]], width: int, height: int) -> lis
 
 
 def bar(share: float, width: int) -> str:
-    """A lying bar of ``width`` cells, filled by ``share`` (0 to 1) to an eighth of a cell."""
+    """A horizontal bar of ``width`` cells, filled by ``share`` (0 to 1) to an eighth of a cell."""
     share = min(1.0, max(0.0, share))
     eighths = round(share * width * 8)
     if share > 0:
@@ -39,7 +39,7 @@ def bar(share: float, width: int) -> str:
 
 
 def bars(values: Sequence[tuple[str, float, str]], width: int) -> list[str]:
-    """Lying bars: label, share of the whole, the number in words; one line each."""
+    """Horizontal bars: label, share of the whole, the number in words; one line each."""
     if not values:
         return []
     left = max(len(label) for label, _, _ in values)

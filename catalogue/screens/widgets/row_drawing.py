@@ -56,7 +56,7 @@ class RowStrips(Generic[R]):
             self.forget()
 
     def forget(self, but: Collection[int] = ()) -> None:
-        """Draw rows again, all ``but`` these objects."""
+        """Redraw rows, all ``but`` these objects."""
         self._drawn = {key: strip for key, strip in self._drawn.items() if key[0] in but}
 
     def strip(self, row: R, base: Style, width: int, *, marked: bool, departed: bool) -> Strip:

@@ -169,7 +169,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         self.set_rows(listed, cursor=at, scroll=scroll)
 
     def announce_again(self) -> None:
-        """The row under the cursor may say something new: point to it again when rows are set."""
+        """The row under the cursor may have changed: announce it again when rows are set."""
         self._told = object()
 
     # Drawing

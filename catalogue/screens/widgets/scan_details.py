@@ -1,4 +1,4 @@
-"""What intake says of an original, or of a scan under watch: words with the map of its tiles, and a picture."""
+"""Details of an original or a watched scan: text with the map of its tiles, and a picture."""
 
 from typing import TYPE_CHECKING
 
@@ -36,7 +36,7 @@ class ScanDetails(Horizontal):
         super().__init__(self._scroll, self._picture, id=id)
 
     def say(self, text: Content) -> None:
-        """Show these words, from their start."""
+        """Show this text, from its start."""
         self._words.update(text)
         self._scroll.scroll_home(animate=False)
 

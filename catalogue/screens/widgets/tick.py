@@ -1,11 +1,11 @@
-"""A box to tick that does not tell its two states apart by colour alone, as Textual's own does."""
+"""A check box whose two states differ by more than colour, unlike Textual's own."""
 
 from textual.content import Content
 from textual.widgets import Checkbox
 
 
 class Tick(Checkbox):
-    """The cross is there only while the choice is made."""
+    """Shows a cross only while it is ticked."""
 
     def render(self) -> Content:
         self.BUTTON_INNER = "X" if self.value else " "
