@@ -200,7 +200,7 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
             findings.resolve(db, f"accepted as missing: {why}", store_id=finding.store_id, path=finding.path)
             files.forget(db, finding.file_id)
         elif finding.kind == sidecars.MISSING and finding.file_id is not None:
-            sidecars.forget_gone(db, finding.file_id)
+            sidecars.accept_missing(db, finding.file_id)
         elif finding.kind == "edited" and not finding.former_sha256 and finding.file_id is not None:
             files.note_failure(db, finding.file_id, ACCEPTED_EDIT)
         findings.note_accepted(db, finding.kind, store, finding.path, scan.sha256 if scan else "", why)

@@ -52,9 +52,16 @@ def note(db: Database, file_id: int, seen: Sequence[SeenSidecar]) -> None:
                        [now(), file_id, beside])
 
 
-def forget_gone(db: Database, file_id: int) -> None:
-    """Record that sidecars of a file were removed on purpose. Within a transaction."""
-    db.execute("DELETE FROM sidecar WHERE file_id = ? AND gone IS NOT NULL", [file_id])
+def accept_missing(db: Database, file_id: int) -> None:
+    """Note that the sidecars missing beside a file are so on purpose, those that copies have too: until one was seen
+    there again, it is not missing. Within a transaction."""
+    db.execute("UPDATE sidecar SET gone = '' WHERE file_id = ? AND gone IS NOT NULL", [file_id])
+    db.execute("""INSERT INTO sidecar (file_id, beside, sha256, mtime_ns, first_seen, gone)
+                  SELECT f.id, o.beside, '', 0, ?, '' FROM file f
+                  JOIN file c ON c.scan_id = f.scan_id AND c.store_id <> f.store_id JOIN sidecar o ON o.file_id = c.id
+                  WHERE f.id = ? AND NOT EXISTS (
+                      SELECT 1 FROM sidecar own WHERE own.file_id = f.id AND own.beside / 2 = o.beside / 2)
+                  GROUP BY o.beside""", [now(), file_id])
 
 
 def newest_elsewhere(db: Database, file_id: int) -> tuple[str, str] | None:
@@ -70,7 +77,7 @@ def newest_elsewhere(db: Database, file_id: int) -> tuple[str, str] | None:
 
 def any_gone(db: Database, file_id: int) -> bool:
     """Whether a sidecar of a file is missing."""
-    return exists(db, "SELECT 1 FROM sidecar WHERE file_id = ? AND gone IS NOT NULL", [file_id])
+    return exists(db, "SELECT 1 FROM sidecar WHERE file_id = ? AND gone <> ''", [file_id])
 
 
 # A picture that is there in a store in use, and a sidecar as last seen beside it.
@@ -92,7 +99,7 @@ def faults(db: Database) -> Iterator[SidecarFault]:
     yield from fetch(db, SidecarFault, f"""
         SELECT CASE WHEN s.gone IS NULL THEN ? ELSE ? END AS kind, f.store_id, f.path, f.id AS file_id, f.scan_id,
                s.beside, s.fault, coalesce(({_OTHER.format("ot.name")} {_NEWEST}), '') AS other, 0 AS mtime_ns
-        FROM {_SEEN} WHERE s.gone IS NOT NULL OR s.fault <> ''
+        FROM {_SEEN} WHERE s.gone <> '' OR s.gone IS NULL AND s.fault <> ''
         UNION
         SELECT ?, c.store_id, c.path, c.id, c.scan_id, s.beside, '', min(t.name), 0
         FROM {_SEEN} JOIN scan ON scan.id = f.scan_id AND scan.role = 'master'

@@ -50,7 +50,9 @@ def audit(shop: Shop) -> dict[str, dict[str, int]]:
 
 
 @pytest.mark.parametrize(("data", "fault"), [
-    ((PACKET % "é").encode(), ""), ((PACKET % "é").encode("utf-16"), ""),
+    ((PACKET % "é").encode(), ""), *((f"{PACKET % 'é'}\0\n".encode(name), "") for name in (
+        "utf-16", "utf-16-le", "utf-16-be", "utf-32", "utf-32-be")),
+    ((PACKET % "é").encode("utf-16-le")[:-31], "is cut short in line 1"),
     (b"  \r\n" + (PACKET % "x").encode() + b"\0" * 9, ""),
     (b"", "is empty"), (b"\0 \n\0", "is empty"), ((PACKET % "x").encode()[:-40], "is cut short in line 1"),
     ((PACKET % "\x01").encode(), "is damaged in line 1"), (b"\xff\xd8\xff\xe0", "is damaged in line 1"),
@@ -159,3 +161,22 @@ def test_another_spelling_of_the_suffix_is_the_same_sidecar(shop: Shop, pair: tu
         assert not sidecars.any_gone(shop.db, file_id)
         sidecars.note(shop.db, file_id, [])
     assert sidecars.any_gone(shop.db, file_id)
+
+
+@pytest.mark.parametrize("seen_before", [True, False])
+def test_a_copy_that_is_to_have_no_sidecar_is_accepted_until_it_has_one(
+        shop: Shop, pair: tuple[Path, Path], seen_before: bool) -> None:
+    """The store it came from has it still, so that it was missing again with every audit."""
+    beside = pair[1] if seen_before else pair[1].with_name("0.tif.xmp")
+    if seen_before:
+        beside.unlink()
+    else:
+        write(pair[0].with_name("0.tif.xmp"), "The harbour")
+    audit(shop)
+    assert audit(shop) == {"nas": {"sidecar missing": 1}}
+    accept(shop.db, shop.home.settings, shop.finding("sidecar missing").id, "this disk holds pictures alone")
+    assert audit(shop) == {} == audit(shop)
+    write(beside, "Harbour" if seen_before else "The harbour")
+    assert audit(shop) == {}
+    beside.unlink()
+    assert audit(shop) == {"nas": {"sidecar missing": 1}}, "it was there again"
