@@ -137,7 +137,7 @@ def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> N
 def undo(session: Session, change: int) -> None:
     """Undo CHANGE, made by an earlier version of this program.
 
-    CHANGE is a number in: catalogue alike changes. Newer merges and splits: catalogue undo.
+    CHANGE is a number listed by catalogue alike changes. Newer merges and splits: catalogue undo.
     """
     undone = undo_older_change(session.database(), change)
     session.emit(undone, [f"Undone: {undone.kind} {undone.detail}."])

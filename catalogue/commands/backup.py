@@ -17,9 +17,9 @@ from catalogue.operations.backing_up import back_up, summarize
 def command(session: Session, also: Path | None, only_list: bool) -> None:
     """Back up the catalogue, check the backup, and refresh what else it could be restored from.
 
-    That is the ledger as tables, and the checksum manifests: beside the catalogue, in FOLDER, and in those stores that
-    allow it (see catalogue export manifest). The newest backups (setting backups_kept) and the last of each month are
-    kept.
+    These are the ledger as tables, and the checksum manifests: beside the catalogue, in FOLDER, and in those stores
+    that allow it (see catalogue export manifest). The newest backups (setting backups_kept) and the last of each month
+    are kept.
     """
     if only_list:
         known = generations(session.home)

@@ -37,8 +37,8 @@ STORES = (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "cop
 def command(session: Session, archive: Path | None, screens: bool) -> None:
     """Index the demo archive into a fresh catalogue and open it.
 
-    The archive is copied beside that catalogue first, so you can change and break it freely. After the first index
-    a few of its files are damaged, as the years would, and all are checked.
+    The archive is copied beside that catalogue first, so you can change and break it freely. After the first index a
+    few of its files are damaged, as happens over the years, and all are checked.
     """
     if screens and not session.as_json:
         need_terminal()

@@ -26,8 +26,8 @@ command = SessionGroup("export",
 def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bool) -> None:
     """Write checksums of stores, as a file that sha256sum -c reads.
 
-    Of the named stores, or of all; written beside the catalogue. With --into-store also into the store itself, after
-    asking.
+    Covers the named stores, or all; the file is written beside the catalogue. With --into-store also into the store
+    itself, after asking.
     """
     db = session.existing()
     chosen = selected_stores(db, names)
@@ -49,8 +49,8 @@ def bag(session: Session, folder: Path, piece: str | None, artist: str | None, m
         organisation: str, check: bool) -> int:
     """Write scans into FOLDER as a bag (RFC 8493).
 
-    Verified copies, their checksums, and a list of what each is. FOLDER must not exist. With --check it is a bag to be
-    checked; exit 1 when it is not valid.
+    It holds verified copies, their checksums, and a list of what each is. FOLDER must not exist. With --check it is the
+    bag to check; exit 1 when it is not valid.
     """
     if check:
         return _check(session, folder)
@@ -82,7 +82,7 @@ def csv_(session: Session, table: str, file: Path) -> None:
 @click.option("--to", "file", type=click.Path(path_type=Path),
               help="A new HTML file; otherwise one in the sheets folder.")
 def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> None:
-    """Write a page of everything held of ARTIST, to e-mail.
+    """Write a page of all works by ARTIST in the archive, to e-mail.
 
     One HTML file with pictures, sizes, editions and numbers left; no buyers and no prices.
     """

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 def command(session: Session, words: tuple[str, ...], picture: Path | None, limit: int) -> int:
     """Find artists, pieces, orders and files by WORDS.
 
-    Typing slips are tolerated; words that fit nothing are left out, and named. Exit 1 when nothing is found.
+    Typing mistakes are tolerated; words that match nothing are left out, and listed. Exit 1 when nothing is found.
     """
     if picture is not None:
         return _find_by_picture(session, picture, limit)
@@ -70,7 +70,7 @@ def _print_matches(out: Printer, matches: "Sequence[Match]", names: dict[int, st
 
 
 def _print(out: Printer, result: "Found", dates: str) -> None:
-    out.lines(f"(no {word!r} here; searched for {', '.join(taken)})" for word, taken in result.corrected)
+    out.lines(f"(no {word!r} found; searched for {', '.join(taken)})" for word, taken in result.corrected)
     if result.ignored:
         out.print(f"(left out, no match: {', '.join(map(repr, result.ignored))})")
     out.lines(f"artist  {artist.name}  ({artist.pieces} pieces)" for artist in result.artists)

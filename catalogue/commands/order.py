@@ -48,7 +48,7 @@ command = SessionGroup("order", help="Record, list, repeat and correct orders; w
 @click.option("--reverse", is_flag=True, help="Reverse the sort order.")
 @click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="Show at most this many lines.")
 def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool, limit: int, **given: Any) -> None:
-    """List order lines, newest first, and what they amount to.
+    """List order lines, newest first, and their total.
 
     WORDS may hold a month or year, states, and words of artist, title, buyer, medium, size or notes, such as: 2025-11
     quill canvas printed. The totals cover all matching lines, also those beyond --limit.
@@ -108,7 +108,7 @@ def show(session: Session, number: str) -> None:
 def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
     """Record a new print of PIECE; --size is required.
 
-    PIECE is its number, title, or words that fit; id:3 and title:3 tell a number from a title.
+    PIECE is its number, title, or words that match; id:3 and title:3 tell a number from a title.
     """
     from catalogue.commands.lookup import find_piece
     from catalogue.ledger.repeat import propose
@@ -129,7 +129,7 @@ def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, a
            check: bool, dry_run: bool, **given: Any) -> None:
     """Repeat an order, or the last order of a piece.
 
-    ORDER is its number. Where the words could be either, write order:NUMBER, id:NUMBER or title:TITLE.
+    ORDER is its number. If the words could be either, write order:NUMBER, id:NUMBER or title:TITLE.
     """
     from catalogue.commands.watching import watched
     from catalogue.ledger.repeat import propose

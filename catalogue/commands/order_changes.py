@@ -48,8 +48,8 @@ def hand_over(session: Session, number: str, line_ids: tuple[int, ...], quantity
               notes: str) -> None:
     """Record which prints of order NUMBER were handed over.
 
-    Without options all that are left. A line of which all prints were handed over is collected, and with its last line
-    the order is. `catalogue undo` takes it back.
+    Without options, all that are left. Once all its prints are handed over a line is collected, and with its last line
+    the order. `catalogue undo` undoes it.
     """
     from catalogue.operations import orders as operations
 
@@ -80,7 +80,7 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
            **given: str | None) -> None:
     """Change several orders at once, all or none.
 
-    Anything not given stays as it is. `catalogue undo` takes all of it back.
+    Anything not given stays as it is. `catalogue undo` undoes all of it.
     """
     from catalogue.operations.orders import change_orders
 

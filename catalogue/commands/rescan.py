@@ -76,7 +76,7 @@ def _advice(out: Printer, advised: list[Rescan], dates: str) -> None:
                       f"{size.least_ppi} ppi needed; {size.prints} ordered")
         if rescan.scan_ppi and rescan.master_ppi:
             out.print(f"    scanned at {rescan.master_ppi:.0f} ppi; "
-                      f"{rescan.scan_ppi:.0f} on the original would be enough for all")
+                      f"{rescan.scan_ppi:.0f} ppi on the original would be enough for all")
     if not advised:
         out.print("Every master is large enough for the sizes ordered.")
 

@@ -33,8 +33,8 @@ def command(session: Session, artist: tuple[str, ...], month: str, quarter: str,
             first: str, last: str, files: tuple[Path, ...], issued: bool, draft: bool) -> None:
     """Show what ARTIST is owed for a period.
 
-    Every print, and corrections of earlier statements. It is a draft until it is issued; afterwards the same period
-    shows the same statement. Set terms with: catalogue artist terms.
+    It lists every print, and corrections of earlier statements. It is a draft until it is issued; afterwards the same
+    period shows the same statement. Set terms with: catalogue artist terms.
     """
     if draft and issued:
         raise click.UsageError("A draft is not issued: use --draft or --issue, not both.")

@@ -40,7 +40,7 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
     """
     db = session.database()
     if marker is None and folder.is_dir() and read_marker(folder) is None:
-        marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is recognised under another "
+        marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is recognised at another "
                            "mount point?", default=True, otherwise="No store was added.",
                            unasked="Use --marker or --no-marker when there is nobody to ask.")
     result = add_store(db, session.home, name, folder, kind, consent=bool(marker), one_reader=one_reader)
@@ -73,7 +73,7 @@ def list_stores(session: Session) -> None:
         out.table(("store", "kind", "state", "files", "size", "missing", "folder"), [
             (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
              row["missing"], row["folder"]) for row in rows])
-        out.lines(f"{first} and {second} are both on {f'the server {server}' if server else 'one disk'}:"
+        out.lines(f"{first} and {second} are both on {f'the server {server}' if server else 'the same disk'}:"
                   " if it fails, both are lost." for first, second, server in shared)
         out.lines(f"{row['name']} is {summarize_unread(row['unread'])}: catalogue index {shell_word(row['name'])}"
                   for row in rows if row["unread"])
@@ -108,9 +108,9 @@ def retire(session: Session, name: str, yes: bool) -> None:
 def move(session: Session, name: str, folder: Path, yes: bool) -> None:
     """Record that the store NAME is now at FOLDER.
 
-    After a move to another disk or case, or where it has a new mount point. FOLDER must have the store's marker; where
-    that is gone from the very folder last seen, it is written again if you agree. Nothing else on the disk is touched.
-    Also use it to choose between a disk and its clone with the same marker.
+    Use it after moving a store to another disk or enclosure, or if it has a new mount point. FOLDER must have the
+    store's marker; if it is gone from the folder last seen, it is written again if you agree. Nothing else on the disk
+    is touched. Also use it to choose between a disk and its clone with the same marker.
     """
     store = stores.by_name(session.database(), name)
     if not yes and has_lost_marker(session.database(), store, folder.absolute()):

@@ -29,8 +29,8 @@ KEPT = "What was renamed stays renamed; run it again for the rest, or undo it."
 def command(session: Session, store_name: str | None, level: str, yes: bool, undo_file: Path | None) -> int:
     """Rename the files in STORE that break the naming rule.
 
-    It is shown first, and done if you agree. Nothing is overwritten or deleted, every file is checked first, and an
-    undo file is written. Sidecars move too.
+    The plan is shown first, and carried out if you agree. Nothing is overwritten or deleted, every file is checked
+    first, and an undo file is written. Sidecars move too.
     """
     from catalogue.intake.moving import cut_short
     from catalogue.intake.tidy import Level, plan_tidying

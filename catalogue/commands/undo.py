@@ -11,7 +11,7 @@ from catalogue.operations.correcting import undo_statement
 def command(session: Session, number: int | None) -> None:
     """Undo the change NUMBER, or the last one not yet undone.
 
-    NUMBER is that of: catalogue history. Refused if the same facts have been changed since.
+    NUMBER is as listed by catalogue history. Refused if the same facts have been changed since.
     """
     change = undo_statement(session.database(), number)
     session.emit(change, [f"{change.detail}." + (f" Undo this: catalogue undo {change.id}" if change.id else "")])

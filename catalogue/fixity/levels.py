@@ -159,16 +159,15 @@ def _integrity(p: _Page) -> list[Criterion]:
         p.ask(a, 1, "supplied checksums verified", "supplied checksums"),
         Criterion(a, 2, "verified at every move or copy", True, f"every copy is verified; {f.verified_copies} so far"),
         Criterion(a, 2, "checksums backed up elsewhere", f.in_store_manifests > 0,
-                  f"{f.in_store_manifests} stores hold a manifest, newest: {p.day(f.newest_manifest) or 'none'}"
+                  f"manifests in stores: {f.in_store_manifests}, newest: {p.day(f.newest_manifest) or 'none'}"
                   + ("" if f.in_store_manifests else "; catalogue export manifest --into-store")),
         Criterion(a, 3, f"verified at fixed intervals, here {days} days", regular,
-                  f"oldest check {p.day(f.oldest_check) or 'never'}; {f.never_checked} files not since they were first"
-                  " read"),
-        Criterion(a, 3, "process and outcome recorded", f.finished_audits > 0, f"{f.finished_audits} finished audits"),
+                  f"oldest check {p.day(f.oldest_check) or 'never'}; not checked since first read: {f.never_checked}"),
+        Criterion(a, 3, "process and outcome recorded", f.finished_audits > 0, f"finished audits: {f.finished_audits}"),
         Criterion(a, 3, "audit on demand", True, "catalogue audit"),
         p.ask(a, 4, "verified after specific events", "after events"),
         Criterion(a, 4, "corrupt content repaired or replaced", f.files > 0 and f.broken == 0,
-                  f"{f.broken} files are damaged or lost; {f.recoveries} were restored so far"),
+                  f"damaged or lost files: {f.broken}; restored so far: {f.recoveries}"),
     ]
 
 
@@ -191,13 +190,13 @@ def _metadata(p: _Page) -> list[Criterion]:
     return [
         Criterion(a, 1, "inventory with locations", f.files > 0, f"{f.files} files in {f.stores} stores"),
         Criterion(a, 1, "a copy of it kept apart", bool(made),
-                  f"{len(made)} backups" if made else "no backup yet: catalogue backup"),
+                  f"backups: {len(made)}" if made else "no backup yet: catalogue backup"),
         Criterion(a, 2, "enough to know what each item is", f.masters > 0 and f.masters_without_piece == 0,
                   f"{f.masters_without_piece} of {f.masters} masters belong to no piece"),
         p.ask(a, 3, "standards chosen, gaps found and filled", "standards"),
         Criterion(a, 3, "no gap in the masters' colour and names",
                   f.masters > 0 and not f.masters_without_profile and not f.masters_without_names,
-                  f"{f.masters_without_profile} masters without a profile, {f.masters_without_names} without names"),
+                  f"masters without a profile: {f.masters_without_profile}, without names: {f.masters_without_names}"),
         Criterion(a, 4, "preservation actions recorded with dates", f.events > 0, f"{f.events} events"),
     ]
 
@@ -208,7 +207,7 @@ def _content(p: _Page) -> list[Criterion]:
     return [
         Criterion(a, 1, "formats and key traits documented", bool(f.formats), kinds),
         Criterion(a, 2, "formats and traits verified", bool(f.formats) and f.undecoded == 0,
-                  f"{f.undecoded} files could not be read through"),
+                  f"files that could not be read to the end: {f.undecoded}"),
         p.ask(a, 3, "obsolescence watched", "formats watched"),
         p.ask(a, 4, "migrated when needed", "migration"),
     ]
