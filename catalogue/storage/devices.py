@@ -14,7 +14,9 @@ from catalogue.storage.mounts import mount_table, mounts_in, servers_of
 
 _BLOCKS = Path("/sys/dev/block")
 _BOOT = Path("/proc/sys/kernel/random/boot_id")
+_BTRFS = Path("/sys/fs/btrfs")
 _NUMBERED = "disk "
+_PLUG = f"{_NUMBERED}usb "
 
 
 class Device(NamedTuple):
@@ -43,10 +45,11 @@ def shares_device(first: Device, second: Device) -> bool:
 
 
 def is_other_disk(noted: Device, present: Device) -> bool:
-    """Whether disks tell by their own numbers that a place is on others than it did; one of several that is still
-    there is enough. No where the system shows no numbers, as of virtual disks."""
-    return (bool(numbered_disks(noted)) and bool(numbered_disks(present))
-            and not numbered_disks(noted) & numbered_disks(present))
+    """Whether disks tell by their own numbers that a place lies on others than it did; one of several that is still
+    there is enough. No where the system shows no numbers, as of virtual disks, nor where it shows the number of the
+    disk now and that of its plug then: at another port a case may answer or not."""
+    before, now = numbered_disks(noted), numbered_disks(present)
+    return not before & now and bool({_is_plug(disk) for disk in before} & {_is_plug(disk) for disk in now})
 
 
 def numbered_disks(device: Device) -> frozenset[str]:
@@ -54,19 +57,38 @@ def numbered_disks(device: Device) -> frozenset[str]:
     return frozenset(disk for disk in device.disks if disk.startswith(_NUMBERED))
 
 
+def _is_plug(disk: str) -> bool:
+    return disk.startswith(_PLUG)
+
+
 def physical_disks(path: Path | str | int) -> frozenset[str]:
     """The whole disks under a file system: behind partitions, LVM and RAID, named so that a disk keeps its name.
 
-    Empty if the system does not tell: shares, memory, pools that span devices, other systems than Linux.
+    Of ZFS the pool stands for its disks. Empty if the system does not tell: shares, memory, other systems than Linux.
     """
     try:
         number = _number(os.stat(path).st_dev)  # noqa: PTH116 - a handle too
-        if not (_BLOCKS / number).exists():  # as of btrfs, which numbers its subvolumes: by what was mounted
-            number = next((_number(Path(mount.source).stat().st_rdev) for mount in mounts_in(mount_table())
-                           if mount.device == number and mount.source.startswith("/dev/")), number)
-        return frozenset(_whole_disks(_BLOCKS / number))
+        if (_BLOCKS / number).exists():
+            return frozenset(_whole_disks(_BLOCKS / number))
+        mount = next((mount for mount in mounts_in(mount_table()) if mount.device == number), None)
+        if mount is not None and mount.kind == "zfs":
+            return frozenset({f"pool {mount.source.partition('/')[0]}"})
+        if mount is None or not mount.source.startswith("/dev/"):
+            return frozenset()
+        # as of btrfs, which numbers its subvolumes and may span several devices, of which one was mounted
+        return frozenset(disk for block in _spanned_with(_number(Path(mount.source).stat().st_rdev))
+                         for disk in _whole_disks(block))
     except OSError:
         return frozenset()
+
+
+def _spanned_with(number: str) -> list[Path]:
+    """The block devices of the btrfs that one of them, by its number, belongs to."""
+    for devices in _BTRFS.glob("*/devices"):
+        members = sorted(devices.iterdir())
+        if any(_first_line(member / "dev") == number for member in members):
+            return members
+    return [_BLOCKS / number]
 
 
 def _number(device: int) -> str:
@@ -83,7 +105,7 @@ def _whole_disks(block: Path) -> Iterator[str]:
     if not below:
         disk = real.parent if (real / "partition").exists() else real
         image = _first_line(disk / "loop" / "backing_file")
-        yield from physical_disks(image) if image else [_lasting_name(disk)]
+        yield from device_of(image).disks if image else [_lasting_name(disk)]
 
 
 def _lasting_name(disk: Path) -> str:
@@ -94,7 +116,7 @@ def _lasting_name(disk: Path) -> str:
             return f"{_NUMBERED}{known} {_first_line(disk / 'size')}"
     for above in disk.parents:  # a stick or case that answers nothing itself has the number of its plug
         if (above / "idVendor").exists() and (known := _first_line(above / "serial")):
-            return f"{_NUMBERED}usb {_first_line(above / 'idVendor')} {known} {_first_line(disk / 'size')}"
+            return f"{_PLUG}{_first_line(above / 'idVendor')} {known} {_first_line(disk / 'size')}"
     return f"{disk.name} {_first_line(disk / 'diskseq')} {_first_line(_BOOT)}"
 
 

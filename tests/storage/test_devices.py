@@ -98,9 +98,13 @@ def test_a_disk_has_the_number_of_its_plug_and_an_image_that_of_its_disk(
 @pytest.mark.parametrize(("noted", "present", "other"), [
     (["disk a 1"], ["disk b 1"], True), (["disk a 1"], ["disk a 1"], False), (["disk a 1"], ["disk a 2"], True),
     (["disk a 1", "disk b 1"], ["disk b 1", "disk c 1"], False), ([], ["disk b 1"], False), (["disk a 1"], [], False),
+    (["disk naa.5 1"], ["disk usb 0781 4C53 1"], False), (["disk usb 0781 4C53 1"], ["disk naa.5 1"], False),
+    (["disk usb 0781 4C53 1"], ["disk usb 0781 4C54 1"], True),
+    (["disk naa.5 1", "disk usb 0 1 1"], ["disk naa.6 1"], True),
     (["sda 1 x"], ["sdb 2 x"], False), (["disk a 1"], ["sda 1 x"], False), (["server a"], ["server b"], False)])
 def test_another_disk_is_known_by_numbers_alone(noted: list[str], present: list[str], other: bool) -> None:
-    """A member of a RAID may be replaced; virtual disks have no numbers, and shares no disks."""
+    """A member of a RAID may be replaced; virtual disks have no numbers, and shares no disks. A USB case is asked for
+    the disk's number at one port and not at another (drivers/usb/storage/scsiglue.c against uas.c; from memory)."""
     first, second = (places.Device("volume 7", frozenset(disks)) for disks in (noted, present))
     assert places.is_other_disk(first, second) is other
     assert shares_device(first, second) is not other
@@ -138,3 +142,32 @@ def test_an_address_names_a_server_only_where_nothing_else_does(mounted: Mounted
     assert mounted.device("ext4", "/dev/sda1").disks == frozenset()
     assert mounted.device("fuse.mergerfs", "a:b").disks == frozenset() and server_name(["disk naa.5 100"]) == ""
     assert not filesystem_id(mounted.folder).startswith("share")
+
+
+def test_datasets_of_one_zfs_pool_are_lost_together(mounted: Mounted) -> None:
+    """mount.zfs(8): the source is the data set, the pool its first part."""
+    scans, copies, other = (mounted.device("zfs", source) for source in ("tank/scans", "tank/copies/b", "safe/copies"))
+    assert shares_device(scans, copies) and not shares_device(scans, other._replace(filesystem="id 7"))
+    assert not places.numbered_disks(scans)
+
+
+def test_a_btrfs_lies_on_every_disk_that_it_spans(
+        tmp_path: Path, mounted: Mounted, monkeypatch: pytest.MonkeyPatch) -> None:
+    """/sys/fs/btrfs/UUID/devices has a link to each block device (fs/btrfs/sysfs.c)."""
+    members = tmp_path / "btrfs" / "b7c4" / "devices"
+    members.mkdir(parents=True)
+    for disk in ("sda", "sdb"):
+        (tmp_path / disk / "device").mkdir(parents=True)
+        (tmp_path / disk / "device" / "wwid").write_text(f"naa.{disk}\n")
+        (tmp_path / disk / "size").write_text("100\n")
+        (tmp_path / disk / "dev").write_text("1:3\n" if disk == "sdb" else "8:0\n")
+        (members / disk).symlink_to(tmp_path / disk)
+    monkeypatch.setattr(places, "_BTRFS", tmp_path / "btrfs")
+    assert mounted.device("btrfs", "/dev/null").disks == {"disk naa.sda 100", "disk naa.sdb 100"}, "null is 1:3"
+
+
+def test_an_image_on_a_share_is_lost_with_its_server(tmp_path: Path, mounted: Mounted) -> None:
+    (tmp_path / "loop0" / "loop").mkdir(parents=True)
+    (tmp_path / "loop0" / "loop" / "backing_file").write_text(f"{tmp_path}\n")
+    on_share = mounted.device("nfs", "nas:/export", "rw,addr=192.168.1.5")
+    assert set(places._whole_disks(tmp_path / "loop0")) == on_share.disks != set()
