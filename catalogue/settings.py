@@ -47,7 +47,7 @@ class Settings:
     backups_kept: int = 14
     copies_wanted: int = 2
     copies_on_one_disk: bool = False      # true: stores on one disk count as different places
-    read_only: bool = False               # a second seat on a copied catalogue: look, change nothing
+    read_only: bool = False               # a second workstation on a copied catalogue: look, change nothing
     theme: str = "dark"                   # of the screens: dark or light
     graphics: str = "auto"                # how pictures are drawn: as well as the terminal can, or one of GRAPHICS
     connection: str = "auto"              # to the terminal: measured, or "fast" or "slow", which has smaller pictures

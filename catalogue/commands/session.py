@@ -33,7 +33,7 @@ class Session:
         return find_home(self.folder)
 
     def database(self) -> "Database":
-        """The catalogue for reading and writing; made if absent. Refused on a seat that only looks."""
+        """The catalogue for reading and writing; made if absent. Refused on a workstation that only looks."""
         from catalogue.records.database import open_database
 
         self._refuse_to_write_on_a_read_only_seat()
@@ -46,7 +46,7 @@ class Session:
         return self._kept(open_for_reading(self.home.database))
 
     def existing(self) -> "Database":
-        """The catalogue, which must exist, for reading and writing. Refused on a seat that only looks."""
+        """The catalogue, which must exist, for reading and writing. Refused on a workstation that only looks."""
         from catalogue.records.database import open_database, read_only_database
 
         self._refuse_to_write_on_a_read_only_seat()

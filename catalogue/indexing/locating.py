@@ -76,7 +76,7 @@ def locate_store(db: Database, store: Store) -> Path | None:
     root = Path(store.root)
     if is_in_place(db, store, root):
         if not is_same_disk(db, store, root):
-            with suppress(Refused, Busy), transaction(db):  # a seat that only looks, or while another writes
+            with suppress(Refused, Busy), transaction(db):  # a workstation that only looks, or while another writes
                 note_store_location(db, store, root)
         return root
     candidates = marked_elsewhere(store)
@@ -86,7 +86,7 @@ def locate_store(db: Database, store: Store) -> Path | None:
                       if numbered_disks(device_of(folder)) & numbered_disks(noted.device)]
     if len(candidates) != 1 or not is_same_disk(db, store, candidates[0]):
         return None
-    with suppress(Refused), transaction(db):  # a seat that only looks cannot note it
+    with suppress(Refused), transaction(db):  # a workstation that only looks cannot note it
         stores.move(db, store.id, str(candidates[0]))
         note_store_location(db, store, candidates[0])
     return candidates[0]

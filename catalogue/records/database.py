@@ -79,7 +79,7 @@ def _connected(path: Path) -> Connection:
 
 
 def read_only_database(path: Path) -> Database:
-    """The catalogue at ``path`` for reading alone; a further seat or a screen's second thread."""
+    """The catalogue at ``path`` for reading alone; a further workstation or a screen's second thread."""
     if not path.exists():
         raise NotFound("There is no catalogue here yet.", hint="Add a store first: catalogue store add NAME FOLDER.",
                        path=path)
@@ -119,7 +119,7 @@ def open_for_reading(path: Path) -> Database:
 
 
 def open_seat(home: Home) -> Database:
-    """The catalogue as this seat may have it: to change, or with the setting ``read_only`` to look at alone."""
+    """The catalogue as this workstation may have it: to change, or with the setting ``read_only`` to look at alone."""
     return read_only_database(home.database) if home.settings.read_only else open_database(home.database)
 
 

@@ -74,7 +74,8 @@ class HeldRows(Generic[R]):
         return next((at for at, other in enumerate(rows) if self.identity(other) == wanted), None)
 
     def with_departed(self, rows: list[R], at: int, before: R) -> list[R]:
-        """``rows`` with ``before``, the row under the cursor, put in at ``at`` where another seat has removed it."""
+        """``rows`` with ``before``, the row under the cursor, put in at ``at`` where another workstation has removed
+        it."""
         if self.identity(before) in self._expected or not rows:
             return rows
         self.departed = before
