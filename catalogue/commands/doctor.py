@@ -14,13 +14,13 @@ from rich.console import Console
 from catalogue import __version__
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, SessionCommand
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, Damaged
 from catalogue.indexing.locating import is_in_place, on_one_disk
 from catalogue.operations.upkeep import rebuild_search_indexes
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records import pieces, stores
-from catalogue.records.database import read_only_database
+from catalogue.records.database import read_only_database, refuse_where_lost
 from catalogue.records.health import examine, sqlite_version
 from catalogue.storage.folders import missing_calls
 from catalogue.storage.mounts import SHARES
@@ -138,6 +138,11 @@ def _catalogue(session: Session) -> Part:
     part = Part("Catalogue", {"folder": _veiled(home.folder)})
     if not home.database.exists():
         part.facts["state"] = "none yet"
+        try:
+            refuse_where_lost(home.database)
+        except Damaged as error:
+            part.facts["state"] = "gone"
+            part.troubles.append(f"{error.message} {error.hint}")
         return part
     _room(part, home.folder)
     kind = filesystem(home.folder)

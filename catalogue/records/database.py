@@ -35,10 +35,12 @@ def open_database(path: Path, *, detached: bool = False) -> Database:
 
     ``detached`` is for one that is being prepared and not in use: it has no journal, and no copy is kept of it.
 
-    Raises Busy: another program holds it. Damaged: it is no database. CatalogueError: no place to write, or it was
-    written by a newer program.
+    Raises Busy: another program holds it. Damaged: it is no database, or is lost. CatalogueError: no place to write, or
+    it was written by a newer program.
     """
     refuse_during_recovery(path)
+    if not detached:
+        refuse_where_lost(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         connection = _connected(path)
@@ -78,8 +80,26 @@ def _connected(path: Path) -> Connection:
         connection.close()
 
 
+def refuse_where_lost(path: Path) -> None:
+    """Raise Damaged where the catalogue's file is gone and its backups or journal are still there.
+
+    An empty one begun in its place would pass for it: nothing would lead to the backups, and its own would push them
+    out.
+    """
+    if path.exists() or str(path) == ":memory:":
+        return
+    from catalogue.records import journal
+
+    own = journal.path_of(path)
+    if (own.exists() and own.stat().st_size) or any((path.parent / "backups").glob(f"{path.stem}-*{path.suffix}")):
+        raise Damaged("The catalogue is gone; its backups or its journal are still here.",
+                      hint="Bring it back: catalogue recover. To begin an empty one, choose another folder:"
+                      " catalogue --catalogue FOLDER.", path=path)
+
+
 def read_only_database(path: Path) -> Database:
     """The catalogue at ``path`` for reading alone; a further workstation or a screen's second thread."""
+    refuse_where_lost(path)
     if not path.exists():
         raise NotFound("There is no catalogue here yet.", hint="Add a store first: catalogue store add NAME FOLDER.",
                        path=path)

@@ -19,7 +19,7 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from catalogue.errors import CatalogueError, one_line
-from catalogue.records.database import open_seat
+from catalogue.records.database import open_seat, refuse_where_lost
 from catalogue.screens.background.changes import ChangeWatch
 from catalogue.screens.background.garbage import EVERY, collect_when_idle
 from catalogue.screens.background.line_speed import LineSpeed
@@ -43,7 +43,8 @@ if TYPE_CHECKING:
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
-    """Run the screens until the person quits. Needs a terminal."""
+    """Run the screens until the person quits. Needs a terminal. Raises Damaged: the catalogue's file is gone."""
+    refuse_where_lost(home.database)
     app = CatalogueApp(home, sharp=sharp_pictures(home.settings), ahead=True)
     gc.freeze()     # modules stay, and need not be looked through
     tell_lone_escapes_apart()

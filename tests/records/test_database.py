@@ -5,10 +5,14 @@ import threading
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from catalogue.commands import command
+from catalogue.commands.session import Session
 from catalogue.errors import CatalogueError, Damaged, NotFound
 from catalogue.records import events, findings, pieces
 from catalogue.records.database import Database, migrations, open_database, read_only_database, transaction
+from catalogue.screens.app import open_screens
 from catalogue.settings import Home
 from tests import recorded
 
@@ -42,6 +46,21 @@ def test_a_newer_catalogue_is_left_alone(home: Home, db: Database) -> None:
 def test_reading_only_needs_a_catalogue(tmp_path: Path) -> None:
     with pytest.raises(NotFound):
         read_only_database(tmp_path / "none.sqlite")
+
+
+@pytest.mark.parametrize("left", ["catalogue.statements.jsonl", "backups/catalogue-000001-20260301T100000Z.sqlite"])
+def test_no_empty_catalogue_is_begun_beside_what_is_left_of_a_lost_one(home: Home, left: str) -> None:
+    """The screens would welcome the person to it, and recovery would call it sound."""
+    (home.folder / left).parent.mkdir(parents=True, exist_ok=True)
+    (home.folder / left).write_text("{}")
+    for opening in (open_database, read_only_database):
+        with pytest.raises(Damaged, match="catalogue recover"):
+            opening(home.database)
+    with pytest.raises(Damaged):
+        open_screens(home)
+    assert not home.database.exists()
+    assert "! The catalogue is gone" in CliRunner().invoke(
+        command, ["--catalogue", str(home.folder), "doctor"], obj=Session()).output
 
 
 def test_a_failed_transaction_leaves_nothing(db: Database) -> None:
