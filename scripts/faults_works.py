@@ -311,6 +311,7 @@ ONLY_READ = {
     "history": "asks the catalogue, opened to read alone", "store list": "asks the catalogue, opened to read alone",
     "order list": "asks the catalogue, opened to read alone", "order show": "asks the catalogue, opened to read alone",
     "artist list": "asks the catalogue, opened to read alone",
+    "scan list": "asks the catalogue, opened to read alone",
     "artist show": "asks the catalogue, opened to read alone",
     "buyer list": "asks the catalogue, opened to read alone", "buyer show": "asks the catalogue, opened to read alone",
     "edition list": "asks the catalogue, opened to read alone",

@@ -34,7 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "artist": ("artist", "List and correct artists and their terms; merge two names of one."),
     "statement": ("statement", "Show, issue or write to a file what an artist is owed for a period."),
     "piece": ("piece", "Correct, confirm, merge and split pieces."),
-    "scan": ("scan", "Say what a scan is and which piece it shows."),
+    "scan": ("scan", "List scans without a piece; say what a scan is and which piece it shows."),
     "refile": ("refile", "File guessed scans again after the place rules changed; previewed first."),
     "history": ("history", "List changes recorded by people, newest first."),
     "undo": ("undo", "Undo a recorded change."),

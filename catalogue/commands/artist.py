@@ -10,6 +10,7 @@ from catalogue.ledger.artist_terms import in_words
 from catalogue.operations import correcting
 from catalogue.operations.artist_statements import set_terms
 from catalogue.operations.correcting import Correction, describe_artist, merge_artists, rename_artist, summarize
+from catalogue.operations.wording import counted
 from catalogue.records import artist_statements, pieces
 from catalogue.records.pieces import Artist
 
@@ -20,7 +21,8 @@ command = SessionGroup("artist", help="List and correct artists and their terms;
 def list_(session: Session) -> None:
     """List artists, with how many pieces, scans and orders."""
     rows = pieces.artists(session.looking())
-    session.emit(rows, [f"{a.name}: {a.pieces} pieces, {a.scans} scans, {a.orders} orders" for a in rows]
+    session.emit(rows, [f"{a.name}: {counted(a.pieces, 'piece')}, {counted(a.scans, 'scan')},"
+                         f" {counted(a.orders, 'order')}" for a in rows]
                  or ["No artists yet."])
 
 

@@ -10,6 +10,7 @@ from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, SessionCommand
 from catalogue.dates import shown_day
 from catalogue.errors import CatalogueError
+from catalogue.operations.wording import counted
 from catalogue.records.paths import display_path
 from catalogue.untrusted import open_regular
 
@@ -73,7 +74,7 @@ def _print(out: Printer, result: "Found", dates: str) -> None:
     out.lines(f"(no {word!r} found; searched for {', '.join(taken)})" for word, taken in result.corrected)
     if result.ignored:
         out.print(f"(left out, no match: {', '.join(map(repr, result.ignored))})")
-    out.lines(f"artist  {artist.name}  ({artist.pieces} pieces)" for artist in result.artists)
+    out.lines(f"artist  {artist.name}  ({counted(artist.pieces, 'piece')})" for artist in result.artists)
     out.lines(f"piece   {piece.id:>5}  {piece.artist}: {piece.title}  {piece.year}".rstrip() for piece in result.pieces)
     for order in result.orders:
         out.print(f"order   {order.number}  {shown_day(order.placed, dates)}  {order.buyer}  {order.summary}  "

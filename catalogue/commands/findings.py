@@ -9,6 +9,7 @@ from catalogue.commands.printing import Printer, plain
 from catalogue.commands.session import Session, SessionCommand
 from catalogue.commands.watching import bar
 from catalogue.fixity.advice import next_step
+from catalogue.fixity.copies import ALL_ON_ONE_DISK, ANOTHER_DISK, all_on_one_disk
 from catalogue.operations.findings import accept_finding, summarize
 from catalogue.progress import Progress
 from catalogue.records import findings, stores
@@ -38,6 +39,7 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
             param_hint="--kind")
     store_id = stores.by_name(db, store_name).id if store_name else None
     rows = findings.list_open(db, kind=kind, store_id=store_id)
+    one_disk = all_on_one_disk(db, session.home.settings)
     names = {store.id: store.name for store in stores.listed(db)}
     steps = []
     with bar() as report:  # every one asks where its copies are: a fifth of a millisecond each
@@ -62,6 +64,8 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
                     out.print(f"    {step.command}")
             if len(commands) == 1 and (shared := commands.pop()):
                 out.print(f"  {shared}")
+        if one_disk:
+            out.print(f"{ALL_ON_ONE_DISK}. {ANOTHER_DISK}")
         out.print(f"{len(rows)} open." if rows else "No open findings in what has been checked.")
 
     session.emit([{**plain(row), "next": step.text, "command": step.command} for row, step in steps], text)

@@ -4,17 +4,33 @@ import click
 
 from catalogue.commands.artist import correction_lines
 from catalogue.commands.lookup import TITLE, find_artist, find_piece, meant_pieces
+from catalogue.commands.printing import Printer
 from catalogue.commands.scan_lookup import find_scan
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import NotFound, Refused
 from catalogue.operations.correcting import describe_scans
-from catalogue.records import pieces
+from catalogue.operations.wording import counted
+from catalogue.records import pieces, scans
 from catalogue.records.database import Database
+from catalogue.records.paths import display_path
 from catalogue.records.pieces import get_piece
 from catalogue.records.scans import ROLES
 from catalogue.untrusted import shell_word
 
-command = SessionGroup("scan", help="Say what a scan is and which piece it shows.")
+command = SessionGroup("scan", help="List scans without a piece; say what a scan is and which piece it shows.")
+
+
+@command.command("list")
+def list_(session: Session) -> None:
+    """List scans that are filed under no piece yet."""
+    rows = scans.without_piece(session.looking())
+
+    def text(out: Printer) -> None:
+        out.lines(f"{row.sha256[:12]}  {row.role:<10}  {row.store}:{display_path(row.path)}" for row in rows)
+        out.print(f"{counted(len(rows), 'scan')}. To file one: catalogue scan set SCAN --new TITLE --artist NAME, or"
+                  " --piece PIECE" if rows else "Every scan is filed under a piece.")
+
+    session.emit(rows, text)
 
 
 @command.command("set")

@@ -58,6 +58,7 @@ class CopySummary:
     bytes: int = 0
     not_copied: list[NotCopied] = field(default_factory=list)
     trouble: str = ""
+    one_disk: bool = False  # as all_on_one_disk says afterwards
 
 
 def review(db: Database, settings: Settings) -> dict[str, int]:

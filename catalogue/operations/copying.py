@@ -61,6 +61,7 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
         NotCopied(path, NO_INTACT_COPY if readable else NEVER_READ)
         for path, readable in without_source(db, plan.target, plan.source, masters_only=plan.masters_only)
         if path not in known]
+    summary.one_disk = copies.all_on_one_disk(db, home.settings)
     if summary.outcome == "finished":
         _bring_sidecars(db, plan, summary, report, cancelled)
     return summary
@@ -98,4 +99,6 @@ def summarize(result: CopySummary) -> list[str]:
     if result.renamed:
         lines.append(f"  {counted(result.renamed, 'file')} copied with checksum digits added to the name: another"
                      " file has the name itself")
+    if result.one_disk:
+        lines.append(f"  {copies.ALL_ON_ONE_DISK}")
     return [*lines, *(f"  not copied: {display_path(item.path)}: {item.reason}" for item in result.not_copied)]

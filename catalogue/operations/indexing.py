@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from catalogue.fixity.copies import ALL_ON_ONE_DISK, ANOTHER_DISK, all_on_one_disk
 from catalogue.indexing import service
 from catalogue.indexing.service import StoreSummary
 from catalogue.indexing.workers import Executors, processes
@@ -10,7 +11,7 @@ from catalogue.operations.stores import selected_stores
 from catalogue.operations.upkeep import count_and_back_up
 from catalogue.operations.wording import counted, kind_counts, masters_lacking, number
 from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
-from catalogue.records import likenesses
+from catalogue.records import likenesses, scans
 from catalogue.records.database import Database
 from catalogue.settings import Home
 
@@ -22,13 +23,16 @@ class Indexed:
     """What an index run did, store by store.
 
     ``lacking``: masters without enough copies, by kind of finding. ``trouble``: why today has no backup, or "".
-    ``uncompared``: scans of any store that were not compared with the others yet.
+    ``uncompared``: scans of any store that were not compared with the others yet; ``unfiled``: those of no piece.
+    ``one_disk``: all stores are on one disk, which the settings do not take for two places.
     """
 
     stores: tuple[StoreSummary, ...]
     lacking: dict[str, int]
     trouble: str = ""
     uncompared: int = 0
+    unfiled: int = 0
+    one_disk: bool = False
 
     @property
     def clean(self) -> bool:
@@ -46,7 +50,8 @@ def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers
     summaries = service.index(db, home, selected_stores(db, names), workers=workers, again=again, report=report,
                               cancelled=cancelled, executors=executors)
     after = count_and_back_up(db, home, report=report, cancelled=cancelled)
-    return Indexed(tuple(summaries), after.lacking, after.trouble, len(likenesses.uncompared(db)))
+    return Indexed(tuple(summaries), after.lacking, after.trouble, len(likenesses.uncompared(db)),
+                   len(scans.without_piece(db)), all_on_one_disk(db, home.settings))
 
 
 def summarize(result: Indexed) -> list[str]:
@@ -58,7 +63,11 @@ def summarize(result: Indexed) -> list[str]:
                      f"{number(store.unchanged)} unchanged, {number(store.gone)} gone; {store.seconds:.1f} s")
         if any(store.findings.values()):
             lines.append(f"  {kind_counts(store.findings)}")
+    if result.one_disk:
+        lines.append(f"{ALL_ON_ONE_DISK}. {ANOTHER_DISK}")
     lines += [*masters_lacking(result.lacking), *filter(None, [result.trouble])]
     if result.uncompared:
         lines.append(f"{counted(result.uncompared, 'new scan')} not compared yet: catalogue alike")
+    if result.unfiled:
+        lines.append(f"{counted(result.unfiled, 'scan')} not filed under a piece: catalogue scan list")
     return lines

@@ -42,7 +42,26 @@ class Scan:
     first_indexed: str
 
 
+@dataclass(frozen=True, slots=True)
+class UnfiledScan:
+    """A scan of no piece, and one of its files."""
+
+    sha256: str
+    role: str
+    store: str
+    path: str
+
+
 COLUMNS = ", ".join(f"scan.{name}" for name in Scan.__dataclass_fields__)
+
+
+def without_piece(db: Database) -> list[UnfiledScan]:
+    """Scans that are filed under no piece, each with one file that holds it, by store and path."""
+    return fetch(db, UnfiledScan, """
+        SELECT s.sha256, s.role, t.name AS store, min(f.path) AS path
+        FROM scan s JOIN file f ON f.scan_id = s.id JOIN store t ON t.id = f.store_id
+        WHERE s.piece_id IS NULL AND f.state = 'present' AND t.forgotten IS NULL
+        GROUP BY s.id ORDER BY t.name, path""")
 
 
 def by_digest(db: Database, sha256: str) -> Scan | None:

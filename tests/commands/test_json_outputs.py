@@ -117,7 +117,7 @@ CRITERION = {"area": str, "level": int, "text": str, "met": bool, "evidence": st
 MANIFEST = [{"store": str, "path": str, "files": int}]
 BACKUP = {"number": int, "made": str, "path": str}
 COPY = {"store": str, "outcome": str, "copied": int, "adopted": int, "renamed": int, "sidecars": int,
-        "bytes": int,
+        "bytes": int, "one_disk": bool,
         "not_copied": [{"path": str, "reason": str}], "trouble": str}
 FAULT = {"error": str, "hint": str, "path": str}
 INDEX = [{"store": str, "outcome": str, "seen": int, "unchanged": int, "read": int, "bytes": int, "gone": int,
@@ -240,6 +240,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["artist", "also", "Ada Quilling", "A. Q."], 0, STATEMENT),
     (["artist", "merge", "Ben Orrery", "--into", "Ada Quilling"], 0, STATEMENT),
     (["scan", "set", "{digest}", "--role", "reference"], 0, STATEMENT),
+    (["scan", "list"], 0, [{"sha256": str, "role": str, "store": str, "path": str}]),
     (["history"], 0, [{"id": int, "at": str, "agent": str, "detail": str, "undone_by": (int, NONE),
                        "undoes": (int, NONE)}]),
     (["alike", "changes"], 0, list), (["alike", "undo", "1"], 2, FAULT),

@@ -112,6 +112,7 @@ CALLS: dict[str, list[list[str]]] = {
     "artist rename": [["artist", "rename", "quill", "Quill" + HOSTILE], ["artist", "rename", HOSTILE, HOSTILE]],
     "artist also": [["artist", "also", "quill", "Quill" + HOSTILE], ["artist", "also", HOSTILE, HOSTILE]],
     "artist merge": [["artist", "merge", "quill", "--into", HOSTILE], ["artist", "merge", "quill", "--into", "quill"]],
+    "scan list": [["scan", "list"]],
     "scan set": [["scan", "set", "{digest}", "--role", "master"], ["scan", "set", HOSTILE, "--role", "tile"],
                  ["scan", "set", "{digest}", "--new", "Newest" + HOSTILE], ["scan", "set", "{digest}"]],
     "refile": [["refile"], ["refile", "--yes"], ["refile", "--undo"]],

@@ -25,6 +25,7 @@ from tests.files import write_scan
 
 READING = [
     ["find", "harbour"], ["findings"], ["show", "harbour"], ["artist", "list"], ["artist", "show", "ada"],
+    ["scan", "list"],
     ["order", "list"], ["order", "list", "ada"], ["order", "show", "7"], ["order", "sheet", "7", "--text"],
     ["buyer", "list"], ["buyer", "show", "ann"], ["artist", "terms", "ada"],
     ["statement", "ada", "--from", "2020-01-01", "--to", "2020-01-31"],

@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from fixity_shop import Shop, rot, spoil
 from catalogue.commands import command, main
 from catalogue.commands.audit import duration, share, size
 from catalogue.fixity import checking
+from catalogue.operations.indexing import index_stores, summarize
 from catalogue.progress import data_size
 from catalogue.reading.model import ACCESS_DENIED
 from catalogue.records import pieces, scans
@@ -287,10 +289,15 @@ def test_stores_on_one_server_are_told_with_its_name(
     assert "on one server with" in run("doctor").out
 
 
-def test_what_one_disk_holds_is_told_as_one_copy(run: Run, shop: Shop, master: Path) -> None:
+def test_what_one_disk_holds_is_told_as_one_copy(run: Run, shop: Shop, master: Path, scan: Scan) -> None:
     """Both stores of this shop lie on one disk, which one failure takes whole."""
     told = "all stores lie on one disk or server: no scan has a second copy"
-    run("copy", "--to", "nas", "--yes")
+    assert told in run("copy", "--to", "nas", "--yes").out
+    scan("main/0001.tif", seed=9)
+    indexed = summarize(index_stores(shop.db, shop.home, workers=1, executors=ThreadPoolExecutor))
+    assert f"{told}. Add a store on another disk: catalogue store add NAME FOLDER --kind copy." in indexed
+    assert "1 scan not filed under a piece: catalogue scan list" in indexed
+    assert "main:0001.tif" in run("scan", "list").out and told in run("findings").out
     with transaction(shop.db):
         piece = pieces.piece_called(shop.db, pieces.artist_called(shop.db, "Ada Quill").id, "Harbour", "")
         pieces.set_current(shop.db, piece, shop.due(MASTER).scan_id, "person")

@@ -1,5 +1,6 @@
 """Correcting artists, pieces and scans with one key, one or several at a time, and taking it back."""
 
+from contextlib import closing
 from typing import Any
 
 import pytest
@@ -17,7 +18,8 @@ from catalogue.screens.dialogs.form import FormDialog
 from catalogue.screens.pages.piece import PiecePage
 from catalogue.screens.widgets.row_table import MARK, RowTable
 from catalogue.settings import Home
-from tests.screens.shop import burst, held_up, running, said, settled, sha, typed, words
+from tests import recorded
+from tests.screens.shop import burst, held_up, reading, running, said, settled, sha, typed, words
 from tests.screens.test_snapshots import SIZES, arrived
 
 
@@ -272,6 +274,10 @@ async def test_two_pieces_become_one_in_the_direction_chosen(shop: Home, keys: t
 
 
 async def test_what_the_search_found_is_corrected_there(shop: Home) -> None:
+    with closing(open_database(shop.database)) as db, transaction(db):
+        files.save(db, 1, "unfiled.tif", 199, 99, recorded.save_scan(
+            db, reading(99, "unfiled.tif", None), role="master", piece_id=None),
+                   verified=True)
     async with running(shop) as pilot:
         await press(pilot, "slash")
         await typed(pilot, "kites")
@@ -286,6 +292,10 @@ async def test_what_the_search_found_is_corrected_there(shop: Home) -> None:
         await typed(pilot, "tile 2 of 3")
         await press(pilot, "f2")
         assert form(pilot)._title == "Scan: tile 2 of 3.tif"
+        await press(pilot, "escape")
+        await typed(pilot, "unfiled")
+        await press(pilot, "enter")
+        assert form(pilot)._title == "Scan: unfiled.tif", "a file without a piece is filed from here"
 
 
 async def test_a_form_filled_at_once_is_filled_as_by_a_slow_typist(shop: Home) -> None:

@@ -99,6 +99,10 @@ async def test_without_consent_no_marker_is_written(shop: Home, tmp_path: Path) 
         await pilot.press("enter")
         await settled(pilot)
         assert page.query_one("#folder", Input).value == str(disk)
+        assert "open folder" in words(pilot)
+        page.query_one("#take").focus()
+        await settled(pilot)
+        assert "open folder" not in words(pilot), "there Enter adds the folder"
         page.query_one("#consent", Checkbox).value = False
         page.query_one("#kind", Select).value = "off-site"
         await pilot.press("ctrl+s")

@@ -162,7 +162,7 @@ class SearchDialog(Dialog[Hit]):
     def action_open(self) -> None:
         hit = self._hit
         if hit is not None and hit.piece_id is None and hit.artist_id is None:
-            self.app.say("This file has no piece yet.", "warning")
+            self.action_edit()      # it has no piece yet: to say which
         elif hit is not None:
             self.dismiss(hit)
 

@@ -97,7 +97,11 @@ class KeyLine(Widget):
     def render(self) -> Content:
         parts: list[Content | str | tuple[str, Style | str]] = [" "]
         typing = isinstance(self.screen.focused, Input) and not self.screen.is_modal
+        focused = self.screen.focused
         for key in self.fitting(self.size.width, typing=typing):
+            if key.keys == "enter" and hasattr(focused, "press") and \
+                    getattr(focused, "action", None) != f"screen.{key.action}":
+                continue    # Enter presses the button that has the focus
             action = key.action if key.action.startswith("app.") else f"screen.{key.action}"
             click = Style.from_meta({"@click": action})
             parts += [(key.shown, "bold $accent"), (f" {key.label}", click), "   "]
