@@ -56,7 +56,7 @@ def hand_over(session: Session, number: str, line_ids: tuple[int, ...], quantity
     db = session.existing()
     with refusing("Nothing was recorded"):
         wanted, on = parse_numbers(numbers)[0], session.day(day)
-    chosen = list(line_ids) or [line.id for line in orders.lines_by_number(db, number)
+    chosen = list(dict.fromkeys(line_ids)) or [line.id for line in orders.lines_by_number(db, number)
                                 if line.status not in ("collected", "cancelled")]
     if not chosen:
         order = orders.by_number(db, number)

@@ -27,15 +27,16 @@ def print_details(line: NewLine) -> str:
 
 
 def print_lines(out: Printer, lines: Sequence[Line], dates: str) -> None:
-    """Order lines under a heading for each order."""
+    """Order lines under a heading for each order; of a line that is in another state than its order, that too."""
     if not lines:
         out.print("No orders match.")
-    for (order, placed, status, buyer), its in groupby(lines, lambda line: (line.number, line.placed, line.status,
+    for (order, placed, status, buyer), its in groupby(lines, lambda line: (line.number, line.placed, line.order_status,
                                                                             line.buyer)):
         out.print("  ".join(filter(None, (shown_day(placed, dates), order, status, buyer))))
         for line in its:
             facts = (f"{line.artist}: {line.title}", prints_of(line), print_details(line),
-                     numbered(line.numbers), price_of(line, line.currency), line.partly)
+                     numbered(line.numbers), price_of(line, line.currency),
+                     line.state if line.state != status else "")
             out.print(f"    {', '.join(filter(None, facts))}")
 
 

@@ -169,7 +169,7 @@ def _refuse_if_changed(db: Database, change: Change) -> None:
     since = [name for name in table.columns or change.after if name in change.changed
              and (present is None or present.get(name) != change.after[name])]
     if since:
-        raise _changed_since(change, since)
+        raise _changed_since(change, since if present is not None else ())
 
 
 def _keep_made(db: Database, change: Change) -> None:

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from catalogue.commands.order_text import print_lines
+from catalogue.commands.printing import Printer
 from catalogue.errors import NotFound, Refused
 from catalogue.ledger import editions
 from catalogue.ledger.artist_statement import statement
@@ -307,6 +309,16 @@ def test_an_artist_is_owed_for_a_line_once_all_of_it_is_made_by_the_day_of_its_o
     assert before == [("30 × 40 cm", 10, "100.00"), ("60 × 80 cm", 1, "45.00")]
     operations.hand_over(db, [2], day=FRIDAY)
     assert owed(april) == before, "handing over what is printed changes nothing"
+
+
+def test_a_printed_list_names_an_order_once_and_what_its_lines_differ_in(
+        db: Database, capsys: pytest.CaptureFixture[str]) -> None:
+    operations.hand_over(db, [1], quantity=5)
+    operations.hand_over(db, [2])
+    print_lines(Printer(), orders.lines_of(db, 1), "%Y-%m-%d")
+    order, *lines = capsys.readouterr().out.splitlines()
+    assert order == "2026-04-30  R-1  approved  Ann Tarn"
+    assert [line.rpartition(", ")[2] for line in lines] == ["5 of 10 handed over", "collected"]
 
 
 def test_partly_lists_what_is_to_come_of_orders_handed_over_in_part(db: Database) -> None:
