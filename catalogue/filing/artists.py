@@ -1,4 +1,4 @@
-"""Which phrases of an archive's paths are artists, told from the tree as a whole.
+"""Which phrases of an archive's paths are artists, learned from the tree as a whole.
 
 Every phrase that could be a person is a candidate of its place. A place's candidates are weighed by what the phrase is
 (its form, the titles it stands with, the other ways in which it is written) and by where it stands: in paths of one

@@ -1,7 +1,7 @@
 """What the folders of an archive are for: shelves (when, where), purposes ("druk", "bits") or content (whose, what).
 
-Some are told by their words. Others are learned: a folder whose files show the same titles as the files around it holds
-another version of them, whatever its name; so does one whose name recurs under many titles.
+Some are recognised by their words. Others are learned: a folder whose files show the same titles as the files around it
+holds another version of them, whatever its name; so does one whose name recurs under many titles.
 """
 
 from collections import Counter, defaultdict

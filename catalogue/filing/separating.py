@@ -1,8 +1,8 @@
-"""Pieces that were read as one are kept apart where their files' names differ in words that nothing explains.
+"""Separating pieces that were read as one, if their files' names differ in words that nothing explains.
 
-Two pieces in one cannot be told by looking at the list, one piece in two can: so in doubt there are two. A title is
-checked against everything its file says: words and series numbers of the name that are neither in the title nor in the
-artist's name, nor known as a purpose, a version, a size, a date or a counter.
+Two pieces filed as one cannot be noticed in the list, one piece filed as two can: so when in doubt there are two. A
+title is checked against everything its file says: words and series numbers of the name that are neither in the title
+nor in the artist's name, nor known as a purpose, a version, a size, a date or a counter.
 """
 
 import re

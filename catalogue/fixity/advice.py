@@ -132,7 +132,7 @@ def _repair(db: Database, finding: Finding, store: str, dates: str) -> NextStep:
     if scan is not None and former is None and scans.content_fault(db, scan.id) == finding.kind:
         if (whole := _namesake(db, finding, file_spec)) is not None:
             return whole
-        scan = None  # a copy of these very bytes is no better
+        scan = None  # a copy of these exact bytes is no better
     good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
     file_spec += f" --digest {former.sha256[:12]}" if former else ""
     if good:
@@ -181,7 +181,7 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
     """Close a finding on a person's word, with an event; copies are counted again.
 
     A missing file is let go: its row leaves the inventory. An edit that only an audit has seen is imported by the next
-    index run without a further question; until then the file counts as no copy.
+    index run without asking again; until then the file counts as no copy.
 
     Raises :class:`Refused` for damage: bytes that are wrong do not become right by being accepted.
     """

@@ -1,7 +1,7 @@
 """The rolling audit: every file's bytes against its digest, oldest check first, within a budget, resumable.
 
-Reader threads check files and know no database; this thread alone records. A store that goes away mid-run ends its own
-part, because then a file that cannot be read says nothing about the file.
+Reader threads check files and know no database; only this thread records. A store disconnected mid-run ends its own
+part, because an unreadable file then says nothing about the file.
 """
 
 import sys

@@ -84,7 +84,7 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
 
 
 def review_scans(db: Database, settings: Settings, scan_ids: Collection[int]) -> None:
-    """As :func:`review`, for the scans of which something has just been learned. Within a transaction."""
+    """As :func:`review`, for scans whose files were just read or changed. Within a transaction."""
     masters, disks = copy_rows.of_masters(db, list(scan_ids)), locations.disks_in_use(db)
     for kind, possible, _, _ in _kinds(db):
         known = fixity.open_scan_findings(db, kind)
@@ -107,7 +107,7 @@ def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:
 
 
 def _lacking(masters: Sequence[Copies], kind: str, settings: Settings, disks: int) -> dict[int, tuple[str, str, str]]:
-    """Scan id to ``(what is lacking, path, what to do)``; the stores are on so many ``disks``."""
+    """Scan id to ``(what is lacking, path, what to do)``; the stores are on this many ``disks``."""
     if kind == NO_OFF_SITE:
         return {c.scan_id: ("no sound copy off site" if c.stores else "no sound copy anywhere", c.path, _hint(c))
                 for c in masters if not c.off_site}
@@ -193,7 +193,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
 
 def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, summary: CopySummary,
            report: Report, cancelled: Cancelled) -> None:
-    """Copy one scan from the first store that gives it soundly. Raises :class:`StoreAway` for the target alone."""
+    """Copy one scan from the first store that gives it soundly. Raises :class:`StoreAway` for the target only."""
     with opened_store(db, target, known=known) as root:
         for path in _names_for(item):
             with writing(root.path), open_entry(root, native_path(path), create=True) as destination:

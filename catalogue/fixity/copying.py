@@ -57,7 +57,7 @@ def copy_verified(source: Path | Entry, target: Path | Entry, *, sha256: str | N
     Raises NotFound: no source. Damaged: the source fails its check, cannot be read, or the copy does not read back as
     written. Refused: ``target`` is taken, is the source itself, or the source changed meanwhile; of these NoRoom: the
     disk is full, TooLarge: its file system holds no such file. Busy: another program is copying to the same name.
-    StoreAway: the folder is not where it was any more. CatalogueError: the disk failed. Stopped: told to.
+    StoreAway: the folder is not where it was any more. CatalogueError: the disk failed. Stopped: cancelled.
     """
     with staged_copy(source, target, sha256=sha256, report=report, cancelled=cancelled, replace=replace) as staged:
         staged.put(replace=replace)

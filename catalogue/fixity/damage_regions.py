@@ -25,7 +25,7 @@ class Region:
 
 @dataclass(frozen=True, slots=True)
 class Damage:
-    """What of a file is not what it was.
+    """The parts of a file that differ from what was recorded.
 
     ``regions`` is empty if the damage lies outside the picture (tags, profile, thumbnail, further pages), which
     ``outside_picture`` says, or cannot be placed, as in all formats but TIFF. ``offset`` is the first byte of a stretch
@@ -45,9 +45,9 @@ class Damage:
 
 
 def bad_stretches(path: str, segments: Sequence[SegmentDigest], cancelled: Cancelled) -> list[SegmentDigest]:
-    """Those stretches whose bytes are not what they were, or can no longer be read.
+    """The stretches whose bytes differ from the record, or can no longer be read.
 
-    Raises ``OSError`` when the file cannot be opened, ``Stopped`` when told to.
+    Raises ``OSError`` when the file cannot be opened, ``Stopped`` when cancelled.
     """
     fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
     try:
@@ -93,7 +93,7 @@ def locate_damage(bad: Sequence[SegmentDigest], segments: Sequence[SegmentDigest
 
 
 def _in_raster(segments: Sequence[SegmentDigest]) -> list[SegmentDigest]:
-    """Those of which it is known where in the picture they lie; none at all in formats but TIFF."""
+    """The stretches whose place in the picture is known; none in formats other than TIFF."""
     return [segment for segment in segments if segment.width and segment.height]
 
 

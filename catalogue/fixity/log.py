@@ -85,7 +85,7 @@ def _lost(db: Database, head: Head) -> str:
     event = events.by_id(db, head.id)
     if event is None:
         if any(first <= head.id <= last for first, last in salvage.lost_ranges(db)):
-            return ""  # a recovery told of it
+            return ""  # a recovery recorded it
         return f"event {head.id} was written once and is gone"
     return "" if event.chain == head.chain else f"event {head.id} is not the one that was written"
 

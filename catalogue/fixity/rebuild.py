@@ -120,7 +120,7 @@ def _closing_trouble(db: Database, home: Home) -> list[str]:
 
 
 def _stores(db: Database, home: Home, roots: Sequence[Path], kindless: list[str]) -> list[Store]:
-    """The stores at ``roots``; names of those of which nothing says whether they are copies go to ``kindless``."""
+    """The stores at ``roots``; the names of stores of unknown kind are added to ``kindless``."""
     manifests = []
     for root in roots:
         listed = manifest.of_store(root)

@@ -61,7 +61,7 @@ class PutBack:
 
 @dataclass(frozen=True, slots=True)
 class Recovered:
-    """What a recovery did. ``source`` None: it finished one that was cut short. ``detail`` is the event's text.
+    """What a recovery did. ``source`` None: it completed an interrupted recovery. ``detail`` is the event's text.
 
     ``settings`` tells whether the shop's settings came back too, where the catalogue's folder had none.
     """
@@ -212,7 +212,7 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
     for event in continued:
         known |= journal.put_back_chains(event.detail)
     unknown = {**others, **entries}
-    stated = known | unknown.keys()  # what an earlier recovery put back is told by the event that it put back
+    stated = known | unknown.keys()  # the event names what an earlier recovery put back
     fresh = [event for event in unknown.values() if event.chain not in known]
     restored = sorted((e for e in fresh if not journal.is_known(e, stated - {e.chain})), key=lambda e: (e.id, e.at))
     proven = {event.chain for event in readable.proven}

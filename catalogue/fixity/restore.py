@@ -103,12 +103,11 @@ def _located(db: Database, file_id: int) -> Located:
 
 
 def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha256: str | None = None) -> Plan:
-    """Find what is needed to restore a file, and refuse what must not be done. Changes nothing.
+    """Plan the restore of a file, and refuse what must not be done. Changes nothing.
 
     ``source_store`` None takes the store with the latest good check. ``sha256`` asks for an earlier content than the
-    one on record, as after an edit nobody meant.
-
-    Raises NotFound: no such file, or no sound copy. Refused: a store is offline, or the file is sound.
+    one on record, as after an unintended edit. Raises NotFound: no such file, or no sound copy. Refused: a store is
+    offline, or the file is sound.
     """
     due = required(fixity.due_file(db, file_id), "There is no checksum on record for this file.",
                    "It has never been readable.")

@@ -29,8 +29,8 @@ _HINTS = {sidecars.MISSING: "Copy it from another store; accept it if it was rem
 
 
 def look_beside(picture: Path) -> tuple[SeenSidecar, ...] | None:
-    """The sidecars beside a picture, each read whole; None if that cannot be told: the folder cannot be read, the
-    picture went, or one was being written."""
+    """The sidecars beside a picture, each read whole; None if that is unknown: the folder cannot be read, the
+    picture disappeared, or a sidecar was being written."""
     try:
         with open_folder(picture.parent) as folder:
             entry, names, seen = folder.entry(picture.name), sidecar_names(picture.name), []

@@ -27,10 +27,10 @@ from catalogue.records.paths import UnusablePath, display_path, escape_path, nat
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
-# Findings that a check settles when the file holds the bytes on record: all that speak of its bytes. An edit that was
-# read in is not among them (``_settled``): that one is for a person to accept, or for a restore.
+# Findings disproved by a check that finds the bytes on record: all findings about its bytes. An edit that was read in
+# is not among them (``_settled``): that one is for a person to accept, or for a restore.
 SETTLED = DOUBTS
-# Findings that the mere sight of the file settles, whatever its bytes.
+# Findings disproved by the file's mere presence, whatever its bytes.
 SIGHT = ("missing", "moved", "vanished", "changing")
 _HINTS = {
     Result.CHANGED: "Silent damage. Restore it from a good copy, and keep an eye on this disk.",
@@ -42,7 +42,7 @@ _HINTS = {
     Result.CHANGING: "Audit it again when nothing is writing to it.",
 }
 _DENIED = "Check its permissions, then audit it again."
-# Events that tell of one file whether its bytes were those on record.
+# Events that say of one file whether its bytes were those on record.
 _LOOKS = ("fixity check", "message digest calculation", "recovery", "replication")
 
 
@@ -69,8 +69,8 @@ def link_on_the_way(root: Path, path: str) -> str:
 
 def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[[int], None],
                 cancelled: Cancelled) -> Checked:
-    """:func:`check` of a stored path below a root, and of what is beside it. One that must not be followed, as no index
-    run does, is no file: missing.
+    """:func:`check` of a stored path below a root, and of what is beside it. A link, which index runs never follow,
+    counts as missing.
 
     Raises Stopped.
     """

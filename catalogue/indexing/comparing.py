@@ -17,10 +17,10 @@ BATCH = 2000
 class Comparison:
     """Counts from one comparison, and ``(file id, path)`` of what is absent or back.
 
-    ``complete`` tells whether the whole store was looked through: if not, nothing is said of what was not found.
-    ``absent`` are files on record that were not found; ``back`` such as were missing and are found again as they were;
-    ``altered`` are ids of files found with another size or time than their known content has, missing before or not,
-    and of missing ones whose last look failed. The paths to read are in the pending table.
+    ``complete`` tells whether the whole store was looked through: if not, nothing is known about files that were not
+    found. ``absent`` are files on record that were not found; ``back`` such as were missing and are found again as they
+    were; ``altered`` are ids of files found with another size or time than their known content has, missing before or
+    not, and of missing ones whose last look failed. The paths to read are in the pending table.
     """
 
     seen: int = 0
@@ -34,11 +34,11 @@ class Comparison:
 
 def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tuple[str, ...], *, again: bool,
             report: Report, cancelled: Cancelled) -> Comparison:
-    """Fill the pending table with what must be read, and tell what is absent or back.
+    """Fill the pending table with what must be read, and report what is absent or back.
 
-    ``reader`` is a second connection, for the known paths are still streaming while pending rows are written.
-    Read is what is new, what has another size or time than its known content, and what the last look did not
-    give. With ``again`` every file is read again.
+    ``reader`` is a second connection, for the known paths are still streaming while pending rows are written. Read is
+    what is new, what has another size or time than its known content, and what the last look did not give. With
+    ``again`` every file is read again.
     """
     result = Comparison()
     batch: list[Seen] = []

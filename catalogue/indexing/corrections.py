@@ -112,8 +112,8 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
 
 def set_piece(db: Database, piece_id: int, values: Mapping[str, object], *, artist: str | None = None) -> Correction:
     """State facts of a piece: title, year, series, inventory_number, medium, width_mm, height_mm, relief_mm, notes, and
-    another artist by name, made if new. What is as it was is not stated again; None takes a statement back, so that
-    what is guessed holds again (``artist_id`` None: of the artist).
+    another artist by name, made if new. Unchanged facts are not stated again; None retracts a statement, so that the
+    guess holds again (``artist_id`` None: of the artist).
 
     Raises Refused if the artist has another piece of that title.
     """

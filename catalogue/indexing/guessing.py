@@ -101,7 +101,7 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
 
 def _read(scan: Located, path: str, path_names: PathNames, tree: TreeGuess,
           seen_only: bool) -> tuple[tuple[bool, bool, float], Guess]:
-    """What one name of a scan says, behind how much it tells: artist and piece or not, whether it may be a master (the
+    """The guess from one name of a scan, after its rank: artist and piece or not, whether it may be a master (the
     bytes of a master are one, whatever a copy of it was named for), and how surely."""
     pixels = None if seen_only else (scan.width or 0) * (scan.height or 0)
     by_rule = naming.guess_read(path_names, path, scan.format, pixels, scan.metadata) if path_names.whole else None
@@ -111,7 +111,7 @@ def _read(scan: Located, path: str, path_names: PathNames, tree: TreeGuess,
 
 
 def _of_tree(scan: Located, path_names: PathNames, tree: TreeGuess) -> Guess:
-    if tree.by_likeness:  # kept as a guess it would outlast the likeness, which files the scan by itself
+    if tree.by_likeness:  # as a guess it would outlast the likeness, which files the scan anyway
         tree = replace(tree, artist=NOTHING, piece=NOTHING)
     origins = {name: Origin(READ, TAGS) if value.reason == STATED_IN_FILE else Origin(GUESSED, value.reason)
                for name, value in (("artist", tree.artist), ("title", tree.piece), ("year", tree.year),

@@ -1,4 +1,4 @@
-"""Which folder and files of which file system a store's root and its files are, noted when they are seen."""
+"""Recording the locations (file system and inode) of stores and files when they are seen."""
 
 import sys
 from pathlib import Path
@@ -12,11 +12,10 @@ from catalogue.storage.identity import filesystem_id, identity
 
 
 def note_store_location(db: Database, store: Store, root: Path, *, look: bool = False) -> int:
-    """Note which folder of which file system the store's root is now. Within a transaction.
+    """Record the location of the store's root. Within a transaction.
 
-    Where it is another than before, as after a disk was replaced (or with ``look``), the places of its files are noted
-    again. Those that are not the very files that were read count as no copies until they are; returns how many these
-    are.
+    If it differs from before, as after a disk was replaced (or with ``look``), the locations of its files are recorded
+    again. Files that are not the ones that were read do not count as copies until they are read; returns how many.
     """
     root_id = identity(root)
     if root_id is None:
@@ -54,7 +53,7 @@ def _names_a_volume(filesystem: str) -> bool:
 
 
 def note_file_location(db: Database, file_id: int, path: str) -> None:
-    """Note which file of which file system is at a path now. Within a transaction."""
+    """Record the location of the file at a path. Within a transaction."""
     file_identity = identity(path)
     if file_identity is not None:
         locations.note_file(db, file_id, filesystem_id(path), file_identity.inode)

@@ -20,7 +20,7 @@ def keep_preview(home: Home, reading: Reading) -> None:
     target = home.preview(reading.sha256)
     if target.exists():
         return
-    # Busy: an intake beside this run is writing the very same picture
+    # Busy: a concurrent intake is writing the same picture
     with suppress(Busy), opened(target) as entry, part_of(entry) as (part, out), writing(target):
         write_all(out, memoryview(reading.preview))
         part.rename_to(entry)

@@ -24,9 +24,9 @@ _NO_SCAN = {Fault.EMPTY, Fault.NOT_A_PICTURE}
 _CONTENT_FAULTS = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNDECODED)
 # What must not take the place of a known whole picture: it is what damage looks like.
 _LOSSES = {Fault.EMPTY, Fault.NOT_A_PICTURE, Fault.TRUNCATED, Fault.DAMAGED}
-# Findings that reading a file through settles one way or the other.
+# Findings that a full reading of the file opens or closes.
 READ_KINDS = (*(fault.value for fault in Fault), "missing", "name not UTF-8", "changed", "moved")
-# Findings that are settled by the mere sight of a file, read or not.
+# Findings closed by the file's mere presence, read or not.
 _SIGHT_KINDS = ("missing", "moved", "vanished", "changing")
 # Findings that any other attempt to read a file supersedes.
 _TRIED_KINDS = (*_SIGHT_KINDS, Fault.UNREADABLE.value, Fault.CRASHED.value)
@@ -38,7 +38,7 @@ def record(db: Database, home: Home, store: Store, path: str, reading: Reading, 
            role: str = "", piece_id: int | None = None) -> int | None:
     """Record what was read at ``path`` (in stored form); returns the scan's id, if it is one. Within a transaction.
 
-    A file's known content gives way only to other content that was read through and is whole. Whatever else a reading
+    A file's known content is replaced only by other content that was read in full and is whole. Whatever else a reading
     finds (nothing readable, no bytes, a part of a picture, bytes that differ though size and time do not) is recorded
     as findings and as a failed attempt, which the next index run repeats.
 

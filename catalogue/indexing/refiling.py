@@ -50,7 +50,7 @@ class Refiled:
 
 def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str] | None = None,
            report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Refiled:
-    """Guess every scan again by the present place rules; without ``apply`` only tell what would be filed otherwise.
+    """Guess every scan again by the present place rules; without ``apply`` only report what would be filed differently.
     ``former_rules`` are kept, to be put back with the guesses.
 
     Raises CatalogueError when cancelled; then nothing is changed.

@@ -24,7 +24,7 @@ from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
-# Findings about the way through a store rather than a file: each look through all of it settles them.
+# Findings about folders rather than files: each complete walk of the store opens or closes them.
 _CRAWL_KINDS = ("link", "unreadable folder")
 # Findings of a file that was there for a moment: closed once it has been read, or is not there at all.
 _FLEETING_KINDS = ("vanished", "changing")

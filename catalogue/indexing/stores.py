@@ -28,9 +28,9 @@ from catalogue.untrusted import shell_word
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
     """Take a folder as a store.
 
-    With ``consent`` a marker file is written at its root, the only file ever put there without a further question;
-    a marker already there is kept and believed. Without consent, or on a read-only disk, the store is known by its
-    path and its inode alone and cannot be recognised at another mount point.
+    With ``consent`` a marker file is written at its root, the only file ever put there without asking again; a marker
+    already there is kept and believed. Without consent, or on a read-only disk, the store is known by its path and its
+    inode alone and cannot be recognised at another mount point.
 
     Raises CatalogueError: no such folder, or it cannot be read. Refused: it is, lies within, or holds another store, or
     has the marker of one.

@@ -1,9 +1,9 @@
 """Reading many files with several processes, so that one that kills its reader costs one finding.
 
-A process that ended says nothing of the file it was reading: the system kills for want of memory, and people kill too.
-Only a file that ends two fresh processes, alone in each, while an empty job is served, is said to crash its reader.
-What a process writes to its standard error, such as a library's last words or a traceback, stays out of the terminal,
-where the screens are; of one that reads alone it goes into the finding.
+A process that ended says nothing of the file it was reading: the system kills processes when memory runs out, and
+people do too. Only a file that ends two fresh processes, alone in each, while an empty job is served, is said to crash
+its reader. What a process writes to its standard error, such as a library's last words or a traceback, stays out of the
+terminal, where the screens are; of one that reads alone it goes into the finding.
 """
 
 import multiprocessing
@@ -25,7 +25,7 @@ from catalogue.errors import CatalogueError, one_line
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Fault, FaultFound, Reading
 
-Executors = Callable[..., Executor]     # of so many processes, and the file for what they write to standard error
+Executors = Callable[..., Executor]     # executor of a number of processes, with a file for their standard error
 Job = tuple[str, str]  # path in stored form, real path
 T = TypeVar("T")
 PR_SET_PDEATHSIG = 1  # linux/prctl.h
@@ -46,8 +46,8 @@ def begin(errors_to: str = "") -> None:
 
 
 def redirect_errors(path: str) -> None:
-    """Have all that this process writes to standard error, whoever in it, go to the file at ``path``; without one, to
-    nobody if it were a terminal."""
+    """Send everything this process writes to standard error to the file at ``path``; without one, discard it if it
+    would go to a terminal."""
     if not path and os.isatty(2):
         path = os.devnull
     if path:

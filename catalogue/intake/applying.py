@@ -89,7 +89,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
                 for piece_id in {scan.piece_id for scan in added if scan.piece_id is not None}:
                     pieces.propose_current(db, piece_id)
                 runs.end(db, run_id, outcome, {"taken": len(taken), "left": len(skipped)})
-        except CatalogueError as error:  # it must not hide what was taken in
+        except CatalogueError as error:  # must not hide what was imported
             unrecorded.append(f"The end of this intake could not be recorded. {error}")
             trouble = True
     removed: list[Path] = []

@@ -56,8 +56,8 @@ def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Seque
                 check: Callable[[T, DoubledFile, os.stat_result], str],
                 line: Callable[[T, DoubledFile], dict[str, str]], reason: Callable[[T], str], *, report: Report,
                 cancelled: Cancelled) -> Freed:
-    """Remove files of a store that are still what is on record, without a sidecar, and of which ``check`` says nothing
-    against it; each is written down first in a list of ``kind``, with what ``line`` adds. ``reason`` is for the log.
+    """Remove files of a store that still match the record, have no sidecar, and pass ``check``; each is listed first in
+    a list of ``kind``, with what ``line`` adds. ``reason`` is for the log.
 
     Raises StoreAway; Busy; CatalogueError if the list cannot be written, and nothing is removed then; Stopped where
     ``check`` does.

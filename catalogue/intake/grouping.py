@@ -14,7 +14,7 @@ from catalogue.intake.mosaic import TileMap, mosaic
 from catalogue.intake.overlap import Arrangement, Overlap, View, Views, links, overlap
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 
-WINDOW = 14         # tiles of one original lie at most so many captures apart; 9 to 12 for an A1, common practice
+WINDOW = 14         # most captures between tiles of one original; 9 to 12 for an A1, common practice
 THIN = 0.5          # of the overlap the shop wishes: below it a stitch is at risk
 TILTED = 0.7        # degrees from which a tile lies askew; rotation is measured to .06° on overlaps of a sixth
 DETAIL = 65         # features of a picture in which an overlap would have been seen; of 500 kept at most
@@ -157,7 +157,7 @@ def _renumbered(laid: dict[tuple[int, int], Overlap], members: list[int]) -> dic
 
 
 def _wholes(laid: dict[tuple[int, int], Overlap]) -> set[int]:
-    """Those of which at least two others are parts."""
+    """The arrivals that at least two others are parts of."""
     parts: dict[int, int] = {}
     for (i, j), pair_overlap in laid.items():
         if pair_overlap.arrangement is Arrangement.WITHIN:

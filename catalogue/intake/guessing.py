@@ -115,7 +115,7 @@ def _by_place(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival
 
 
 def _by_words(db: Database, folder: Path, arrivals: Sequence[Arrival]) -> tuple[Guessed, Guessed] | None:
-    """Words of the file's name, then of its folders', looked up among held pieces; typing slips allowed."""
+    """Words of the file's name, then of its folders', looked up among held pieces; misspellings allowed."""
     stem = re.sub(r"\d+", " ", Path(display_path(arrivals[0].inside)).stem)
     around = " ".join((*Path(display_path(arrivals[0].inside)).parts[:-1], folder.name))
     words = [w for w in words_of(stem) if len(w) > 2 and w not in _IDLE]

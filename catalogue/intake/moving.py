@@ -78,7 +78,7 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = i
             run = _Run(db, store, known, path)
             _move_all(run, plan.moves, undo, report, cancelled)
             if not run.unsettled:
-                with suppress(OSError):  # without it the next run looks, and finds all settled
+                with suppress(OSError):  # without it the next run looks and finds nothing left to do
                     write_line(undo, {"end": now()})
         needed = bool(run.moved) or run.unsettled
         if not needed:

@@ -118,7 +118,7 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
                 for t in own:
                     store = stores.by_name(db, t.store)
                     intake.set_state(db, store.id, t.target, sha256, "source removed")
-        except CatalogueError as error:  # it must not hide what was taken in and removed
+        except CatalogueError as error:  # must not hide what was imported and removed
             unrecorded.append(f"That {source.name} was removed could not be recorded. {error}")
     return unrecorded
 
@@ -190,7 +190,7 @@ def verified_copies(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]
 
 
 def independent_copies(locations: Sequence[CopyLocation], *, one_disk: bool) -> list[CopyLocation]:
-    """Copies of which no two share a store, a file, or (unless ``one_disk``) a disk. Rather too few than too many."""
+    """Copies of which no two share a store, a file, or (unless ``one_disk``) a disk. Errs towards too few."""
     good: list[CopyLocation] = []
     for location in locations:
         if not any(location.store_id == g.store_id or location.file == g.file or (

@@ -78,9 +78,10 @@ def get_edition(db: Database, edition_id: int) -> Edition:
 
 
 def applying(db: Database, piece_id: int, width_mm: float, height_mm: float, medium: str) -> Edition | None:
-    """The edition a print of this size and medium counts in: one of its very size first, else one of all sizes.
+    """The edition in which a print of this size and medium counts; None if there is none.
 
-    A size fits turned as well. An edition of the very medium comes before one of any, an open one before a closed.
+    One of exactly its size first, else one of all sizes; a size also matches turned. An edition of exactly the medium
+    comes before one of any medium, an open one before a closed one.
     """
     fitting = [edition for edition in editions.of_piece(db, piece_id)
                if (not edition.medium or pieces.folded(edition.medium) == pieces.folded(medium))
@@ -157,7 +158,7 @@ def destroy(db: Database, edition_id: int, numbers: Sequence[Number], reason: st
 def replace(db: Database, edition_id: int, numbers: Sequence[Number], line_id: int) -> None:
     """Let a new order line print destroyed numbers again: the number stays, the loss stays on record.
 
-    Replacement keeps the number: from memory. A closed edition allows it, since no more numbers are issued.
+    That a replacement keeps its number is from memory. A closed edition allows it, since no more numbers are issued.
     """
     with transaction(db):
         get_edition(db, edition_id)

@@ -102,7 +102,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
         make_pieces: make artists and pieces that are not known; else such rows are left out and reported.
         own: the file was written by this program: a currency of an older catalogue is kept though it is no code.
 
-    A row is linked to the very bytes it was printed from when the file name it gives stands for one content only.
+    A row is linked to the exact bytes it was printed from when the file name it gives stands for one content only.
 
     Raises CatalogueError: the file cannot be read or has no usable columns, or the import was stopped (nothing is
     kept).

@@ -156,12 +156,12 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
            replacing: Sequence[Number] = ()) -> Line:
     """Record a proposal as a line of a new order, or of the order called ``number``.
 
-    Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted, and
-    then as many prints as numbers unless ``quantity`` says otherwise. ``proofs`` takes proofs instead; ``unnumbered``
-    none. ``unit_price`` is that of one print, ``price`` that of all of them, as typed; one implies the other, and with
-    neither the proposed unit price holds. ``replacing`` prints destroyed numbers again. ``status`` is ``requested`` for
-    a new order unless given; what is given of an order that is on record must agree with it. Line and numbers are
-    recorded together or not at all, and two programs at once never give out the same number.
+    Edition numbers are given out with it, the lowest free ones, or exactly ``numbers``, and then as many prints as
+    numbers unless ``quantity`` says otherwise. ``proofs`` takes proofs instead; ``unnumbered`` none. ``unit_price`` is
+    that of one print, ``price`` that of all of them, as typed; one implies the other, and with neither the proposed
+    unit price holds. ``replacing`` prints destroyed numbers again. ``status`` is ``requested`` for a new order unless
+    given; what is given of an order that is on record must agree with it. Line and numbers are recorded together or not
+    at all, and two programs at once never give out the same number.
 
     Raises Refused: beyond N, a number that is out, a closed edition, numbers that do not match the quantity, an order
     that was cancelled, or a price or currency that is none.

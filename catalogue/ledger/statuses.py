@@ -15,8 +15,8 @@ def set_status(db: Database, number: str, status: str) -> Order:
     """Move an order to another status.
 
     Cancelling before printing frees its edition numbers. Once printed the prints exist: their numbers stay out,
-    whatever the order is set to later, and only a recorded destruction lets one be printed again. The table of prints
-    does both by itself. A cancelled order stays cancelled.
+    whatever the order is set to later, and only a recorded destruction lets one be printed again. Triggers of the table
+    of prints do both. A cancelled order stays cancelled.
 
     Raises NotFound; Refused: no such status, the order is cancelled, is to be cancelled though some of its prints were
     handed over and others not, or is to be back in an earlier state though all were.

@@ -97,7 +97,7 @@ def _each(
         try:
             return how(side, other)
         except Damaged:
-            return None  # a preview is gone: nothing can be shown of this pair, whoever gave the sides knows
+            return None  # a preview is missing: nothing can be shown of this pair, as the caller knows
 
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         return list(pool.map(tried, others))

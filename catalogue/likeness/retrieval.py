@@ -65,8 +65,8 @@ class Index:
             shutil.rmtree(self.folder / old, ignore_errors=True)
 
     def _absorbed(self, count: int) -> list[Shard]:
-        """The segments to be written again together with so many fresh scans: the small ones once they pile up, and on
-        from the smallest whatever is no larger than all before it, so that a scan is rewritten a few times at most."""
+        """The segments to rewrite together with this many new scans: the small ones once they pile up, and on from
+        the smallest whatever is no larger than all before it, so that a scan is rewritten a few times at most."""
         bysize = sorted(self.segments, key=lambda s: len(s.keys))
         small = [s for s in bysize if len(s.keys) <= limits.SEGMENT_SMALL]
         total = count + sum(len(s.keys) for s in small)
@@ -82,7 +82,7 @@ class Index:
 
     def candidates(self, features: Features, phashes: Sequence[int], most: int = 20) -> list[Candidate]:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
-        if len(features.sift) > limits.ASKED:  # every so many-th, because they are in order of scale
+        if len(features.sift) > limits.ASKED:  # an even sample, because they are in order of scale
             rows = np.linspace(0, len(features.sift) - 1, limits.ASKED).round().astype(np.intp)
             features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         candidates: dict[str, Candidate] = {}

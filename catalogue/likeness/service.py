@@ -40,7 +40,7 @@ class Member:
 @dataclass(frozen=True, slots=True)
 class GroupView:
     """Scans found to show one piece. ``pieces``: ids of the pieces they are filed under now; more than one, or none
-    for some, is what a person may want to settle. ``proposed``: SHA-256 of the proposed current master."""
+    for some, is something a person may want to decide. ``proposed``: SHA-256 of the proposed current master."""
 
     members: tuple[Member, ...]
     pairs: tuple[Pair, ...]
@@ -64,9 +64,9 @@ class GroupView:
 
 @dataclass(frozen=True, slots=True)
 class Groups:
-    """``groups``, widest first; ``ungrouped``: look-alikes and pairs that cannot be told; ``doubtful``: those of them
-    that the catalogue files under one piece all the same, or under none; ``refused``: pairs whose geometry contradicts
-    a group, with the reason."""
+    """``groups``, widest first; ``ungrouped``: look-alikes and undecidable pairs; ``doubtful``: those of them that
+    the catalogue files under one piece all the same, or under none; ``refused``: pairs whose geometry contradicts a
+    group, with the reason."""
 
     groups: tuple[GroupView, ...]
     ungrouped: tuple[Pair, ...]

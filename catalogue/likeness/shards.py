@@ -93,7 +93,7 @@ def write(folder: Path, parts: Sequence[ShardData], others: Sequence[Shard] = ()
         np.save(making / f"{stem}.npy", array)
     try:
         faiss.write_index_binary(_lists(codes, others), str(making / "lists.faiss"))
-    except RuntimeError as error:  # faiss tells of a disk that fails in no other way
+    except RuntimeError as error:  # faiss reports a failing disk in no other way
         raise CatalogueError("The index of likenesses cannot be written.", hint="Is there space on the catalogue's"
                              " disk? Then compare again: catalogue alike.", path=making) from error
     for path in making.iterdir():

@@ -89,8 +89,8 @@ def free_print_files(db: Database, home: Home, name: str, *, report: Report = ig
     """Remove the print files of a store that can be made again, each proven just before.
 
     The rule is that of doubles, with the master in the place of the file that is kept: as many verified copies of it in
-    different places as the shop wants, no sidecar, the very file on record, a list by which all is brought back. A file
-    that an order names as its scan stays. Raises NotFound, StoreAway, Busy, CatalogueError.
+    different places as the shop wants, no sidecar, exactly the file on record, and a list by which all of it can be
+    brought back. A file that an order names as its scan stays. Raises NotFound, StoreAway, Busy, CatalogueError.
     """
     store = stores.by_name(db, name)
     chosen = []

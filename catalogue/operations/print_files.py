@@ -209,8 +209,8 @@ def make_prints(db: Database, home: Home, lines: Sequence[Line], chosen: Mapping
                 cancelled: Cancelled = never_cancelled) -> PrintFilesMade:
     """Plan and make the print files of some lines, one after the other; a line that fails keeps none of the others.
 
-    Raises: as :func:`make_print` where there is one line alone; Stopped. A folder that is another one meanwhile, since
-    its disk was pulled, is told as such, and nothing is written into what is in its place.
+    Raises: as :func:`make_print` where there is one line alone; Stopped. If another folder has taken its place, since
+    its disk was pulled, that is reported and nothing is written there.
     """
     folder_id = identity(folder)
     made: list[PrintMade] = []

@@ -58,8 +58,7 @@ def reduced_picture(path: Path, sha256: str, long_side: int, *, report: Report =
 
 def patches_of_file(path: Path, sha256: str, *, report: Report = ignore_progress,
                     cancelled: Cancelled = never_cancelled) -> Patches | None:
-    """Of a print file that still lies there, as shown; None if it is gone, is another by now, or has no known
-    colours."""
+    """Patches of an existing print file, as shown; None if it is missing, was changed, or has undefined colours."""
     try:
         picture = reduced_picture(path, sha256, LONG_SIDE, report=report, cancelled=cancelled)
     except CatalogueError:
@@ -69,7 +68,7 @@ def patches_of_file(path: Path, sha256: str, *, report: Report = ignore_progress
 
 def patches_of_sheet(sheet: Sheet, *, report: Report = ignore_progress,
                      cancelled: Cancelled = never_cancelled) -> Patches | None:
-    """Of a print file that is made for this alone and not written; afterwards the sheet has its digest."""
+    """Patches of a print file computed only for this and not written; afterwards the sheet has its digest."""
     form = sheet.form
 
     def channels() -> Iterator[NDArray[np.uint16]]:

@@ -7,8 +7,8 @@ from typing import Any
 
 from catalogue.errors import Refused
 
-# Of the steps and their arithmetic too: another order of steps, or other sums, are a new version. Version 2 sharpens;
-# what is not sharpened stays version 1, with the very text and bits that it had.
+# Covers the steps and their arithmetic too: another order of steps, or other sums, need a new version. Version 2
+# sharpens; what is not sharpened stays version 1, with the very text and bits that it had.
 PLAIN_VERSION, SHARPENED_VERSION = VERSIONS = (1, 2)
 EDGES = ("continued", "mirrored", "stretched", "colour")
 FITS = ("fill", "whole")

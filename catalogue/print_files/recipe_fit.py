@@ -159,7 +159,7 @@ def _shown_whole(placement: Placement, insets: Sides, precision: float) -> bool:
 
 
 def _marks(printed: Light, size: tuple[int, int], ppi: int) -> tuple[int, int, int]:
-    """Pixels of the margin with marks, of the bleed, and of wrap and bleed together as fold marks tell; noughts where
+    """Pixels of the margin with marks, of the bleed, and of wrap and bleed together as fold marks tell; zeros where
     there are no marks."""
     length, thick = pixels_for(CORNER_MARK_MM, ppi), max(1, pixels_for(MARK_WIDTH_MM, ppi))
     margin = length + pixels_for(MARK_GAP_MM, ppi)

@@ -87,8 +87,8 @@ def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", 
            cancelled: Cancelled = never_cancelled) -> Made:
     """Make the print file ``target``, whole or not at all, flushed and read back.
 
-    ``profile``: the bytes of the ICC profile that the recipe names. Only a file of the very bytes that would be written
-    may stand at ``target``.
+    ``profile``: the bytes of the ICC profile that the recipe names. ``target`` may exist only with exactly the bytes
+    that would be written.
 
     Raises:
         Damaged: the master's bytes are not those the recipe names, or it cannot be read whole. Refused: the recipe

@@ -115,7 +115,7 @@ def _samples_of(laid: Light, printed: Light, size: tuple[int, int], whole: Sides
 
 
 def _limited(seen: Light, drawn: Light) -> Light:
-    """Levels that two depart by; what is wholly other counts no more than much."""
+    """The difference in levels, capped so that completely different pixels do not dominate."""
     return np.asarray(np.minimum(np.abs(seen - drawn), MOST_APART), np.float32)
 
 

@@ -36,8 +36,8 @@ SPOILS_DIGEST = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNREADABLE, Fault.UNDECOD
 def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noqa: B008 - frozen
     """Read one file: structure, tags, digests, preview, hashes. Raises nothing for a bad file.
 
-    Digest and picture come from the same file: one that is written to, or replaced under its name, while it is read
-    has a ``changing`` finding, and nothing in the Reading is to be believed.
+    Digest and picture come from the same file: one that is written to, or replaced under its name, while it is read has
+    a ``changing`` finding, and nothing in the Reading can be trusted.
 
     Safe to call in worker processes; holds no more than ``Limits`` says, whatever the file's size.
     """
@@ -141,7 +141,7 @@ class Work:
             self.reading = replace(self.reading, sha256=hashing.digest.sha256, segments=hashing.digest.segments)
 
     def read_picture(self, file: BinaryIO, _: RawIOBase) -> None:
-        """What is shown alone."""
+        """Read only what is shown."""
         source = self._opened(file)
         self.faults.extend(source.faults)
         if source.samples and source.picture:

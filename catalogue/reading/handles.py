@@ -35,5 +35,5 @@ class Hashing(Thread):
         try:
             self.digest = digest_stretches(self.file, self.stretches, self.go_on)
             self.error = self.digest.error
-        except Exception as error:  # the thread's edge: told to whoever joins it
+        except Exception as error:  # the thread's edge: reported to the joining thread
             self.error = error

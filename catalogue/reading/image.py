@@ -120,7 +120,7 @@ def image_of(structure: Structure, ifd: Ifd) -> Image | None:
     kind = "reduced" if subfile & 1 else "mask" if subfile & 4 else "page" if subfile & 2 else "picture"
     if 254 not in ifd.tags and structure.number(ifd, 255, 1) == 2:
         kind = "reduced"
-    with np.errstate(invalid="ignore"):  # fractions for places, some of nothing: they lie nowhere, as is told later
+    with np.errstate(invalid="ignore"):  # fractions or zero for offsets: no valid position, reported later
         offsets, counts = (structure.numbers(ifd, code).astype(np.int64) for code in codes)
     if not len(counts) and len(offsets):
         counts = estimated_counts(offsets, structure.size)

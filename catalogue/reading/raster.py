@@ -187,7 +187,7 @@ class Raster:
         if isinstance(error, ReadFailed):
             self.trouble.unread.append(error)
         elif error is not None and (self.trouble.clean or not isinstance(error, EOFError)):
-            self.trouble.note_failed(error, None)   # an end that came too early is told once, as a cut where it is one
+            self.trouble.note_failed(error, None)   # a premature end is reported once, as truncation if it is one
 
     def _order(self) -> Literal["<", ">"]:
         return "<" if self.structure.order == "<" else ">"
@@ -275,7 +275,7 @@ class Raster:
         rows, refusal = inflated_prefix(data, wanted)
         try:
             part = self._decode(zlib.compress(rows.ljust(wanted, b"\0"), 0), index) if rows else None
-        except Exception:  # the codec edge: the first error is the one that is told
+        except Exception:  # the codec edge: the first error is the one that is reported
             return None, error
         return part, refusal if len(rows) == wanted else error
 

@@ -30,7 +30,7 @@ class Stream:
     def __init__(self, pieces: Iterator[bytes]) -> None:
         self._pieces = pieces
         self._left = bytearray()
-        self.dead = False   # failed or ended early: there is no more to be had
+        self.dead = False   # failed or ended early: no more data
 
     def read(self, count: int) -> tuple[bytes, Exception | None]:
         """``count`` bytes, fewer at the end, and what the codec or the medium refused, with the bytes before that."""

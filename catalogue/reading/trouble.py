@@ -18,7 +18,7 @@ UNSUPPORTED = re.compile(
 class Trouble:
     """Segments that could not be decoded, gathered so that a thousand bad strips make one finding."""
 
-    decoded: int = 0                   # segments of which at least a part was had
+    decoded: int = 0                   # segments decoded at least in part
     missing: int = 0                   # not wholly inside the file
     failed: int = 0                    # there, but the codec refused them
     unread: list[ReadFailed] = field(default_factory=list)
@@ -34,7 +34,7 @@ class Trouble:
         return not (self.missing or self.failed or self.unread or self.unsupported)
 
     def note_missing(self, offset: int, once: int = 0) -> None:
-        """A segment that is not wholly inside the file; one of which earlier rows (``once``) were missing is told."""
+        """A segment that is not wholly inside the file; one already counted for earlier rows (``once``) is ignored."""
         if self.first_missing is None:
             self.first_missing = offset
         self.missing += 0 if once and self.missing else 1

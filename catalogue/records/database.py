@@ -81,10 +81,9 @@ def _connected(path: Path) -> Connection:
 
 
 def refuse_where_lost(path: Path) -> None:
-    """Raise Damaged where the catalogue's file is gone and its backups or journal are still there.
+    """Raise Damaged if the catalogue's file is missing but its backups or journal exist.
 
-    An empty one begun in its place would pass for it: nothing would lead to the backups, and its own would push them
-    out.
+    An empty catalogue created in its place would hide the loss, and its backups would displace the old ones.
     """
     if path.exists() or str(path) == ":memory:":
         return
@@ -92,13 +91,13 @@ def refuse_where_lost(path: Path) -> None:
 
     own = journal.path_of(path)
     if (own.exists() and own.stat().st_size) or any((path.parent / "backups").glob(f"{path.stem}-*{path.suffix}")):
-        raise Damaged("The catalogue is gone; its backups or its journal are still here.",
+        raise Damaged("The catalogue is missing; its backups or its journal are still here.",
                       hint="Bring it back: catalogue recover. To begin an empty one, choose another folder:"
                       " catalogue --catalogue FOLDER.", path=path)
 
 
 def read_only_database(path: Path) -> Database:
-    """The catalogue at ``path`` for reading alone; a further workstation or a screen's second thread."""
+    """The catalogue at ``path`` for reading only; for a second workstation or a screen's second thread."""
     refuse_where_lost(path)
     if not path.exists():
         raise NotFound("There is no catalogue here yet.", hint="Add a store first: catalogue store add NAME FOLDER.",
@@ -139,7 +138,7 @@ def open_for_reading(path: Path) -> Database:
 
 
 def open_seat(home: Home) -> Database:
-    """The catalogue as this workstation may have it: to change, or with the setting ``read_only`` to look at alone."""
+    """The catalogue as this workstation may use it: writable, or read-only with the setting ``read_only``."""
     return read_only_database(home.database) if home.settings.read_only else open_database(home.database)
 
 
@@ -164,7 +163,7 @@ def _looking(address: str) -> Database:
 
 
 def _has_unwritten(path: Path) -> bool:
-    """Whether the log beside the catalogue holds what is not yet in it."""
+    """Whether the write-ahead log holds changes not yet in the catalogue."""
     log = path.with_name(path.name + "-wal")
     return log.exists() and log.stat().st_size > 0
 

@@ -108,7 +108,7 @@ def taken(db: Database, edition_id: int, series: str) -> set[int]:
 
 
 def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int | None) -> None:
-    """Give out these very numbers; raises Refused at the first that is not free, or beyond the edition."""
+    """Issue exactly these numbers; raises Refused at the first that is not free, or is beyond the edition."""
     for number in numbers:
         # a number held for an order that only its sheet knew goes to that order once it is entered again
         held = db.execute("""UPDATE edition_print SET line_id = ?1
@@ -165,9 +165,9 @@ def _newest(db: Database, edition_id: int, number: Number) -> tuple[int, str]:
 
 
 def destroy(db: Database, edition_id: int, number: Number, destroyed: str, reason: str) -> None:
-    """Record that a print is no more; raises Refused if the number is free, or its loss is on record already.
+    """Record that a print was destroyed; raises Refused if the number is free, or its loss is already on record.
 
-    What was destroyed had been made: a print whose order is still open counts as printed first.
+    What was destroyed had been printed: a print whose order is still open counts as printed first.
     """
     nth, state = _newest(db, edition_id, number)
     name = numbers_text([number])
@@ -183,7 +183,7 @@ def destroy(db: Database, edition_id: int, number: Number, destroyed: str, reaso
 
 
 def losses(db: Database, edition_id: int) -> set[tuple[Number, str]]:
-    """Every print of the edition that was destroyed, and when; those printed again as well."""
+    """Every destroyed print of the edition, with its date, including those printed again."""
     return {(Number(series, number), day) for series, number, day in db.execute(
         "SELECT series, number, destroyed FROM edition_print WHERE edition_id = ? AND state = 'destroyed'",
         [edition_id])}
@@ -199,7 +199,7 @@ def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None
 
 
 def mark_printed(db: Database, line_id: int, numbers: Iterable[Number]) -> None:
-    """These prints of a line exist, though its order may not be printed yet."""
+    """Record that these prints of a line exist, though its order may not be printed yet."""
     for number in numbers:
         db.execute("""UPDATE edition_print SET state = 'printed'
                       WHERE line_id = ? AND series = ? AND number = ? AND state = 'reserved'""", [line_id, *number])
@@ -212,7 +212,7 @@ def of_line(db: Database, line_id: int) -> list[LinePrint]:
 
 
 def free(db: Database, line_id: int, prints: Iterable[LinePrint]) -> None:
-    """Let these numbers, reserved for an order line, go to whoever asks next."""
+    """Free these numbers, which were reserved for an order line."""
     for each in prints:
         db.execute("""DELETE FROM edition_print WHERE line_id = ? AND series = ? AND number = ? AND nth = ?""",
                    [line_id, each.series, each.number, each.nth])

@@ -1,15 +1,16 @@
 """The one function that computes what artist, piece and scan rows hold: what a person stated, else what was derived.
 
 Triggers note in ``unsettled`` which rows a statement, a guess, a likeness or a file touches. :func:`recompute` works
-the list off (``records.stale_rows``); ``records.database.transaction`` calls it before every commit, so that no writer
-can forget it and undoing a statement needs no code of its own. A scan's role and piece follow from, in this order,
+through the list (``records.stale_rows``); ``records.database.transaction`` calls it before every commit, so that no
+writer can forget it and undoing a statement needs no code of its own. A scan's role and piece follow from, in this
+order,
 
 1. what a person said (``scan_stated``),
 2. the guess from path and tags (``scan_guess``): its artist and title name a piece, made if new,
 3. likeness: the one piece to which confirmed pairs tie it, else the one to which sure pairs do.
 
-A piece merged into another stands for that one, an artist likewise. A piece that no statement and no scan refers to
-goes, an artist without piece or statement too.
+A piece merged into another means that one, and so for artists. A piece without statements or scans is deleted, and so
+is an artist without pieces or statements.
 """
 
 from typing import NamedTuple
@@ -25,7 +26,7 @@ from catalogue.records.likeness_ties import is_filed_by_likeness, is_tile, neigh
 from catalogue.records.rows import Database, exists, fetch_id, fetch_text, insert_row, update_row
 from catalogue.records.stale_rows import any_stale, mark_stale, take_stale
 
-_ROUNDS = 50  # each settles what the one before touched; more than a handful means that two rules contradict
+_ROUNDS = 50  # each pass computes what the previous one touched; more than a handful means that two rules contradict
 
 
 class _Names(NamedTuple):
@@ -124,7 +125,7 @@ def _recompute_scan(db: Database, run: Recomputation, scan_id: int) -> None:
             _recompute_piece(db, run, piece_id)
     if piece_id is None:
         run.soft.add(scan_id)
-        piece_id, source = scan["piece_id"], scan["piece_source"]  # settled when all others are
+        piece_id, source = scan["piece_id"], scan["piece_source"]  # computed after all others
         if source == "person":
             piece_id, source = None, "guess"
     _write_scan(db, scan_id, role, role_source, piece_id, source)
@@ -262,7 +263,7 @@ def _names_of(db: Database, run: Recomputation, stated: stated_facts.Row) -> tup
         artist_id = stated_facts.root(db, "artist", int(stated["artist_id"]))
         if not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
             stated_artist = stated_facts.stated_row(db, "artist_stated", artist_id)
-            if stated_artist is not None:  # a row that only says by which name they were known is not kept by itself
+            if stated_artist is not None:  # a row that holds nothing but a former name is not kept
                 artists.write_stated_artist(db, artist_id, stated_artist)
                 run.artists.clear()
             else:

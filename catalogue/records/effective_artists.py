@@ -40,9 +40,9 @@ def artist_known(db: Database, key: str) -> int | None:
 
 
 def _stated_unspaced(db: Database, key: str) -> int | None:
-    """The stated artist whose Chinese, Japanese or Korean name differs from the key in its space alone.
+    """The stated artist whose Chinese, Japanese or Korean name differs from the key only by its space.
 
-    Of names that are merely guessed each spelling is its own, so that nothing hangs on which was met first.
+    Guessed names with different spelling stay separate, so the result does not depend on which came first.
     """
     joined = joined_name(key)
     return fetch_id(db, """SELECT s.artist_id FROM artist_stated s LEFT JOIN artist a ON a.id = s.artist_id

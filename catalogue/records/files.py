@@ -14,7 +14,7 @@ NOT_READ_HERE = "not read on this disk"  # ``File.failure`` of a file that was r
 
 @dataclass(frozen=True, slots=True)
 class File:
-    """``scan_id``, ``size`` and ``mtime_ns`` are those of the last known content, whatever later looks met.
+    """``scan_id``, ``size`` and ``mtime_ns`` are those of the last known content, whatever later looks found.
 
     ``failed_at`` and ``failure`` tell of the last look where that did not give this content; None and "" otherwise.
     """

@@ -47,7 +47,7 @@ def note_store(db: Database, store_id: int, device: Device, inode: int) -> None:
     before = store_location(db, store_id)
     if before is not None and before.device.filesystem == device.filesystem:
         if not device.disks:
-            device = before.device  # the system does not tell now what it told then
+            device = before.device  # the system no longer reports what it did then
         elif not numbered_disks(device):
             device = device._replace(disks=device.disks | numbered_disks(before.device))
     db.execute("INSERT OR REPLACE INTO store_place (store_id, filesystem, inode, seen, disks) VALUES (?, ?, ?, ?, ?)",

@@ -1,8 +1,8 @@
-"""How far an order and each of its lines are, as SQL over ``orders o`` and ``order_line l``.
+"""The states of orders and lines, as SQL over ``orders o`` and ``order_line l``.
 
-A person states a status of the whole order, and what was handed over of each line. From both follows what counts: a
-line of which all prints were handed over is collected, and so is an order of which every line is. An order stated as
-collected is, whatever is on record as handed over: nobody wrote down the days.
+A person states a status for the whole order, and what was handed over of each line. From both follows: a line whose
+prints were all handed over is collected, and an order all of whose lines are collected is collected. An order stated as
+collected is collected, whatever was recorded as handed over: older orders have no days on record.
 """
 
 from catalogue.records.rows import Database, fetch_text
@@ -15,7 +15,7 @@ ORDER_STATUS = f"""CASE WHEN o.status IN ('collected', 'cancelled') OR EXISTS (
                        SELECT 1 FROM order_line l WHERE l.order_id = o.id AND l.cancelled = 0 AND {HANDED} < l.quantity)
                        OR NOT EXISTS (SELECT 1 FROM order_line l WHERE l.order_id = o.id AND l.cancelled = 0)
                    THEN o.status ELSE 'collected' END"""
-# What is still to come of an order of which something was handed over.
+# Prints still to come of an order handed over in part.
 PARTLY = f"""({LINE_STATUS} NOT IN ('collected', 'cancelled') AND EXISTS (
                  SELECT 1 FROM order_line x JOIN handover h ON h.line_id = x.id
                  WHERE x.order_id = o.id AND x.cancelled = 0))"""

@@ -1,4 +1,4 @@
-"""Orders and their lines: who had what printed, when, how large, on what, and from which very bytes."""
+"""Orders and their lines: who had what printed, when, how large, on what, and from which exact bytes."""
 
 import sqlite3
 from collections.abc import Mapping
@@ -151,8 +151,8 @@ def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str
 def add_line(db: Database, order_id: int, line: NewLine) -> int:
     """Record one line; returns its id.
 
-    Raises Refused if the piece, the edition or the earlier line it names is on record no more, as when another
-    workstation merged the piece while the question was open.
+    Raises Refused if the piece, the edition or the earlier line it names is no longer on record, for example because
+    another workstation merged the piece meanwhile.
     """
     try:
         return insert_row(db, "order_line", {"order_id": order_id, **{

@@ -27,7 +27,7 @@ class PrintFile:
 @dataclass(frozen=True, slots=True)
 class StoredPrintFile:
     """A file in a store that has the bytes of a print file on record, as last seen; ``print_file_id``: its newest.
-    ``printed_from``: an order line names these very bytes as its scan."""
+    ``printed_from``: an order line names these exact bytes as its scan."""
 
     file_id: int
     scan_id: int

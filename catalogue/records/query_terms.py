@@ -1,11 +1,11 @@
-"""A query's terms: the words typed, sizes as orders are indexed, and which of them say what is meant."""
+"""A query's terms: the words typed, sizes as orders are indexed, and which of them identify a work."""
 
 import re
 
 from catalogue.records.folding import unaccented, words
 
 Term = tuple[str, ...]      # alternatives: each a word, or words that follow one another
-# English words that say nothing of which work is meant. Common practice, no source.
+# English words that do not identify a work. Common practice, no source.
 _STOP_WORDS = frozenset({
     "a", "all", "an", "and", "any", "are", "as", "at", "by", "for", "from", "he", "her", "his", "i", "in", "is",
     "it", "its", "me", "my", "of", "on", "one", "ones", "or", "our", "out", "painting", "photo", "picture",
@@ -36,7 +36,7 @@ def terms_of(text: str) -> list[Term]:
 
 
 def _words(text: str) -> list[str]:
-    """Words beside a size: signs alone are none there."""
+    """Words beside a size; signs alone do not count as words there."""
     stretches = words(text)
     return stretches if any(c.isalnum() for word in stretches for c in word) else []
 

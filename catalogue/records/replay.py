@@ -21,8 +21,8 @@ _REFERRED = ("scan_stated", "piece_stated", "artist_stated")    # each refers to
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A stated row on which log and table disagree. ``logged`` None: the log knows no such row; ``present`` None: the
-    table has it no more. ``columns`` are those that differ."""
+    """A stated row on which log and table disagree. ``logged`` None: the log knows no such row; ``present`` None:
+    the table no longer has it. ``columns`` are those that differ."""
 
     table: str
     key: Key
@@ -153,8 +153,8 @@ def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
 
 
 def _refuse_if_changed(db: Database, change: Change) -> None:
-    """Raise Refused if a row is not as the change left it, or is of a table there is no more. Overlays are looked at
-    when they are put back."""
+    """Raise Refused if a row is not as the change left it, or its table no longer exists. Overlays are checked when
+    they are put back."""
     table = next((t for t in statements.STATED_TABLES if t.name == change.table), None)
     if table is None:
         raise Refused(sentence(f"{statements.row_name(change.table, change.key)} was recorded by an earlier version of"

@@ -23,7 +23,8 @@ from catalogue.records.transactions import replaying, savepoint
 @dataclass(frozen=True, slots=True)
 class ReadableLog:
     """Events of a damaged catalogue. ``proven`` follow the chain from the event before; ``unproven`` can be read but
-    what is before them cannot; ``altered`` are not what was written. ``whole``: the log was read to its end."""
+    what is before them cannot; ``altered`` were changed since they were written. ``whole``: the log was read to its
+    end."""
 
     proven: tuple[Event, ...] = ()
     unproven: tuple[Event, ...] = ()
@@ -191,10 +192,11 @@ def _artist_named(db: Database, name: str) -> int:
 
 
 def apply(db: Database, change: Change, *, final: bool = False) -> str:
-    """Make one logged change again; returns what stood in the way, in words, or nothing.
+    """Apply one logged change again; returns the obstacle in words, or "".
 
-    What is so already is left. A column that is neither as before nor as after the change was stated otherwise since:
-    it stays, and is told; unless the change is ``final``: one that a migration logged, which says how all stands.
+    A change already present is skipped. A column with neither its value before nor after the change was stated
+    differently since: it is kept and reported, unless the change is ``final``, that is, logged by a migration, which
+    says how everything stands.
     """
     if change.table in RETIRED_TABLES:
         return ""
@@ -232,12 +234,12 @@ def order_numbers(statements: Iterable[Event]) -> list[str]:
 
 
 def last_recovery(db: Database) -> Event | None:
-    """The newest event that tells of a recovery."""
+    """The newest event that records a recovery."""
     return fetch_one(db, Event, "SELECT * FROM event WHERE type = 'recovery' AND store = '' ORDER BY id DESC LIMIT 1")
 
 
 def lost_ranges(db: Database) -> list[tuple[int, int]]:
-    """Events that recoveries told to be lost, first and last of each."""
+    """The events that recoveries recorded as lost: first and last of each range."""
     matches = [re.search(r"events (\d+) to (\d+) were lost", str(row[0])) for row in db.execute(
         "SELECT detail FROM event WHERE type = 'recovery'")]
     return [(int(m[1]), int(m[2])) for m in matches if m]

@@ -103,7 +103,7 @@ def of_piece(db: Database, piece_id: int) -> list[Scan]:
 
 
 def save_reading(db: Database, reading: Reading) -> int:
-    """Record a reading's content; returns the scan's id. Role and piece are settled from guess and statements."""
+    """Record a reading's content; returns the scan's id. Role and piece follow from guess and statements."""
     picture, meta = reading.picture, reading.metadata
     facts = {
         "pixel_digest": reading.pixel_digest, "format": reading.format, "title": meta.title, "creator": meta.creator,

@@ -73,7 +73,7 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Vocabulary:
-    """The words artists, pieces and orders are made of: what slips are corrected to."""
+    """The words artists, pieces and orders are made of: what misspellings are corrected to."""
 
     words: tuple[str, ...]
 
@@ -113,14 +113,14 @@ def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | No
 
 
 def corrected_terms(db: Database, text: str) -> list[tuple[str, ...]]:
-    """The words of a query, slips corrected: of each term one of the alternatives is to be found."""
+    """The words of a query, misspellings corrected: of each term one of the alternatives is to be found."""
     return _corrected(db, text, None, False)[0]
 
 
 def _corrected(db: Database, text: str, vocabulary: Vocabulary | None, leave_out: bool) -> tuple[
         list[Term], list[tuple[str, tuple[str, ...]]], list[Term]]:
-    """The terms as typed with slips corrected, which words were taken for others, and which terms may be left out: they
-    fit nothing, and one that tells remains."""
+    """The terms as typed with misspellings corrected, which words were taken for others, and which terms may be left
+    out: they match nothing, and a term that identifies a work remains."""
     choices = terms_of(text)
     corrected: list[tuple[str, tuple[str, ...]]] = []
     unknown: list[Term] = []

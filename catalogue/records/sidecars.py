@@ -36,7 +36,7 @@ class SidecarFault:
 
 
 def note(db: Database, file_id: int, seen: Sequence[SeenSidecar]) -> None:
-    """Note what is beside a file; what lay there before and does not any more is gone. Within a transaction."""
+    """Note what is beside a file; what was there before and no longer is counts as missing. Within a transaction."""
     known = {int(row[0]) for row in db.execute("SELECT beside FROM sidecar WHERE file_id = ?", [file_id])}
     present = {sidecar.beside for sidecar in seen}
     for sidecar in seen:

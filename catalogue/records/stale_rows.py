@@ -11,15 +11,15 @@ def mark_stale(db: Database, kind: str, ids: Iterable[int | None]) -> None:
 
 
 def mark_short_name_stale(db: Database, key: str) -> None:
-    """An artist of this folded name came or went: have what is guessed by the last word of it alone looked at again."""
+    """An artist with this folded name was added or removed: mark stale what is guessed by its last word only."""
     first, _, word = key.rpartition(" ")
     if first:
         mark_names_stale(db, {word})
 
 
 def mark_names_stale(db: Database, artist_keys: set[str]) -> None:
-    """These folded names may mean another artist now: have looked at again what is guessed by them, the pieces known
-    under them, and all guessed under a title of such a piece, which may be that one, or what it was merged into."""
+    """These folded names may mean another artist now: mark stale what is guessed by them, the pieces known under
+    them, and everything guessed under the title of such a piece or of one it was merged into."""
     marks, keys = ", ".join("?" * len(artist_keys)), list(artist_keys)
     db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key IN ({marks})
                    UNION SELECT 'scan', g.scan_id FROM piece_stated s JOIN scan_guess g ON g.title_key = s.known_key

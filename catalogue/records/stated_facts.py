@@ -111,11 +111,9 @@ def is_referred_to(db: Database, piece_id: int) -> bool:
 def put_back(db: Database, table: str, before: Row | None, after: Row | None) -> Row | None:
     """Undo what a statement made of a row of one of ``TABLES``; ``before`` or ``after`` it there may have been none.
 
-    A row says no more than its facts, so one that is not there and one that says nothing are the same, and what the
-    statement did not change stays. A row that it made goes again unless more was said in it since or a statement refers
-    to it; returns that row. What by name an artist or piece is known goes with the row.
-
-    Raises KeyError with the names of the facts that were changed since.
+    A row without facts is the same as no row, and what the statement did not change stays. A row it created is deleted
+    again unless more was stated in it since or a statement refers to it; returns that row. The known names of an artist
+    or piece go with the row. Raises KeyError with the names of the facts that were changed since.
     """
     former, later, facts = before or {}, after or {}, _FACTS[table]
     known = {name: value for name, value in former.items() if name.startswith("known_")}
@@ -168,7 +166,7 @@ def next_id(db: Database, kind: str) -> int:
 
 
 def root(db: Database, kind: str, row_id: int) -> int:
-    """The artist or piece (``kind``) that one stands for after all merges."""
+    """The artist or piece (``kind``) at the end of its chain of merges."""
     seen = {row_id}
     while True:
         row = db.execute(f"SELECT joined_into FROM {kind}_stated WHERE {kind}_id = ?", [row_id]).fetchone()

@@ -55,7 +55,7 @@ def savepoint(db: Database) -> Iterator[None]:
         yield
         db.execute("RELEASE step")
     except BaseException:
-        if db.conn.in_transaction:  # SQLite gives a whole transaction up by itself when the disk is full
+        if db.conn.in_transaction:  # SQLite rolls a transaction back by itself when the disk is full
             db.execute("ROLLBACK TO step")
             db.execute("RELEASE step")
         raise
@@ -85,7 +85,8 @@ def unlogged_transaction(db: Database) -> Iterator[None]:
 
 
 def _still_in_place(connection: Connection) -> None:
-    """Refuse to write into a file that was set aside; call with its write lock, which whoever replaces it holds."""
+    """Refuse to write into a file that was set aside. Call with its write lock, which any program replacing it
+    holds."""
     if connection.path is None or connection.file is None:
         return
     refuse_during_recovery(connection.path)
@@ -134,7 +135,7 @@ def write_lock(db: Database) -> Iterator[None]:
     db.execute("BEGIN IMMEDIATE")
     try:
         yield
-        if not db.conn.in_transaction:  # SQLite gives a transaction up by itself when the disk is full
+        if not db.conn.in_transaction:  # SQLite rolls a transaction back by itself when the disk is full
             raise CatalogueError("The catalogue could not record the change.", hint="Nothing was changed; try again.")
         _commit(db)
     except BaseException:

@@ -114,7 +114,7 @@ def write_atomically(target: Path | Entry, data: bytes) -> None:
 def write_new(target: Path | Entry, data: bytes) -> None:
     """Write a small file where nothing stands yet, whole or not at all. Raises ``Refused``, ``CatalogueError``.
 
-    One of these very bytes that is there is what an earlier call left before it failed: that is confirmed.
+    An existing file with these exact bytes was left by an earlier call that failed; it is confirmed.
     """
     with opened(target) as entry:
         if read_small(entry, len(data)) == data:

@@ -21,7 +21,7 @@ _PLUG = f"{_NUMBERED}usb "
 
 class Device(NamedTuple):
     """What a folder or file is on: its file system, and the whole disks below that, or the server of a share, as far
-    as the system tells."""
+    as the system reports them."""
 
     filesystem: str
     disks: frozenset[str] = frozenset()
@@ -123,5 +123,5 @@ def _lasting_name(disk: Path) -> str:
 def _first_line(file: Path) -> str:
     try:
         return " ".join(file.read_text(errors="replace").split())
-    except OSError:  # this system, or this kind of disk, does not tell
+    except OSError:  # not reported by this system, or for this kind of disk
         return ""

@@ -177,7 +177,7 @@ def sync(fd: int) -> None:
 
 @contextmanager
 def open_root(path: Path, marker: str | None, *, known: FileId | None = None, name: str = "") -> Iterator[OpenFolder]:
-    """A store's root folder, proven to be that of the store through the very handle that is given.
+    """A store's root folder, verified to be the store's through the returned handle.
 
     ``marker`` is the id its marker must hold, None for a store that has none; ``known`` is what the root was when the
     work began.

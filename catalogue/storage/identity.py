@@ -107,7 +107,7 @@ def is_regular(status: os.stat_result) -> bool:
 
 
 def _within_filesystem(real: Path) -> tuple[int, str] | None:
-    """Device and path within the file system of a path without links; None if the system does not tell."""
+    """Device and path within the file system of a path without links; None if the system does not report it."""
     covering = [m for m in mounts_in(mount_table()) if real.is_relative_to(m.point)]
     file_id = identity(real)
     if not covering or file_id is None:

@@ -65,7 +65,7 @@ class WorkerThread(Generic[R]):
                 if resource is None:
                     resource = self._make()
                 answer.set_result(job(resource))
-            except Exception as error:  # a worker's edge: whoever asked is told
+            except Exception as error:  # a worker's edge: reported to the caller
                 answer.set_exception(error)
         closing = getattr(resource, "close", None)
         if closing is not None:

@@ -67,7 +67,7 @@ class WriteQueue:
             error: Exception | None = None
             try:
                 result = await shield(wrap_future(answer))
-            except Exception as fault:  # a worker's edge: told below
+            except Exception as fault:  # a worker's edge: reported below
                 error = fault
             self._open.remove(write)
             await app.gate.between_keys()

@@ -97,8 +97,8 @@ class SearchDialog(Dialog[Hit]):
         self._learn_words()
 
     def _learn_words(self) -> None:
-        """Read the words that slips are corrected by, where the catalogue has changed since, on a thread of their own:
-        no letter waits for them, and what was typed meanwhile is looked up again."""
+        """Read the words that misspellings are corrected by, where the catalogue has changed since, on a thread of
+        their own: no letter waits for them, and what was typed meanwhile is looked up again."""
         def keep(words: Vocabulary) -> None:
             if words != self._vocabulary:
                 self._vocabulary = words

@@ -63,7 +63,7 @@ def _family(environment: Mapping[str, str]) -> str:
 
 
 def says_sharp(environment: Mapping[str, str]) -> bool:
-    """Whether the environment names a terminal that draws sharp pictures; asking it settles how."""
+    """Whether the environment names a terminal that draws sharp pictures; asking it decides how."""
     return _family(environment) in ("kitty", "ghostty", "wezterm", "foot", "mlterm") \
         or "sixel" in environment.get("TERM", "")
 

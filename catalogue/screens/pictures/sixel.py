@@ -26,7 +26,7 @@ DEFINITION = re.compile(r"#(\d+);2;\d+;\d+;\d+")
 
 
 def sixels(picture: "Image", columns: int, rows: int) -> str:
-    """The picture in so many cells, as the terminal gets it."""
+    """The picture in this many cells, as sent to the terminal."""
     from textual_image.renderable import SixelImage
 
     console = Console(width=columns, height=rows, force_terminal=True)

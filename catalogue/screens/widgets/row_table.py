@@ -135,9 +135,9 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     def set_rows(self, rows: Sequence[R], *, cursor: int = 0, scroll: int | None = None,
                  keep_drawn: bool = False) -> None:
-        """Show these rows, the cursor on one of them, scrolled so far or, left open, as far as the cursor needs.
+        """Show these rows, the cursor on one of them, scrolled this far or, if None, as far as the cursor needs.
 
-        ``keep_drawn``: rows held before are the very same and look the same.
+        ``keep_drawn``: rows held before are the same objects and look the same.
         """
         before, stood, top = self.rows_held, self.cursor_row, self.scroll_offset.y
         self._held.set_rows(rows)
