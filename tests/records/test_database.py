@@ -59,7 +59,7 @@ def test_no_empty_catalogue_is_begun_beside_what_is_left_of_a_lost_one(home: Hom
     with pytest.raises(Damaged):
         open_screens(home)
     assert not home.database.exists()
-    assert "! The catalogue is gone" in CliRunner().invoke(
+    assert "! The catalogue is missing" in CliRunner().invoke(
         command, ["--catalogue", str(home.folder), "doctor"], obj=Session()).output
 
 
