@@ -175,7 +175,7 @@ def _refuse_if_changed(db: Database, change: Change) -> None:
 def _keep_made(db: Database, change: Change) -> None:
     """A print that was put back to reserved stays made where later statements, which did not change its row, say so
     too: its order was printed, or it went somewhere. Else its number would be free to give again one day. Raises
-    Refused where its order was cancelled since."""
+    Refused where its order was cancelled since, or its line has fewer prints now."""
     if change.table != "edition_print" or change.before is None or change.before["state"] != "reserved":
         return
     this = "(n.edition_id, n.series, n.number, n.nth) = (?, ?, ?, ?) AND n.state = 'reserved'"
@@ -190,6 +190,11 @@ def _keep_made(db: Database, change: Change) -> None:
                   list(change.key)).fetchone() is not None:
         raise Refused("Its order or line was cancelled since, so this cannot be undone.",
                       hint="Undo the cancelling first.")
+    if db.execute("""SELECT 1 FROM order_line l WHERE l.id = ? AND l.quantity < (
+                         SELECT count(DISTINCT series || number) FROM edition_print WHERE line_id = l.id)""",
+                  [change.before["line_id"]]).fetchone() is not None:
+        raise Refused("The quantity of its line is less now, so this cannot be undone.",
+                      hint="Undo the later change first.")
 
 
 def row_of(db: Database, change: Change) -> tuple[Row | None, str]:

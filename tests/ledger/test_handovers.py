@@ -277,6 +277,19 @@ def test_no_undo_makes_a_print_free_again_that_later_statements_made(db: Databas
     assert not differences(db)
 
 
+def test_no_undo_gives_a_line_more_numbers_than_prints(db: Database) -> None:
+    before = last_statement(db)
+    operations.cancel_lines(db, [3])
+    event = statement_since(db, before)
+    operations.change_listed(db, [3], quantity=3)
+    assert event
+    with pytest.raises(Refused, match="quantity of its line is less now"):
+        undo_statement(db, event)
+    operations.change_listed(db, [3], quantity=5)
+    undo_statement(db, event)
+    assert prints(db) == "rrrrr"
+
+
 def test_a_way_out_is_named_where_a_print_was_destroyed_or_the_rest_is_made(db: Database) -> None:
     operations.hand_over(db, [3], quantity=2)
     with pytest.raises(Refused) as open_order:

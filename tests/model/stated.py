@@ -104,6 +104,9 @@ class Stated:
         order = self.get("line", line, "order")
         if self.get("line", line, "cancelled") or self.get("order", order, "status") == "cancelled":
             raise RefusedByModel("cancelled since")
+        numbers = {other[:3] for other in self.ids("print") if self.get("print", other, "line") == line}
+        if line is not None and len(numbers) > self.get("line", line, "quantity"):
+            raise RefusedByModel("fewer are wanted now")
         if self.get("order", order, "status") in ("printed", "collected") or any(
                 key in self.get("handover", each, "prints") for each in self.handovers_of(line)):
             self.put("print", key, state="printed")
