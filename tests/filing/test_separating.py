@@ -39,6 +39,10 @@ def test_numbers_that_read_as_one_of_three_are_series_where_the_second_counts() 
     threes = {title for name, title in read.items() if name.startswith("untitled_3")}
     fours = {title for name, title in read.items() if name.startswith("untitled_4")}
     assert threes & fours <= {""}
+    moors = titles(*(f"Artists/{ARTIST}/scan/Moor {n}-{at}.tif" for n in (3, 4) for at in range(n, 7)),
+                   f"Artists/{ARTIST}/scan/Pier.tif", "Artists/Joss Aldermere/Kites.tif")
+    assert {name[:6]: title for name, title in moors.items() if name.startswith("Moor")} == {
+        "Moor 3": "Moor 3", "Moor 4": "Moor 4"}
 
 
 def test_an_artists_own_name_is_no_title() -> None:

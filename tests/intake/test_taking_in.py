@@ -146,6 +146,16 @@ def test_capture_notes_are_prefilled_from_the_artists_last_of_like_relief(
     assert filled["glass"] == "none"
     assert filled["ppi"] == "1200"
     assert "relief mm" not in filled, "the relief is the new original's own"
+    other = dict(with_answers(db, home, plan, at, artist="Joss Aldermere", piece="Kites").proposals[at].capture)
+    assert other["light"] == "raking, left", "who has no notes yet begins with the last ones of the shop"
+    apply(db, home, with_answers(db, home, plan, at, artist="Joss Aldermere", piece="Kites",
+                                 capture={"light": "even"}))
+    write("0003.tif", noise(3), at="2026-03-09T10:00:00")
+    plan = propose(db, home, tmp_path / "key", store)
+    at = next(n for n, p in enumerate(plan.proposals) if p.take)
+    for artist, light in (("Ada Quill", "raking, left"), ("Joss Aldermere", "even")):
+        filled = dict(with_answers(db, home, plan, at, artist=artist, piece="Pier").proposals[at].capture)
+        assert filled["light"] == light, "an artist's own notes come before newer ones of others"
     harbour = next(iter(pieces.matching(db, "Harbour")))
     assert harbour.relief_mm == 2.5
 

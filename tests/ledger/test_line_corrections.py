@@ -102,6 +102,8 @@ def test_proofs_stay_proofs_and_what_was_unnumbered_on_purpose_stays_so(wrong: t
     for each in (proof, plain):
         operations.change_listed(shop.db, [each.id], piece_id=meant)
     assert line_of(shop, proof).numbers == "AP I"
+    operations.change_listed(shop.db, [proof.id], quantity=2)
+    assert line_of(shop, proof).numbers == "AP I–II", "a line of proofs has nothing but proofs"
     assert (line_of(shop, plain).numbers, line_of(shop, plain).edition_id) == ("", None)
     other = shop.piece("Ilse Marwood", "No Edition")
     operations.change_listed(shop.db, [line.id], piece_id=other)
