@@ -138,7 +138,7 @@ ALLOWED: dict[str, Allowed] = {
     "theme": _one_of("dark", "light"),
     "graphics": _one_of(*GRAPHICS),
     "connection": _one_of("auto", "fast", "slow"),
-    "print_folder": Allowed("the whole path of a folder, or \"\"", lambda value: isinstance(value, str) and (
+    "print_folder": Allowed("the absolute path of a folder, or \"\"", lambda value: isinstance(value, str) and (
         not value or ("\0" not in value and os.path.isabs(os.path.expanduser(value))))),  # noqa: PTH111, PTH117
     "print_in_stores": _YES_OR_NO,
     "audit_days": Allowed("a whole number from 1 to 36500", _whole(1, 36_500)),

@@ -86,7 +86,7 @@ class NameTaken(Refused):
 class InsideStore(Refused):
     """The folder is in a store, where this file must not be written."""
 
-    def __init__(self, store: str, path: Path | str, *, message: str = "This folder lies in the store {!r}.",
+    def __init__(self, store: str, path: Path | str, *, message: str = "This folder is in the store {!r}.",
                  hint: str = "Choose a folder outside the stores.") -> None:
         super().__init__(message.format(store), hint=hint, path=path)
 

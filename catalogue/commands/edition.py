@@ -149,7 +149,7 @@ def where(session: Session, edition: str | None, place: str | None) -> None:
                    "number": numbers_text([print_.number]),
                    "place": print_.place, "holder": print_.holder, "since": print_.since, "notes": print_.notes,
                    "stated": print_.stated} for print_ in listed],
-                 lambda out: out.table(["Work", "Number", "Where", "Since", "Notes"], (
+                 lambda out: out.table(["Piece", "Number", "Where", "Since", "Notes"], (
                      (f"{print_.artist}: {print_.title}", numbers_text([print_.number]), place_in_words(print_),
                       shown_day(print_.since, dates), print_.notes) for print_ in listed)) if listed
                  else out.print("No such prints."))

@@ -16,7 +16,7 @@ from catalogue.operations.importing import import_table, summarize
               help="What the file holds; otherwise recognised by its columns.")
 @click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS",
               help="One of our columns and its heading in the file; may be repeated.")
-@click.option("--dates", multiple=True, metavar="FORM",
+@click.option("--dates", multiple=True, metavar="FORMAT",
               help="How dates are written, such as %d/%m/%Y, where the file itself does not tell; may be repeated.")
 @click.option("--map-status", "states", multiple=True, metavar="THEIRS=OURS",
               help="What a state is called in the file, such as delivered=collected; may be repeated.")

@@ -88,7 +88,7 @@ def _copy(db: Database, finding: Finding) -> NextStep:
     intact = [h for h in holders if h.intact]
     if scan and not intact:
         if any(findings.open_at(db, h.store_id, h.path, ("edited",)) for h in holders):
-            return NextStep("Its file was edited, and nobody has said whether that was intended: settle that finding"
+            return NextStep("Its file was edited, and nobody has said whether that was intended: deal with that finding"
                             " first.", "look")
         return NextStep("No intact copy is on record. Connect disks that may hold one, index them, and check again.",
                         "look")

@@ -96,7 +96,7 @@ def move_store(db: Database, store: Store, folder: Path) -> int:
         stores.move(db, store.id, str(root))
         unread = note_store_location(db, store, root)
         events.append(db, "metadata modification", "success", store=store.name, path=str(root),
-                      detail=f"the store lies here now; it was at {store.root}")
+                      detail=f"the store is here now; it was at {store.root}")
     return unread
 
 

@@ -151,7 +151,7 @@ def apart_from_stores(db: Database, folder: Path) -> None:
         if inside(folder, theirs):
             raise InsideStore(other.name, folder, hint="Index the store, or copy from it: catalogue copy.")
         if inside(theirs, folder):
-            raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder that holds"
+            raise CatalogueError(f"The store {other.name!r} is inside this folder.", hint="Choose the folder that holds"
                                  " only the new scans.", path=folder)
 
 

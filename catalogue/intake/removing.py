@@ -138,7 +138,7 @@ def _remove_source(db: Database, settings: Settings, source: Path, sha256: str, 
             return "it has changed since it was imported"
         within = store_holding(db, source)
         if within is not None:
-            return f"it lies in the store {within.name!r}"
+            return f"it is in the store {within.name!r}"
         why = why_not_safe(db, settings, held.id, sha256)
         if why:
             return why

@@ -221,7 +221,7 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
         return orders.add(db, number or orders.next_number(db, day[:4]), day, buyer=buyer, status=status or "requested",
                           currency=currency or usual_currency, notes=notes)
     if known.status == "cancelled":
-        raise Refused(f"The order {number!r} was cancelled.", hint="Use another number.")
+        raise Refused(f"Order {number!r} was cancelled.", hint="Use another number.")
     compared = {"date": (placed, known.placed), "buyer": (buyer, known.buyer), "status": (status, known.status),
             "currency": (currency, known.currency), "notes": (notes, known.notes)}
     if buyers.key_of(db, buyer) == buyers.key_of(db, known.buyer):
@@ -229,7 +229,7 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
     other = [f"its {name} is {ours or 'empty'!r}, not {given!r}" for name, (given, ours) in compared.items()
              if given and given != ours]
     if other:
-        raise Refused(f"The order {number!r} is already on record: {'; '.join(other)}. Nothing was recorded.",
+        raise Refused(f"Order {number!r} is already on record: {'; '.join(other)}. Nothing was recorded.",
                       hint="Leave that out to add the print to this order, use another number for another order, or "
                            "correct the order first: catalogue order correct.")
     return known.id

@@ -25,7 +25,7 @@ def set_status(db: Database, number: str, status: str) -> Order:
     with transaction(db):
         order = orders.by_number(db, number)
         if order.status == "cancelled" and status != "cancelled":
-            raise Refused(f"The order {number!r} was cancelled, and its numbers may have been issued again.",
+            raise Refused(f"Order {number!r} was cancelled, and its numbers may have been issued again.",
                           hint="Record a new one: catalogue order repeat.")
         if status == "cancelled":
             _refuse_if_partly(f"order {number}", [line for line in orders.lines_of(db, order.id)

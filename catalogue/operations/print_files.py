@@ -92,7 +92,7 @@ def lines_to_print(db: Database, number: str, line_id: int | None = None) -> lis
     """The lines of an order that are not cancelled, or one of them. Raises NotFound, Refused."""
     wanted = [line for line in orders.lines_by_number(db, number, line_id) if line.status != "cancelled"]
     if not wanted:
-        raise Refused(f"The order {number!r} was cancelled." if line_id is None else f"Line {line_id} was cancelled.")
+        raise Refused(f"Order {number!r} was cancelled." if line_id is None else f"Line {line_id} was cancelled.")
     return wanted
 
 

@@ -51,7 +51,7 @@ def reduced_picture(path: Path, sha256: str, long_side: int, *, report: Report =
         rows = (channels.of(band) for band in samples.bands())
         means = _means(rows, (samples.width, samples.height), long_side, path.name, report, cancelled)
         if picture.finish() != sha256 or means is None:
-            raise Damaged("The file's bytes are not what they were when its digest was taken.", hint=HINT, path=path)
+            raise Damaged("The file's bytes have changed since its checksum was recorded.", hint=HINT, path=path)
         return ReducedPicture(turned(means, about.orientation), (about.width, about.height), channels.space,
                               channels.bits, picture.source.icc)
 

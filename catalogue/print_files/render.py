@@ -38,7 +38,7 @@ from catalogue.reading.source import Rows
 from catalogue.storage.atomic import opened, part_of, rename_exclusive
 from catalogue.storage.medium import drop_cache, flush, writing
 
-MASTER_CHANGED = "The master's bytes are not what they were when its digest was taken."
+MASTER_CHANGED = "The master's bytes have changed since its checksum was recorded."
 STRIPS_TOGETHER = 4
 
 

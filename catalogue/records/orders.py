@@ -197,7 +197,7 @@ def lines_by_number(db: Database, number: str, line_id: int | None = None) -> li
     """The lines of the order of that number, or one of them. Raises NotFound, also if it has no lines."""
     lines = [line for line in lines_of(db, by_number(db, number).id) if line_id in (None, line.id)]
     if not lines:
-        raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
+        raise NotFound(f"Order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
     return lines
 
 

@@ -100,7 +100,7 @@ def _facts(line: Line, job: Proposal) -> list[tuple[str, str]]:
         ("resolution", f"{job.fit.ppi:.0f} ppi at this size, looks sharp from {job.fit.sharp_from_mm / 10:.0f} cm away"
          if job.fit else ""),
         ("crop", f"{job.fit.cropped:.0%} of the scan is cropped" if job.fit and job.fit.cropped else ""),
-        ("for", line.buyer)]
+        ("buyer", line.buyer)]
     return [(name, text) for name, text in rows if text]
 
 

@@ -47,7 +47,7 @@ def outside(folder: Path, known: Iterable[Store]) -> Path:
     absolute = folder.expanduser().absolute()
     for store in known:
         if inside(absolute, Path(store.root)):
-            raise InsideStore(store.name, absolute, message="This folder lies within the store {!r}, where nothing is"
+            raise InsideStore(store.name, absolute, message="This folder is in the store {!r}, where nothing is"
                               " written.", hint="Choose a folder beside it.")
     return absolute
 

@@ -189,7 +189,7 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
     lacking = missing_calls()
     if lacking:
         raise Refused(f"Nothing is written below a store here, because this system lacks {', '.join(lacking)}.",
-                      hint="A link put in the way could lead the write elsewhere. Use Linux or macOS.", path=path)
+                      hint="A link swapped in could redirect the write. Use Linux or macOS.", path=path)
     store_label = f"The store {name!r}" if name else "The store"
     try:
         fd = os.open(path, _FOLDER)

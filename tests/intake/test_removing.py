@@ -259,7 +259,7 @@ def test_a_source_that_lies_in_a_store_is_kept_whoever_asks(desk: Desk) -> None:
     reading = desk.plan().proposals[0].items[0].arrival.reading
     assert files.present_files(desk.db, reading.sha256)
     assert (removing._remove_source(desk.db, desk.home.settings, inside, reading.sha256)
-            == "it lies in the store 'masters'")
+            == "it is in the store 'masters'")
     assert inside.exists()
 
 

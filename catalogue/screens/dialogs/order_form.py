@@ -43,7 +43,7 @@ def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
         piece = (Field("piece", "Piece", stays or lines[0].title, matches=order_matches, only=True,
                        id=lines[0].piece_id, fixed=stays is not None),)
     fields = (field("status", "State", _states), *prints, field("unit_price", "Price each"), field("notes", "Notes"),
-              field("buyer", "Buyer"), field("placed", "Placed"), *piece)
+              field("buyer", "Buyer"), field("placed", "Date"), *piece)
     return FormDialog(title, fields, lambda filled: _save(lines, filled, day_form))
 
 
@@ -80,7 +80,7 @@ def handover_form(lines: Sequence[Line], today: str, day_form: str) -> FormDialo
     left = f"{single.quantity - single.handed} of {single.quantity} left" if single else "all that are left"
     title = f"Hand over: order {single.number}, {single.title}, {left}" if single else \
         f"Hand over {counted(len(lines), 'order line')}, {left}"
-    fields = [Field("day", "On", shown_day(today, day_form)),
+    fields = [Field("day", "Date", shown_day(today, day_form)),
               Field("notes", "Notes", hint="who collected, or how it was sent")]
     if single is not None and single.numbers:
         fields.insert(0, Field("numbers", "Numbers", hint=f"the lowest of {single.numbers} in the shop"))

@@ -43,7 +43,7 @@ def record_request(db: Database, *, home: Home, subject: dict[str, Any], seen: s
             return None
         order = orders.find_by_number(db, typed["order"])
         if order is not None and order.status not in ("requested", "approved"):
-            raise Refused(f"The order {order.number!r} is {order.status}.",
+            raise Refused(f"Order {order.number!r} is {order.status}.",
                           hint="Clear its number for a new order.")
         return record_order(db, proposal, number=typed["order"], buyer=typed["buyer"], unit_price=typed["price"],
                             notes=typed["notes"], profile=typed["profile"], settings=typed["settings"])

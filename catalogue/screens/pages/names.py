@@ -75,7 +75,7 @@ class NamesPage(Page):
         self._named: Named = []
         self._levels = RowTable[FolderRow](
             [Column("Folder", 0, lambda row: "  " * (len(row.folder) - 1) + row.folder[-1]),
-             Column("Means", 9, _meaning), Column("Files", 5, lambda row: number(row.files), right=True)],
+             Column("Meaning", 9, _meaning), Column("Files", 5, lambda row: number(row.files), right=True)],
             lambda row: row.folder, id="levels")
         self._filed = RowTable[FiledRow](
             [Column("Artist and pieces", 0, _filed_name), Column("Year", 4, lambda row: row.year),

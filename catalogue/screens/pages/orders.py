@@ -56,7 +56,7 @@ class OrdersPage(Page):
         self._buyer: Buyer | None = None    # whose orders alone are listed
         self._box = Input(placeholder=FILTER_HINT, id="orders-filter", compact=True)
         self._table = PagedTable[ListedLine](
-            [Column("Placed", 11, lambda row: day(row.line.placed, self.app.day_form)),
+            [Column("Date", 11, lambda row: day(row.line.placed, self.app.day_form)),
              Column("Order", 10, lambda row: row.line.number, least=128),
              Column("Title", 0, lambda row: row.line.title, weight=3),
              Column("Artist", 0, lambda row: row.line.artist, least=118, weight=2),

@@ -54,7 +54,7 @@ class PiecePage(FileActions):
              Column("Scanned", 11, lambda row: day(row.scan.captured, self.app.day_form), least=58)],
             lambda row: row.scan.id, id="scans")
         self._orders = RowTable[Line](
-            [Column("Placed", 11, lambda row: day(row.placed, self.app.day_form)),
+            [Column("Date", 11, lambda row: day(row.placed, self.app.day_form)),
              Column("Qty", 3, lambda row: row.quantity, right=True),
              Column("Size", 14, lambda row: size_cm(row.width_mm, row.height_mm)),
              Column("Medium", 0, lambda row: row.medium), Column("Buyer", 0, lambda row: row.buyer, least=76),

@@ -257,7 +257,7 @@ def pair_words(row: PairRow) -> Content:
         parts.append(line((f"{name}  ", "bold"), f"{scan.scan.role}, {_size(scan.scan)}"))
         parts.append(line((scan.location, "$quiet")))
         parts.append(line((scan.piece or "no piece yet", "$quiet")))
-    figures = [f"{e.overlap_a:.0%} of this lies on {e.overlap_b:.0%} of that" if e.overlap_a else "",
+    figures = [f"{e.overlap_a:.0%} of this overlaps {e.overlap_b:.0%} of that" if e.overlap_a else "",
                f"turned {e.rotation:.1f}°" if abs(e.rotation) >= 0.05 else "not turned",
                f"scale {e.scale:.3f}", f"structure agrees {e.correlation:.2f}" if e.correlation else "",
                f"colour difference ΔE00 {e.delta_e_median:.1f} {DELTA_E_SCALE}" if e.delta_e_median is not None else "",
