@@ -108,13 +108,16 @@ def _copy(db: Database, finding: Finding) -> NextStep:
 
 
 def _sidecar(db: Database, finding: Finding, store: str) -> NextStep:
-    """How to bring back a copy of a sidecar. Copying never overwrites one, so an existing one must be removed first."""
+    """How to bring back a copy of a sidecar. Copying overwrites none but an older one, and that only when asked."""
     other = sidecars.newest_elsewhere(db, finding.file_id) if finding.file_id is not None else None
     if other is None:
         purpose = " If it was removed on purpose, accept that." if finding.kind == sidecars.MISSING else ""
         return NextStep(f"No copy of it is on record: write it again with the program it came from.{purpose}", "look")
-    name, kind = other
+    name, kind, newer = other
     command = f"catalogue copy --to {shell_word(store)} --from {shell_word(name)}"
+    if finding.kind == sidecars.DIFFERS and newer:
+        return NextStep(f"Compare the two. If the newer one, in {name}, is right, copy it here; the older one is kept"
+                        " beside it.", "look", f"{command} --update-sidecars")
     if finding.kind == sidecars.DIFFERS:
         return NextStep("Compare the two, and remove the one that is out of date. If that is this one, then copy the"
                         f" other from {name}.", "look", command)

@@ -47,7 +47,8 @@ class CopySummary:
     """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store was
     disconnected). ``trouble`` says what ended a run that failed, and what failed at its end. ``adopted`` files lay
     there already and are now on record. ``renamed`` ones stand under a name with digits of their digest, for another
-    picture has their own. ``sidecars`` were copied beside pictures."""
+    picture has their own. ``sidecars`` were copied beside pictures; ``sidecars_replaced`` older ones gave way to newer
+    ones."""
 
     store: str
     outcome: str
@@ -55,6 +56,7 @@ class CopySummary:
     adopted: int = 0
     renamed: int = 0
     sidecars: int = 0
+    sidecars_replaced: int = 0
     bytes: int = 0
     not_copied: list[NotCopied] = field(default_factory=list)
     trouble: str = ""

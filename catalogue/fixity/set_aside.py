@@ -1,4 +1,4 @@
-"""Damaged files that a restore kept beside the good copy and that still exist."""
+"""Replaced files, kept beside what replaced them, that still exist: damaged ones and former sidecars."""
 
 import os
 import re
@@ -11,21 +11,21 @@ from catalogue.records.database import Database
 from catalogue.records.paths import escape_path
 from catalogue.records.stores import Store
 
-_KEPT = re.compile(r"\.damaged-\d{8}T\d{6}(-\d+)?$")  # as storage.atomic.aside_name makes them
+_KEPT = re.compile(r"\.(damaged|former)-\d{8}T\d{6}(-\d+)?$")  # as storage.atomic.aside_name makes them
 
 
 @dataclass(frozen=True, slots=True)
 class SetAsideFile:
-    """A damaged file kept under another name; ``path`` within its store, ``size`` in bytes."""
+    """A replaced file kept under another name; ``path`` within its store, ``size`` in bytes."""
 
     path: str
     size: int
 
 
 def set_aside_files(db: Database, store: Store, root: Path | None) -> tuple[SetAsideFile, ...]:
-    """Damaged files kept in a store at ``root``, by path; none while it is offline.
+    """Replaced files kept in a store at ``root``, by path; none while it is offline.
 
-    Every folder in which a file was restored is searched.
+    Every folder in which a file was replaced is searched.
     """
     if root is None:
         return ()

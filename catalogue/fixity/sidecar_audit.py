@@ -16,7 +16,7 @@ from catalogue.records import findings, sidecars
 from catalogue.records.database import Database, transaction
 from catalogue.records.paths import display_path, escape_path, native_path, stored_mtime
 from catalogue.records.sidecars import SeenSidecar, SidecarFault
-from catalogue.storage.folders import open_folder, read_small
+from catalogue.storage.folders import Entry, open_folder, read_small
 from catalogue.storage.sidecars import sidecar_names, sidecars_of
 from catalogue.untrusted import SIDECAR_BYTES
 
@@ -25,7 +25,7 @@ _BLANK = b"\0 \r\n\t"
 _CUT_SHORT = {3, 5, 6, 20}
 _HINTS = {sidecars.MISSING: "Copy it from another store; accept it if it was removed on purpose.",
           sidecars.DAMAGED: "Look at it, remove it if it is of no use, and copy a good one from another store.",
-          sidecars.DIFFERS: "Compare them, and remove the one that is out of date; then copy the other there."}
+          sidecars.DIFFERS: "Compare them. catalogue copy --update-sidecars replaces the older one, and keeps it."}
 
 
 def look_beside(picture: Path) -> tuple[SeenSidecar, ...] | None:
@@ -33,18 +33,23 @@ def look_beside(picture: Path) -> tuple[SeenSidecar, ...] | None:
     picture disappeared, or a sidecar was being written."""
     try:
         with open_folder(picture.parent) as folder:
-            entry, names, seen = folder.entry(picture.name), sidecar_names(picture.name), []
-            for sidecar in sidecars_of(entry):
-                before = sidecar.stat()
-                data = read_small(sidecar, SIDECAR_BYTES)
-                after = sidecar.stat()
-                if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
-                    return None
-                seen.append(SeenSidecar(names.index(sidecar.name), "" if data is None else sha256(data).hexdigest(),
-                                        stored_mtime(after.st_mtime_ns), _fault(data, after.st_size)))
-            return tuple(seen) if entry.exists() else None
+            return read_beside(folder.entry(picture.name))
     except OSError:
         return None
+
+
+def read_beside(picture: Entry) -> tuple[SeenSidecar, ...] | None:
+    """As :func:`look_beside`, in an open folder. Raises ``OSError`` if it cannot be read."""
+    names, seen = sidecar_names(picture.name), []
+    for sidecar in sidecars_of(picture):
+        before = sidecar.stat()
+        data = read_small(sidecar, SIDECAR_BYTES)
+        after = sidecar.stat()
+        if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+            return None
+        seen.append(SeenSidecar(names.index(sidecar.name), "" if data is None else sha256(data).hexdigest(),
+                                stored_mtime(after.st_mtime_ns), _fault(data, after.st_size)))
+    return tuple(seen) if picture.exists() else None
 
 
 def _fault(data: bytes | None, size: int) -> str:

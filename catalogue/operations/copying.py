@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from catalogue.errors import StoreAway
 from catalogue.fixity import copies
 from catalogue.fixity.copies import CopySummary, NotCopied
-from catalogue.fixity.sidecars import bring_sidecars, count_lacking
+from catalogue.fixity.sidecar_audit import review_sidecars
+from catalogue.fixity.sidecars import bring_sidecars, count_sidecars
 from catalogue.operations.wording import counted, number
 from catalogue.progress import Cancelled, Report, Stopped, data_size, ignore_progress, never_cancelled
 from catalogue.records import stores
@@ -24,13 +25,15 @@ OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "
 @dataclass(frozen=True, slots=True)
 class CopyPlan:
     """What a store lacks. ``source`` None: all primary stores; ``sidecars``: how many pictures have some that it lacks.
-    """
+    With ``update_sidecars`` it gets newer ones in place of ``older`` ones."""
 
     target: Store
     source: Store | None
     masters_only: bool
     wanted: tuple[Wanted, ...]
     sidecars: int
+    older: int
+    update_sidecars: bool
 
     @property
     def bytes(self) -> int:
@@ -39,12 +42,13 @@ class CopyPlan:
 
 
 def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool = False,
-              report: Report = ignore_progress) -> CopyPlan:
+              update_sidecars: bool = False, report: Report = ignore_progress) -> CopyPlan:
     """What would be copied to the store ``target``. Changes nothing. Raises NotFound for an unknown store."""
     into, origin = stores.by_name(db, target), stores.by_name(db, source) if source else None
     # first, because it looks at the disks: another than before may lie in a store's place
-    sidecars = count_lacking(db, into, origin, masters_only=masters_only, report=report)
-    return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)), sidecars)
+    lacking, older = count_sidecars(db, into, origin, masters_only=masters_only, update=update_sidecars, report=report)
+    return CopyPlan(into, origin, masters_only, tuple(wanted_by(db, into, origin, masters_only=masters_only)),
+                    lacking, older, update_sidecars)
 
 
 def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = ignore_progress,
@@ -64,19 +68,21 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
     summary.one_disk = copies.all_on_one_disk(db, home.settings)
     if summary.outcome == "finished":
         _bring_sidecars(db, plan, summary, report, cancelled)
+        if plan.update_sidecars:
+            review_sidecars(db, home.settings.dates)
     return summary
 
 
 def _bring_sidecars(db: Database, plan: CopyPlan, summary: CopySummary, report: Report, cancelled: Cancelled) -> None:
     try:
-        brought = bring_sidecars(db, plan.target, plan.source, masters_only=plan.masters_only, report=report,
-                                 cancelled=cancelled)
+        brought = bring_sidecars(db, plan.target, plan.source, masters_only=plan.masters_only,
+                                 update=plan.update_sidecars, report=report, cancelled=cancelled)
     except Stopped:
         summary.outcome = "cancelled"
     except StoreAway as error:
         summary.outcome, summary.trouble = "failed", str(error)
     else:
-        summary.sidecars = len(brought.copied)
+        summary.sidecars, summary.sidecars_replaced = len(brought.copied), len(brought.replaced)
         summary.not_copied += [NotCopied(escape_path(str(path)), why) for path, why in brought.left]
 
 
@@ -94,6 +100,8 @@ def summarize(result: CopySummary) -> list[str]:
         lines.append(f"  {result.trouble}")
     if result.sidecars:
         lines.append(f"  {counted(result.sidecars, 'sidecar')} copied")
+    if result.sidecars_replaced:
+        lines.append(f"  {counted(result.sidecars_replaced, 'older sidecar')} replaced and kept beside the newer")
     if result.adopted:
         lines.append(f"  {counted(result.adopted, 'file')} already there, now on record")
     if result.renamed:

@@ -24,7 +24,7 @@ __all__ = ["Doubles", "Freed", "StoreDoubles", "bring_back_doubles", "free_doubl
 
 @dataclass(frozen=True, slots=True)
 class StoreDoubles:
-    """The doubles of one store, as last seen; ``set_aside``: damaged files that a restore kept and that are there."""
+    """The doubles of one store, as last seen; ``set_aside``: replaced files kept there."""
 
     store: Store
     groups: tuple[Doubles, ...]
@@ -39,8 +39,9 @@ def list_doubles(db: Database, name: str = "") -> list[StoreDoubles]:
 
 
 def summarize_set_aside(files: Sequence[SetAsideFile]) -> str:
-    """How many damaged files a restore kept, their size, and what to do with them."""
-    return (f"{counted(len(files), 'damaged file')} kept by a restore, {data_size(sum(file.size for file in files))}."
+    """How many replaced files were kept, their size, and what to do with them."""
+    return (f"{counted(len(files), 'file')} replaced and kept under another name,"
+            f" {data_size(sum(file.size for file in files))}."
             " Delete by hand what nobody needs any more.")
 
 

@@ -80,7 +80,7 @@ def broken_links(db: Database) -> Iterator[Event]:
 
 
 def paths_set_aside(db: Database, store: str) -> list[str]:
-    """Paths at which a restore kept the damaged file under another name."""
+    """Paths of pictures that, or a sidecar of which, were replaced and kept under another name."""
     return [str(row[0]) for row in db.execute(
         "SELECT DISTINCT path FROM event WHERE type = 'quarantine' AND outcome = 'success' AND store = ?", [store])]
 

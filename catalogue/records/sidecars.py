@@ -64,15 +64,19 @@ def accept_missing(db: Database, file_id: int) -> None:
                   GROUP BY o.beside""", [now(), file_id])
 
 
-def newest_elsewhere(db: Database, file_id: int) -> tuple[str, str] | None:
-    """Name and kind of the store that has the newest sound sidecar of a file's copies in other stores; None if none
-    is on record."""
+def newest_elsewhere(db: Database, file_id: int) -> tuple[str, str, bool] | None:
+    """Name and kind of the store that has the newest sound sidecar of a file's copies in other stores, and whether it
+    is newer than one beside the file that differs, which such are asked for first; None if none is on record."""
     row = db.execute("""
-        SELECT t.name, t.kind FROM file f JOIN file c ON c.scan_id = f.scan_id AND c.store_id <> f.store_id
+        SELECT t.name, t.kind, coalesce(s.mtime_ns > own.mtime_ns, 0) AS newer
+        FROM file f JOIN file c ON c.scan_id = f.scan_id AND c.store_id <> f.store_id
                AND c.state = 'present' JOIN store t ON t.id = c.store_id AND t.forgotten IS NULL
         JOIN sidecar s ON s.file_id = c.id AND s.gone IS NULL AND s.fault = ''
-        WHERE f.id = ? ORDER BY s.mtime_ns DESC, t.kind <> 'primary', t.name LIMIT 1""", [file_id]).fetchone()
-    return None if row is None else (str(row[0]), str(row[1]))
+        LEFT JOIN sidecar own ON own.file_id = f.id AND own.beside / 2 = s.beside / 2 AND own.gone IS NULL
+                  AND own.fault = '' AND own.sha256 <> s.sha256
+        WHERE f.id = ? ORDER BY newer DESC, s.mtime_ns DESC, t.kind <> 'primary', t.name LIMIT 1""",
+                     [file_id]).fetchone()
+    return None if row is None else (str(row[0]), str(row[1]), bool(row[2]))
 
 
 def any_gone(db: Database, file_id: int) -> bool:

@@ -85,20 +85,21 @@ def _remove_leftover_folder(part: Entry, busy: Busy) -> None:
         _close(fd)
 
 
-def aside_name(target: Entry, moment: str) -> Entry:
-    """Where a bad file is kept: beside its place, with a suffix that is no picture's.
+def aside_name(target: Entry, moment: str, state: str = "damaged",
+               reusable: Callable[[Entry], bool] = lambda _: False) -> Entry:
+    """Where a damaged or former file is kept: beside its place, with a suffix that is no picture's.
 
-    ``moment`` is an ISO 8601 time. A number is added where the name is taken.
+    ``moment`` is an ISO 8601 time. A number is added where the name is taken, unless what has it is ``reusable``.
     """
     stamp = "".join(c for c in moment[:19] if c.isalnum())
-    number, tail = 1, f".damaged-{stamp}"
+    number, tail = 1, f".{state}-{stamp}"
     while True:
         stem = os.fsdecode(os.fsencode(target.name)[:255 - len(tail)])
         aside = target.folder.entry(stem + tail)
-        if not aside.exists():
+        if not aside.exists() or reusable(aside):
             return aside
         number += 1
-        tail = f".damaged-{stamp}-{number}"
+        tail = f".{state}-{stamp}-{number}"
 
 
 def write_atomically(target: Path | Entry, data: bytes) -> None:

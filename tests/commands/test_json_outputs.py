@@ -117,7 +117,7 @@ CRITERION = {"area": str, "level": int, "text": str, "met": bool, "evidence": st
 MANIFEST = [{"store": str, "path": str, "files": int}]
 BACKUP = {"number": int, "made": str, "path": str}
 COPY = {"store": str, "outcome": str, "copied": int, "adopted": int, "renamed": int, "sidecars": int,
-        "bytes": int, "one_disk": bool,
+        "sidecars_replaced": int, "bytes": int, "one_disk": bool,
         "not_copied": [{"path": str, "reason": str}], "trouble": str}
 FAULT = {"error": str, "hint": str, "path": str}
 INDEX = [{"store": str, "outcome": str, "seen": int, "unchanged": int, "read": int, "bytes": int, "gone": int,

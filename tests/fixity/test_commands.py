@@ -84,13 +84,13 @@ def test_audit_copy_restore_from_end_to_end(shop: Shop, run: Run, master: Path) 
     assert back.code == 0 and "Restored and verified" in back.out and ".damaged-" in back.out
     (kept,) = (shop.folder / "main").rglob("*.damaged-*")
     listed = run("doubles")
-    assert f"1 damaged file kept by a restore, {data_size(kept.stat().st_size)}. Delete by hand" in listed.out
+    assert f"1 file replaced and kept under another name, {data_size(kept.stat().st_size)}. Delete" in listed.out
     assert kept.name in listed.out and listed.code == 0
     here = kept.relative_to(shop.folder / "main").as_posix()
     stores_told = {each["store"]["name"]: each["set_aside"] for each in json.loads(run("doubles", "--json").out)}
     assert stores_told == {"main": [{"path": here, "size": kept.stat().st_size}], "nas": []}
     kept.unlink()
-    assert "kept by a restore" not in run("doubles").out
+    assert "kept under another name" not in run("doubles").out
     assert master.read_bytes() == good
     assert run("restore", f"main:{MASTER}", "--yes").code == 2, "a sound file is left"
 
