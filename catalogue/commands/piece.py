@@ -11,7 +11,14 @@ from catalogue.commands.scan_lookup import find_scan
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import refusing
 from catalogue.ledger import values
-from catalogue.operations.correcting import confirm_artist, confirm_pieces, describe_piece, merge_pieces, split_piece
+from catalogue.operations.correcting import (
+    confirm_artist,
+    confirm_pieces,
+    describe_piece,
+    merge_pieces,
+    new_artist_note,
+    split_piece,
+)
 
 command = SessionGroup("piece", help="Correct, confirm, merge and split pieces.")
 
@@ -38,6 +45,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
         with refusing("Nothing was changed"):
             facts["width_mm"], facts["height_mm"] = values.size_mm(size)
     known = find_piece(db, " ".join(piece))
+    new = new_artist_note(db, artist) if artist else []
     change, noted = describe_piece(db, known.id, facts, artist=artist)
 
     def text(out: Printer) -> None:
@@ -46,6 +54,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
                             ("medium", noted.medium), ("original", values.shown_size(noted.width_mm, noted.height_mm)),
                             ("relief", f"{noted.relief_mm:g} mm" if noted.relief_mm else ""), ("notes", noted.notes)):
             out.field(name, value)
+        out.lines(new)
         out.lines(undo_hint(change.id))
 
     session.emit(noted, text)

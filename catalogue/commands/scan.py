@@ -8,7 +8,7 @@ from catalogue.commands.printing import Printer
 from catalogue.commands.scan_lookup import find_scan
 from catalogue.commands.session import Session, SessionGroup
 from catalogue.errors import NotFound, Refused
-from catalogue.operations.correcting import describe_scans
+from catalogue.operations.correcting import describe_scans, new_artist_note
 from catalogue.operations.wording import counted
 from catalogue.records import pieces, scans
 from catalogue.records.database import Database
@@ -53,16 +53,18 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
         raise Refused("A scan has an artist by its piece.", hint="Give --piece or --new as well.")
     db = session.database()
     chosen = find_scan(db, scan)
+    new: list[str] = []
     piece_id = (_piece_by(db, artist, piece) if artist else find_piece(db, piece).id) if piece else None
     if title:
         if artist is None and chosen.piece_id is not None:
             artist = get_piece(db, chosen.piece_id).artist
         if artist is None:
             raise Refused("The new piece needs an artist.", hint="Give --artist.")
+        new = new_artist_note(db, artist)
         change = describe_scans(db, [chosen.sha256], role=role, new_piece=(artist, title))
     else:
         change = describe_scans(db, [chosen.sha256], role=role, piece_id=piece_id)
-    session.emit(change, correction_lines(change))
+    session.emit(change, [*correction_lines(change), *new])
 
 
 def _piece_by(db: Database, artist: str, piece: str) -> int:

@@ -37,12 +37,14 @@ class Session:
         from catalogue.records.database import open_database
 
         self._refuse_to_write_on_a_read_only_seat()
+        self._tell_of_upgrade()
         return self._kept(open_database(self.home.database))
 
     def looking(self) -> "Database":
         """The catalogue, which must exist, to read alone: works where it cannot be written."""
         from catalogue.records.database import open_for_reading
 
+        self._tell_of_upgrade()
         return self._kept(open_for_reading(self.home.database))
 
     def existing(self) -> "Database":
@@ -50,8 +52,15 @@ class Session:
         from catalogue.records.database import open_database, read_only_database
 
         self._refuse_to_write_on_a_read_only_seat()
+        self._tell_of_upgrade()
         read_only_database(self.home.database).close()
         return self._kept(open_database(self.home.database))
+
+    def _tell_of_upgrade(self) -> None:
+        from catalogue.records.database import UPGRADING, needs_upgrade
+
+        if needs_upgrade(self.home.database):
+            note(UPGRADING)
 
     def close(self) -> None:
         """Close every opened catalogue, which merges its write-ahead log into the file and removes it."""

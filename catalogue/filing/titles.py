@@ -267,8 +267,10 @@ def _says_something(name: Name, first: int, last: int, proved: bool = False) -> 
 
 
 def _balanced(text: str) -> str:
-    """Give back a bracket that was taken from the end though its fellow stayed."""
+    """Give back a bracket that was taken from an end though its fellow stayed: "[sold] Low Tide"."""
     for left, right in ("()", "[]", "{}"):
         if text.count(left) == text.count(right) + 1:
             text += right
+        elif text.count(right) == text.count(left) + 1:
+            text = left + text
     return text

@@ -151,7 +151,7 @@ def _bring_sidecars(source: Path, entry: Entry, cancelled: Cancelled) -> Sidecar
         with open_folder(source.parent) as folder:
             return copy_sidecars(folder.entry(source.name), entry, cancelled=cancelled)
     except OSError as error:  # the card was pulled out: the picture is copied all the same
-        return SidecarCopies(left=[(source, f"its sidecars cannot be looked for: {error.strerror}")])
+        return SidecarCopies(left=[(source, f"imported, but its sidecars cannot be looked for: {error.strerror}")])
 
 
 def _copy(db: Database, store: Store, root: OpenFolder, source: Path, item: Item, run_id: int, report: Report,

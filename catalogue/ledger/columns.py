@@ -147,6 +147,13 @@ def kind_of(path: Path, mapping: Mapping[str, str]) -> str:
     """
     matched = {kind: set(read_table(path, ours, {k: v for k, v in mapping.items() if k in ours}).matched)
              for kind, ours in KINDS.items()}
+    kind = _kind_matched(matched)
+    fitting = [name for name, ours in KINDS.items() if set(mapping) <= set(ours)]
+    return kind if kind in fitting or not fitting else fitting[0]
+
+
+def _kind_matched(matched: Mapping[str, set[str]]) -> str:
+    """The kind that the columns matched for each kind speak for; orders where none does."""
     if "buyer" in matched["buyers"] and not {"date", "piece", "number", "quantity"} & matched["orders"]:
         return "buyers"
     if {"number", "buyer", "quantity", "numbers", "price"} & matched["orders"]:

@@ -27,6 +27,7 @@ _STATUS_WORDS = {
     "collected": ("collected", "delivered", "shipped", "sent", "paid", "closed", "picked up"),
     "cancelled": ("cancelled", "canceled", "void", AFTER_PRINTING),
 }
+ALIKE = 5   # of 100: pieces whose names are as near to a row's as the nearest one's are all proposed
 
 
 class NoPiece(CatalogueError):
@@ -163,9 +164,10 @@ def _guess(db: Database, artist: str, title: str, names: dict[int, str]) -> str:
     if artist and piece and pieces.artist_named(db, artist) is None:
         return (f"Is it by {piece.artist}? Then: catalogue artist also {shell_word(piece.artist)}"
                 f" {shell_word(artist)}")
-    near = process.extractOne(wanted, fitting, scorer=fuzz.token_sort_ratio, score_cutoff=80)
-    piece = pieces.by_id(db, near[2]) if near else None
-    return f"Did you mean {piece.title!r} by {piece.artist}?" if piece else "Index it, or import with --make-pieces."
+    near = process.extract(wanted, fitting, scorer=fuzz.token_sort_ratio, score_cutoff=80, limit=3)
+    alike = [piece for _, score, i in near if score > near[0][1] - ALIKE and (piece := pieces.by_id(db, i))]
+    meant = " or ".join(f"{piece.title!r} by {piece.artist}" for piece in alike)
+    return f"Did you mean {meant}?" if meant else "Index it, or import with --make-pieces."
 
 
 def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:

@@ -19,7 +19,7 @@ from catalogue.untrusted import shell_word
 
 __all__ = ["Correction", "add_piece", "add_spelling", "choose_current_master", "confirm_artist", "confirm_pieces",
            "correct_artist", "describe_artist", "describe_piece", "describe_pieces", "describe_scans",
-           "merge_artists", "merge_pieces", "rename_artist", "split_piece", "state_names",
+           "merge_artists", "merge_pieces", "new_artist_note", "rename_artist", "split_piece", "state_names",
            "summarize", "undo_older_change", "undo_statement"]
 
 
@@ -28,6 +28,18 @@ def describe_piece(db: Database, piece_id: int, facts: Mapping[str, object], *,
     """State what is known of an original; returns the piece as it stands then. Raises NotFound, Refused."""
     change = corrections.set_piece(db, piece_id, facts, artist=artist)
     return change, pieces.get_piece(db, piece_id)
+
+
+def new_artist_note(db: Database, name: str) -> list[str]:
+    """That a name is no artist's yet and is about to be one, and who of that surname may be meant; nothing where it is
+    an artist's."""
+    if not fold_name(name) or pieces.artist_named(db, name) is not None:
+        return []
+    words, new = fold_name(name).split(), name.strip()
+    meant = [other.name for other in pieces.artists_matching(db, words[-1])
+             if {*words} <= {*fold_name(other.name).split()}]
+    return [f"{new} is a new artist.", *(f"If {other} is meant: catalogue artist merge {shell_word(new)}"
+                                         f" --into {shell_word(other)}" for other in meant)]
 
 
 def confirm_artist(db: Database, artist_id: int) -> Correction:

@@ -37,6 +37,7 @@ class ImportedScans:
     removing: bool
     lacking: dict[str, int]
     trouble: str = ""
+    folder_gone: bool = False
 
     @property
     def complete(self) -> bool:
@@ -106,7 +107,8 @@ def import_scans(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = 
         trouble = f"{trouble} The new scans could not be compared with what is held. {error}".strip()
     after = count_and_back_up(db, home, report=report, cancelled=cancelled) if outcome.taken else Upkeep({})
     return ImportedScans(plan.folder, outcome, likenesses, remove_sources, after.lacking,
-                   " ".join(filter(None, (trouble, after.trouble))))
+                   " ".join(filter(None, (trouble, after.trouble))),
+                   bool(outcome.skipped) and not plan.folder.is_dir())
 
 
 def held_without_copy(db: Database, plan: Plan, also: Sequence[str]) -> dict[str, int]:
@@ -144,7 +146,9 @@ def summarize(result: ImportedScans) -> list[str]:
         lines.append(f"{counted(len(outcome.removed), 'file')} removed from {folder}:")
         lines += [f"  {display_path(escape_path(path.name))}" for path in outcome.removed]
     lines += [f"  not removed: {_why(item)}" for item in outcome.not_removed]
-    if not outcome.removed:
+    if result.folder_gone:
+        lines.append(f"{folder} is no longer there. Connect it, and import it again: what is held already is skipped.")
+    elif not outcome.removed:
         lines.append(f"Nothing was removed from {folder}." if result.removing else f"{folder} is unchanged.")
     return [*lines, *filter(None, [result.trouble])]
 

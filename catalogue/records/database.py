@@ -24,6 +24,7 @@ from catalogue.records.transactions import (
 from catalogue.settings import Home
 
 BUSY_SECONDS = 20.0
+UPGRADING = "The catalogue is from an older version of this program and is being brought up to date; a copy is kept."
 SYNCHRONOUS = "FULL"    # a commit returns once the medium has it
 __all__ = ["Database", "RolledBack", "fetch", "fetch_one", "last_statement", "migrations", "now", "open_database",
            "open_seat", "read_only_database", "recovered_path", "replaying", "statement_since", "transaction",
@@ -78,6 +79,17 @@ def _connected(path: Path) -> Connection:
         if before in (None, connection.file):
             return connection
         connection.close()
+
+
+def needs_upgrade(path: Path) -> bool:
+    """Whether the next opening of the catalogue first brings it to the present schema, which takes a while if it is
+    large: the schema's number is in the file's header (SQLite file format, 1.3: offset 60)."""
+    try:
+        with path.open("rb") as file:
+            header = file.read(64)
+    except OSError:
+        return False
+    return len(header) == 64 and 0 < int.from_bytes(header[60:]) < newest_schema()
 
 
 def refuse_where_lost(path: Path) -> None:

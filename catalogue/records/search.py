@@ -9,7 +9,7 @@ size or a year means that one and no other.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.records.folding import separated
+from catalogue.records.folding import fold_name, separated
 from catalogue.records.order_states import ORDER_STATUS
 from catalogue.records.query_terms import Term, has_figure, is_telling, terms_of
 from catalogue.records.rows import Database, exists, fetch
@@ -107,9 +107,25 @@ def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | No
                  for index, whole in ids.items()}
         if wider != ids:
             ids, sought = wider, telling
+    _add_by_other_spelling(db, text, ids, limit)
     ignored = (term[0] for term in choices if term not in sought) if any(ids.values()) else ()
     return Found(_artists(db, ids["artist_words"]), _pieces(db, ids["piece_words"]), _orders(db, ids["order_words"]),
                  _files(db, ids["file_words"]), tuple(corrected), tuple(dict.fromkeys(ignored)))
+
+
+def _add_by_other_spelling(db: Database, text: str, ids: dict[str, list[int]], limit: int) -> None:
+    """Add artists of whom a person stated a spelling with these words, and their pieces where no title has them."""
+    also = [row[0] for row in db.execute("""
+        WITH RECURSIVE meant (id) AS (
+            SELECT artist_id FROM artist_stated WHERE joined_into IS NOT NULL AND instr(' ' || known_key, ' ' || ?)
+            UNION SELECT s.joined_into FROM meant JOIN artist_stated s ON s.artist_id = meant.id
+                  WHERE s.joined_into IS NOT NULL)
+        SELECT a.id FROM artist a JOIN meant ON meant.id = a.id ORDER BY a.key LIMIT ?""", [fold_name(text), limit])]
+    added = [artist_id for artist_id in also if artist_id not in ids["artist_words"]]
+    ids["artist_words"] = [*ids["artist_words"], *added][:limit]
+    if added and not ids["piece_words"]:
+        ids["piece_words"] = [row[0] for row in db.execute(
+            f"SELECT id FROM piece WHERE artist_id IN ({_in(added)}) ORDER BY key LIMIT ?", [limit])]
 
 
 def corrected_terms(db: Database, text: str) -> list[tuple[str, ...]]:

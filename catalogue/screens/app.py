@@ -19,7 +19,7 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from catalogue.errors import CatalogueError, one_line
-from catalogue.records.database import open_seat, refuse_where_lost
+from catalogue.records.database import UPGRADING, needs_upgrade, open_seat, refuse_where_lost
 from catalogue.screens.background.changes import ChangeWatch
 from catalogue.screens.background.garbage import EVERY, collect_when_idle
 from catalogue.screens.background.line_speed import LineSpeed
@@ -90,6 +90,7 @@ class CatalogueApp(ThriftyApp[None]):
         self.overlaid = sharp is not None
         self._ahead = ahead
         self._first_list_shown = False
+        self._upgrading = not home.settings.read_only and needs_upgrade(home.database)
         self.touched = 0.0   # when the last key came, or the mouse
         self.drawings = Drawings()
         self.threads = WorkerThreads(partial(open_seat, home))
@@ -128,6 +129,8 @@ class CatalogueApp(ThriftyApp[None]):
     def on_mount(self) -> None:
         self.changes.begin()
         self.gate.begin()
+        if self._upgrading:     # nothing is listed until that is done
+            self.notify(UPGRADING, timeout=600)
         # After Ctrl-Z and fg Textual opens its screen again, but draws only what changes.
         self.app_resume_signal.subscribe(self, lambda _: self._draw_again())
         self.set_interval(EVERY, lambda: collect_when_idle(monotonic() - self.touched))
@@ -163,6 +166,8 @@ class CatalogueApp(ThriftyApp[None]):
         if self._first_list_shown:
             return
         self._first_list_shown = True
+        if self._upgrading:
+            self.clear_notifications()
         self.changes.look_at_disks()
         if self._ahead:
             build_ahead(self)

@@ -94,6 +94,7 @@ def test_an_ambiguous_surname_is_left_open_and_says_so() -> None:
     ("16 Kites final FINAL", "16 Kites"), ("Kites_final_FINAL_v2", "Kites"), ("The Final Copy v2", "The Final Copy"),
     ("Salt final", "Salt final"), ("The Final Copy", "The Final Copy"),
     ("Harbour [master]", "Harbour"), ("No 7", "No 7"), ("Blue Jug (miniature)", "Blue Jug (miniature)"),
+    ("[sold] Blue Jug", "[sold] Blue Jug"), ("(sold) Blue Jug v2", "(sold) Blue Jug"),
 ])
 def test_only_what_is_surely_no_title_is_taken_off(name: str, title: str) -> None:
     read = read_name(name)

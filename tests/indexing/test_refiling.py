@@ -144,10 +144,14 @@ def test_the_commands(shop: Shop) -> None:
     run(shop.home, "scan", "set", "re-scan 2.tif", "--role", "reference", "--new", "Old Pier")
     assert shop.filed()["Jan Quill/Pier/re-scan 2.tif"] == "Jan Quillon: Old Pier"
     assert shop.scan_at("Jan Quill/Pier/re-scan 2.tif").role == "reference"
+    assert run(shop.home, "find", "j quill")[1].startswith("artist  Jan Quillon"), "by the other spelling too"
     with pytest.raises(NotFound, match="Jan Quillon has no piece called 'Mill'"):
         run(shop.home, "scan", "set", "re-scan 2.tif", "--piece", "Mill", "--artist", "J Quill")
     run(shop.home, "scan", "set", "main:Jan Quill/Pier/re-scan 2.tif", "--piece", "the pier", "--artist", "J Quill")
     digits = shop.scan_at("Jan Quill/Pier/re-scan 2.tif").sha256[:10]
+    told = run(shop.home, "piece", "set", "The Pier", "--artist", "Quillon")[1]
+    assert "If Jan Quillon is meant: catalogue artist merge Quillon --into 'Jan Quillon'" in told
+    assert "renamed" not in run(shop.home, "undo")[1]
     run(shop.home, "piece", "split", "The Pier", "--scan", digits, "--title", "Second Pier")
     code, text = run(shop.home, "piece", "merge", "Second Pier", "--into", "The Pier", "--json")
     made = json.loads(text)

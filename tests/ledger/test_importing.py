@@ -273,6 +273,8 @@ def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Sh
 
 def test_editions_are_told_from_orders_and_kept_once(stocked: Shop) -> None:
     path = written(stocked, "editions.csv", EDITIONS)
+    foreign = written(stocked, "foreign.csv", "Titel,Datum\nHarbour,2021-05-03\n")
+    assert kind_of(foreign, {"piece": "Titel", "date": "Datum"}) == "orders", "pieces have no date"
     assert kind_of(path, {}) == "editions" and kind_of(written(stocked, "orders.csv", ORDERS), {}) == "orders"
     assert import_editions(stocked.db, stocked.home.settings, path).counts == {RowFate.RECORDED: 1}
     assert import_editions(stocked.db, stocked.home.settings, path).counts == {RowFate.KNOWN: 1}

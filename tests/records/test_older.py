@@ -19,7 +19,7 @@ from older_facts import facts
 from catalogue.errors import CatalogueError, Damaged
 from catalogue.records import events, schema
 from catalogue.records.backup import condition
-from catalogue.records.database import former, migrations, open_database
+from catalogue.records.database import former, migrations, needs_upgrade, open_database
 from catalogue.records.replay import differences
 from catalogue.records.statements import PREFIX, STATED_TABLES
 
@@ -63,6 +63,9 @@ def test_an_upgrade_keeps_every_fact(older: tuple[Path, dict[str, object]]) -> N
     path, former_facts = older
     told = in_present_words(former_facts)
     before, older_schema, newest = path.read_bytes(), _version(path), migrations()[-1][0]
+    assert needs_upgrade(path)
+    open_database(path).close()
+    assert not needs_upgrade(path)
     db = open_database(path)
     assert _version(path) == newest
     found = _told(path)

@@ -1,5 +1,6 @@
 """What is done now and then: first run, stores, audits, intake, health, and long work and its endings."""
 
+import lzma
 import os
 import shutil
 import threading
@@ -10,15 +11,18 @@ from typing import Any
 import numpy as np
 import pytest
 import tifffile
+from click.testing import CliRunner
 from textual.widgets import Button, Checkbox, Input, Select, Static
 
+from catalogue.commands import command
+from catalogue.commands.session import Session
 from catalogue.errors import CatalogueError
 from catalogue.indexing.naming import FORMER_RULES
 from catalogue.intake.proposals import WHICH_ARTIST
 from catalogue.progress import Progress
 from catalogue.reading.model import Fault
 from catalogue.records import files, findings, pieces, scans, stores
-from catalogue.records.database import open_database, transaction
+from catalogue.records.database import UPGRADING, open_database, transaction
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background.folder_survey import survey_folder
 from catalogue.screens.background.work import Work
@@ -80,6 +84,21 @@ async def test_a_catalogue_without_pieces_says_what_to_do(tmp_path: Path) -> Non
     async with running(home, size=(80, 24)) as pilot:
         await settled(pilot)
         assert "Press 6 for the stores" in words(pilot)
+
+
+async def test_an_older_catalogue_says_what_it_waits_for(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[str] = []
+    monkeypatch.setattr(CatalogueApp, "notify", lambda _, message, **__: told.append(message))
+    home.folder.mkdir(parents=True)
+    older = Path(__file__).parents[1] / "records" / "older" / "schema-27.sqlite.xz"
+    home.database.write_bytes(lzma.decompress(older.read_bytes()))
+    copied = Home(home.folder.with_name("another"))
+    shutil.copytree(home.folder, copied.folder)
+    assert UPGRADING in CliRunner().invoke(
+        command, ["--catalogue", str(copied.folder), "find", "x"], obj=Session()).output
+    async with running(home) as pilot:
+        await settled(pilot)
+        assert told == [UPGRADING] and "Artists" in words(pilot)
 
 
 async def test_without_consent_no_marker_is_written(shop: Home, tmp_path: Path) -> None:
