@@ -20,7 +20,7 @@ _BEFORE_THE_EURO = {2: "ATS BEF BGN CYP DEM EEK FIM FRF GRD HRK IEP LTL LVL MTL 
 _SIGNS = {"€": "EUR", "EURO": "EUR", "£": "GBP"}  # those that mean one currency only
 CURRENCIES: dict[str, int] = dict.fromkeys(_TWO.split(), 2) | {
     code: digits for table in (_OTHERS, _BEFORE_THE_EURO) for digits, codes in table.items() for code in codes.split()}
-UNKNOWN_MINOR_UNITS = 2     # of a currency that an older catalogue has under a name that is no code
+UNKNOWN_MINOR_UNITS = 2     # of a currency recorded by an older catalogue under a name that is not a code
 LIMIT = Decimal(10) ** 12   # amounts are below it
 LONGEST = 40                # characters of an amount as typed
 _MEANT = {"€": {"EUR"}, "EURO": {"EUR"}, "£": {"GBP", "EGP", "FKP", "GIP", "LBP", "SDG", "SHP", "SSP", "SYP"},

@@ -119,7 +119,7 @@ def main() -> None:
     except CatalogueError as error:
         _fail(session, error)
     except BrokenPipeError:
-        sys.stderr.close()  # the reader of our pipe has gone; there is no one to tell
+        sys.stderr.close()  # the reader of the pipe has gone, so there is nobody to tell
         sys.exit(2)
     except OSError as error:
         _fail(session, CatalogueError(f"The system refused: {error.strerror or error}.", path=error.filename))

@@ -63,7 +63,8 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
 
 
 def painted_archive() -> Path:
-    """The demo archive that the checkout's painter makes, where this very painter has not made it yet."""
+    """The demo archive that the checkout's painter makes, painted first if this version of the painter has not made
+    it yet."""
     painter, archive = CHECKOUT / "scripts" / "paint_archive.py", CHECKOUT / ".demo" / "archive"
     if not painter.is_file():
         raise NotFound("There is no demo archive here.", hint="Run from a checkout, or name it with --archive.",

@@ -73,7 +73,7 @@ def command(session: Session, rebuild_search: bool) -> int:
 
 
 def _guards() -> Part:
-    """What the system must give so that neither a link nor a disk that goes away leads a write elsewhere."""
+    """Whether the system has the calls that keep links and disconnected disks from redirecting a write."""
     lacking = missing_calls()
     part = Part("Safeguards", {"files reached from open folders": "no" if lacking else "yes"})
     if lacking:

@@ -63,7 +63,7 @@ print_options = options(    # what a print may be told
 
 
 def print_facts(given: dict[str, Any]) -> dict[str, Any]:
-    """What the options say of the print, as ``propose`` wants it."""
+    """The print described by the options, as arguments for ``propose``."""
     measures: dict[str, Any] = {}
     with refusing():
         if given["size"]:

@@ -11,7 +11,7 @@ from catalogue.operations.restoring import plan_restore, restore_file, summarize
 
 
 @click.command("restore", cls=SessionCommand)
-@click.argument("file", type=click.Path())  # names that are no UTF-8 too
+@click.argument("file", type=click.Path())  # also names that are not UTF-8
 @click.option("--from", "source", metavar="STORE", help="The store to restore from; otherwise the one checked last.")
 @click.option("--digest", metavar="SHA256", help="Bring back earlier content, by its SHA-256.")
 @click.option("--yes", is_flag=True, help="Do not ask.")

@@ -5,7 +5,7 @@ from catalogue.records import scans
 from catalogue.records.database import Database
 from catalogue.records.scans import Scan
 
-DIGITS_LEAST = 4    # of a SHA-256, below which they are taken for a file's name alone
+DIGITS_LEAST = 4    # digits of a SHA-256; fewer are only looked up as a file's name
 
 
 def find_scan(db: Database, words: str) -> Scan:

@@ -24,7 +24,7 @@ class Session:
 
     folder: Path | None = None
     as_json: bool = False
-    stopped: str = ""   # after Ctrl-C: what is to be said of it at the end; the exit code is then 2
+    stopped: str = ""   # after Ctrl-C: the message for the end; the exit code is then 2
     _open: "list[Database]" = field(default_factory=list)
 
     @cached_property
@@ -188,9 +188,10 @@ VALUE_NAMES = {
 
 
 def prepare_parameters(command: click.Command) -> None:
-    """Have a command, and those below it, refuse what the catalogue cannot hold, and name values alike in the help.
+    """Make a command and its subcommands refuse what the catalogue cannot hold, and name values consistently in the
+    help.
 
-    Refused are text that is no UTF-8 and numbers beyond 64 bits.
+    Text that is not UTF-8 and numbers beyond 64 bits are refused.
     """
     for parameter in command.params:
         if parameter.type is click.INT:

@@ -73,6 +73,7 @@ def bar() -> Iterator[Report]:
 
 @contextmanager
 def watched(words: str = DONE_IS_KEPT) -> Iterator[Watch]:
-    """What an operation that takes long is given: progress goes to a :func:`bar`, and it is :func:`interruptible`."""
+    """The ``report`` and ``cancelled`` for a long operation: progress goes to a :func:`bar`, and it is
+    :func:`interruptible`."""
     with interruptible(words) as cancelled, bar() as report:
         yield {"report": report, "cancelled": cancelled}

@@ -38,9 +38,9 @@ READERS = 2   # for a store not on a spinning disk: one digests while the other 
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """Where an audit ends: seconds, bytes, or a share (0 to 1) of the files chosen at random. None is no limit.
+    """When an audit stops: after seconds, bytes, or a random share (0 to 1) of the files. None means no limit.
 
-    The file being read when the time is up is finished. A first file is checked however small the budget.
+    The file being read when the time is up is finished. At least one file is checked, however small the budget.
     """
 
     seconds: float | None = None
@@ -50,10 +50,10 @@ class Budget:
 
 @dataclass(frozen=True, slots=True)
 class StoreAudit:
-    """What an audit of one store did.
+    """The result of auditing one store.
 
     ``outcome``: ``finished`` (all that was due), ``budget`` (the limit is reached), ``cancelled``, ``failed`` (the
-    store went away), ``offline``. ``carried_on`` is how many files an audit that was stopped had done before.
+    store was disconnected), ``offline``. ``carried_on`` counts files checked earlier by an audit that was stopped.
     """
 
     store: str

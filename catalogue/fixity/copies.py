@@ -147,8 +147,8 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
             cancelled: Cancelled = never_cancelled) -> CopySummary:
     """Bring scans to a store: each copied, verified and recorded before the next. Call it again to carry on.
 
-    Nothing that stands in the store is overwritten or removed. The store is looked for again before every file, and
-    each copy goes through a handle on its folder: nothing is written below the mount point of a lost disk.
+    Nothing in the store is overwritten or removed. The store is located again before every file, and each copy goes
+    through a handle on its folder, so nothing is written below the mount point of a lost disk.
 
     Raises StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
     """

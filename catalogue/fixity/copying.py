@@ -49,8 +49,8 @@ def copy_verified(source: Path | Entry, target: Path | Entry, *, sha256: str | N
     """Copy ``source`` to ``target`` and prove that the disk holds the same bytes; returns their SHA-256.
 
     ``sha256``, where given, is what the source must have. The copy keeps the source's modification time. Whatever goes
-    wrong, nothing is at ``target`` that did not before, and the temporary file is removed; one left by a program that
-    was killed is removed by the next copy to the same name.
+    wrong, ``target`` is unchanged and the temporary file is removed; one left by a killed program is removed by the
+    next copy to the same name.
 
     Source and target in a store are given as entries of an open folder, so that no link leads elsewhere.
 

@@ -33,7 +33,7 @@ class Head:
 class LogCheck:
     """``broken`` events do not follow from the one before; ``lost`` says that a head kept outside is not in the log.
 
-    ``backwards`` counts events whose time lies before their predecessor's: a clock that was set back, no tampering.
+    ``backwards`` counts events dated earlier than their predecessor: the clock was set back, which is not tampering.
     Only :func:`review` looks for these, both in words: ``differences`` are stated rows that are not what the log says
     of them, ``journal`` what is wrong with the journal beside the catalogue; ``journal_damaged``: lines of it cannot be
     used. ``passed_over`` are manifests that might have known another head and could not be read, in words.

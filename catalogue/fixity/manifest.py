@@ -45,7 +45,7 @@ class Written:
 
 @dataclass(frozen=True, slots=True)
 class Manifest:
-    """A manifest as read. ``digests`` maps kept paths to SHA-256; ``faults`` are lines that say nothing.
+    """A manifest as read. ``digests`` maps kept paths to SHA-256; ``faults`` are lines that cannot be parsed.
 
     ``store``, ``kind`` and ``head`` come from its comments, empty or None if it has none. ``unreadable`` says why
     nothing of it could be read, "" if it could.

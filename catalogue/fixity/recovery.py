@@ -227,7 +227,7 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
                 salvage.append_verbatim(db, [event])
     last_kept = continued[-1].id if continued else start
     highest = max([highest, last_kept, *(event.id for event in others.values())])
-    own = int(bool(before.last_id) and last_kept == start and highest > start)  # that the backup was made is no loss
+    own = int(bool(before.last_id) and last_kept == start and highest > start)  # the backup's own event is no loss
     lost = max(0, highest - last_kept - own - len({event.id for event in fresh}))
     orders_back = salvage.order_numbers([*continued, *restored])
     words = f"the catalogue came back from {source}"

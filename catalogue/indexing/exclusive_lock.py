@@ -11,9 +11,9 @@ from catalogue.storage.medium import writing
 
 @contextmanager
 def exclusive_lock(home: Home, kind: str) -> Iterator[None]:
-    """Hold the catalogue's lock for ``kind`` of work; it goes with the process, however that ends.
+    """Hold the catalogue's lock for a ``kind`` of work; it is released when the process ends, however it ends.
 
-    Raises Busy: another program holds it. CatalogueError: the folder cannot be written to, or knows no locks.
+    Raises Busy: another program holds it. CatalogueError: the folder cannot be written to, or does not support locks.
     """
     path = home.folder / f"{kind}.lock"
     with writing(path):

@@ -83,9 +83,11 @@ def guess_paths(paths: Iterable[str], rules: Sequence[str], known_artists: Itera
 
 def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Iterable[str], *,
              seen_only: bool = False) -> Iterator[Guess]:
-    """One guess a scan, from the best of its files' names. What a place rule reads of a path holds, and the folders it
-    reads are left out of the tree, so that the rest is judged as if they were not there. ``seen_only``: that there is a
-    picture is taken for granted."""
+    """One guess for each scan, from the most telling of its files' names.
+
+    What a place rule reads in a path is certain, and the folders it reads are left out of the tree, so that the rest is
+    judged without them. ``seen_only``: files are assumed to be pictures.
+    """
     names = [(scan, path, naming.names_in_path(path, rules)) for scan in listed for path in scan.paths]
     facts = []
     for scan, path, path_names in names:

@@ -18,7 +18,7 @@ from catalogue.settings import Home
 
 # The file may be sound another day, or another second: such a reading says nothing of its content.
 _FLEETING = {Fault.VANISHED, Fault.CHANGING}
-# Content that shows no picture is recorded as a file with findings, but is no scan.
+# Content without a picture is recorded as a file with findings, but not as a scan.
 _NO_SCAN = {Fault.EMPTY, Fault.NOT_A_PICTURE}
 # Faults of the bytes themselves, wherever they lie, worst first.
 _CONTENT_FAULTS = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNDECODED)

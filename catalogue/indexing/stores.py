@@ -77,9 +77,9 @@ def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
 def move_store(db: Database, store: Store, folder: Path) -> int:
     """Say where a store is now; returns how many of its files are to be read there before they count as copies.
 
-    A marker that is gone from the very folder last seen as the store's is written again.
+    A marker missing from the folder last seen as the store's is written again.
 
-    Raises :class:`Refused` if the folder has not its marker, or is another's.
+    Raises :class:`Refused` if the folder does not have the store's marker, or belongs to another store.
     """
     root = folder.expanduser().absolute()
     lost = has_lost_marker(db, store, root)

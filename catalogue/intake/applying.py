@@ -158,7 +158,7 @@ def _copy(db: Database, store: Store, root: OpenFolder, source: Path, item: Item
             cancelled: Cancelled) -> tuple[str, str, os.stat_result, str]:
     """Copy one file in; returns where it lies, the outcome, and what the system says of it and of its disk.
 
-    A file that somebody has put there since the plan was shown is stepped aside from, never written over.
+    A file put there since the plan was shown is never overwritten; another name is chosen.
     """
     sha256, target = item.arrival.reading.sha256, escape_path(item.target)
     while True:

@@ -15,7 +15,7 @@ BARE = 0.005  # share of the master under no tile that is still a matter of edge
 
 @dataclass(frozen=True, slots=True)
 class Cover:
-    """Where the tiles lie in their master, in the order of scanning, and what is to be said of it."""
+    """The tiles' positions in their master, in scanning order, and the warnings."""
 
     map: TileMap | None = None
     warnings: tuple[str, ...] = ()

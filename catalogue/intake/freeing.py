@@ -152,7 +152,7 @@ def bring_back_listed(db: Database, home: Home, path: Path, kind: str, step: str
                       report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Freed:
     """Put every file of a list of freed ones back in its place by ``put_back``, which gets a line of the list.
 
-    ``kind``: of list, in the words of :mod:`catalogue.intake.undo_lists`. One that cannot be put back is left and said.
+    ``kind``: of list, in the words of :mod:`catalogue.intake.undo_lists`. A file that cannot be put back is reported.
     Raises StoreAway; CatalogueError if it is no such list.
     """
     undo = read_list(path)

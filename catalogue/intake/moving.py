@@ -160,7 +160,7 @@ def _finish(db: Database, store: Store, root: OpenFolder, entry: dict[str, str])
             old = held.enter_context(open_entry(root, native_path(entry["from"])))
             new = held.enter_context(open_entry(root, native_path(entry["to"])))
         except (NotFound, Refused):
-            return  # a folder of one of the names is gone: there are no two names
+            return  # the folder of one of the names is missing, so the file has one name only
         with writing(new.path):
             if two_names(old, new, entry["sha256"]):
                 _record(db, store, entry["from"], entry["to"], entry["sha256"])

@@ -45,7 +45,7 @@ def packet(description: Description, existing: bytes = b"", *, padding: int = 0)
     """A packet, UTF-8, with the description set; ``padding`` blank bytes before its end for later edits in place.
 
     Raises:
-        Refused: ``existing`` is no XMP that can be understood, so it is not touched.
+        Refused: ``existing`` is not valid XMP, so it is not touched.
     """
     root = _parsed(existing) if existing.strip(b"\0 \r\n\t") else tree.Element(_name("x", "xmpmeta"))
     home = _find_rdf(root)
@@ -98,7 +98,7 @@ def _prefixes(existing: bytes) -> dict[str, str]:
 
 
 def _property(descriptions: list[tree.Element], first: tree.Element, name: str) -> tree.Element:
-    """The property's element, made if it is not there; its short form as an attribute goes."""
+    """The property's element, created if missing; its short form as an attribute is removed."""
     for node in descriptions:
         node.attrib.pop(name, None)
     existing = next((element for node in descriptions if (element := node.find(name)) is not None), None)

@@ -1,6 +1,6 @@
-"""Removing the sources of an intake: only what stands elsewhere, in different places, read and compared at that moment.
+"""Removing the sources of an intake: only files held elsewhere, in different places, read and compared at that moment.
 
-A source goes only when every one of these holds; each is looked at just before, through open handles:
+A source is removed only if all of these hold; each is checked just before, through open handles:
 
 - the run came to its end without trouble;
 - the source lies in no store, and is no store's own file under another name;
@@ -124,7 +124,7 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
 
 
 def copies_required(settings: Settings) -> int:
-    """In how many different places a scan must stand before a source of it may go."""
+    """In how many different places a scan must be held before a source of it may be removed."""
     return max(FEWEST_COPIES, settings.copies_wanted)
 
 

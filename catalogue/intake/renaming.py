@@ -25,7 +25,7 @@ FOLDERS_KEPT = 500
 def rename(old: Entry, new: Entry, sha256: str, *, copied: bool = False) -> bool:
     """Give a file its second name, or on a disk that knows none, or ``copied``, a verified copy; the old one stays.
 
-    False if a move cut short had given it already.
+    False if an interrupted move had already given it.
     """
     if new.exists() and not one_name(old, new):
         if two_names(old, new, sha256):

@@ -74,7 +74,7 @@ def write_line(undo: int, entry: dict[str, str]) -> None:
 
 
 def read_list(path: Path) -> UndoList:
-    """A list; a last line cut short is left out. One that says no kind is of a tidying, as there was no other once.
+    """A list; a last line cut short is left out. A list without a kind is of a tidying, the only kind there once was.
 
     Raises:
         CatalogueError: it cannot be read, or is no undo file.

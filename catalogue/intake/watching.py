@@ -21,8 +21,8 @@ from catalogue.reading.file import read_file
 from catalogue.reading.model import Fault, Reading
 from catalogue.records.paths import display_path
 
-SETTLE = 2.0   # seconds without change after which a file is taken for whole
-PATIENCE = 60  # seconds after which a file that is still not whole is told
+SETTLE = 2.0   # seconds without change after which a file counts as complete
+PATIENCE = 60  # seconds after which an incomplete file is reported
 _UNFINISHED = frozenset({Fault.TRUNCATED, Fault.EMPTY, Fault.CHANGING, Fault.VANISHED})
 
 
@@ -107,10 +107,10 @@ class Watch:
         return News("gone", arrival.path, f"{display_path(inside)}: removed from the folder")
 
     def _settled(self, files: Sequence[tuple[Path, str]]) -> list[tuple[Path, str]]:
-        """Those not told yet that have not changed for long enough, in the order they were made.
+        """Unreported files that have not changed for long enough, in the order they were made.
 
-        Files first seen by one look settle in one look, however long it takes, so that a stitched master is not read
-        before its tiles.
+        Files first seen in one look are reported in one look, however long it takes, so that a stitched master is not
+        read before its tiles.
         """
         before, stats = self.clock(), {}
         for path, inside in files:

@@ -47,7 +47,7 @@ def set_terms(db: Database, artist_id: int, basis: str, rate: str = "", currency
             raise Refused("There are already terms on record for this artist.",
                           hint="Give the day from which these apply, or say that they apply from the start.")
         terms = Terms(artist_id, day, basis, owed, code, int(destroyed), int(replaced), int(proofs))
-        stated_facts.state_artist(db, artist_id, {})    # has stated facts now, so never taken for a mere guess
+        stated_facts.state_artist(db, artist_id, {})    # has stated facts now, so never treated as a guess
         artist_statements.state_terms(db, terms)
     return terms
 

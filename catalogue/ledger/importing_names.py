@@ -11,7 +11,7 @@ from catalogue.progress import Cancelled, Report, ignore_progress, never_cancell
 from catalogue.records import pieces
 from catalogue.records.database import Database
 
-Take = Callable[[Row], bool | str]  # whether the row told anything new; or that it did, with what to see of it
+Take = Callable[[Row], bool | str]  # whether the row was new; or that it was, with remarks
 
 
 def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, dry_run: bool = False,

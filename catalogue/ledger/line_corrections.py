@@ -18,8 +18,8 @@ NUMBERED = {"piece_id", "width_mm", "height_mm", "medium", "quantity"}
 
 
 def facts_that_follow(db: Database, line: Line, changes: Mapping[str, Any]) -> dict[str, object]:
-    """Facts of a line that follow from ``changes`` of others: its scan and its edition. Numbers that it took and needs
-    no more are freed, and those it lacks are issued; it keeps what it can. Call within a transaction.
+    """Facts of a line that follow from ``changes`` of others: its scan and its edition. Numbers it no longer needs are
+    freed, and those it lacks are issued; it keeps what it can. Call within a transaction.
 
     A line that took no number although its edition had some left it that way, and does so still.
 

@@ -117,7 +117,7 @@ def _subject(db: Database, line_id: int | None, piece_id: int | None, afresh: bo
              given: tuple[float | None, float | None, str | None]) -> tuple[Piece, Line | None, tuple[Line, ...]]:
     """The piece, the line that is repeated, and the further lines of the piece in the same order.
 
-    Of several lines that one is repeated whose size (turned as well) and medium are as given, else the newest.
+    Of several lines, the one whose size (also turned) and medium match is repeated, else the newest.
     """
     if line_id is not None:
         line = orders.get_line(db, line_id)

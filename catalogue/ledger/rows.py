@@ -155,7 +155,7 @@ def _guess(db: Database, artist: str, title: str, names: dict[int, str]) -> str:
     from rapidfuzz import fuzz, process
 
     wanted = pieces.folded(f"{artist} {title}")
-    digits = sorted(re.findall(r"\d+", wanted))  # of a numbered series the next number is no slip of the pen
+    digits = sorted(re.findall(r"\d+", wanted))  # in a numbered series the next number is not a misspelling
     if not names:
         names.update(pieces.names(db))
     fitting = {i: name for i, name in names.items() if sorted(re.findall(r"\d+", name)) == digits}

@@ -48,7 +48,7 @@ def _refuse_if_partly(name: str, lines: Sequence[Line], hint: str) -> None:
 
 
 def cancel_line(db: Database, line_id: int) -> Line:
-    """Cancel one line alone, as :func:`set_status` cancels a whole order; with its last line the order goes too."""
+    """Cancel one line, as :func:`set_status` cancels a whole order; cancelling the last line cancels the order."""
     with transaction(db):
         line = orders.get_line(db, line_id)
         order = orders.by_number(db, line.number)

@@ -17,7 +17,7 @@ def features_path(home: Home, sha256: str) -> Path:
 
 
 def preview(home: Home, sha256: str) -> Bytes:
-    """The scan's preview, H×W×3 uint8 sRGB. ``Damaged`` where there is none to be had."""
+    """The scan's preview, H×W×3 uint8 sRGB. Raises ``Damaged`` if it is missing."""
     return load_preview(home.preview(sha256))
 
 

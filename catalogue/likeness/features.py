@@ -84,8 +84,8 @@ def load_preview(path: Path) -> Bytes:
 
 
 def extract(preview: Bytes, count: int = limits.SIFT_KEPT) -> Features:
-    """About ``count`` features of a preview, H×W×3 uint8 in sRGB, sought with its long side at FEATURES_SIDE or hardly
-    above. A blank preview has none, which is no error."""
+    """About ``count`` features of a preview, H×W×3 uint8 in sRGB, sought with its long side at FEATURES_SIDE or
+    hardly above. A blank preview has none, which is not an error."""
     height, width = preview.shape[:2]
     small, to_small = geometry.shrunk(preview, limits.FEATURES_SIDE / max(height, width))
     spots, sift = sift_features(levelled(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY)), count)

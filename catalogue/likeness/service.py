@@ -147,7 +147,7 @@ def pair(db: Database, likeness_id: int) -> Pair:
 def tile_positions(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.TilePosition]] | None:
     """The piece's whole scan with most tiles placed in it, and their places; ``None`` if no tile is known.
 
-    A tile is what was found to be one, and what is kept as one and lies in the whole, however much it shows of it.
+    A tile is a scan found to be one, or one whose role is tile and that lies within the whole.
     """
     members = likenesses.compared_scans(db, (s.id for s in scans.of_piece(db, piece_id)))
     positions: dict[int, list[tiles.TilePosition]] = {}

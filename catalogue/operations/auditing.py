@@ -25,8 +25,8 @@ OUTCOMES = {"finished": "everything due has been checked", "budget": "limit reac
 class Audited:
     """What an audit did, store by store.
 
-    ``copies``: what is open about copies, in words by kind of finding. ``trouble``: why today has no backup, or "".
-    ``one_disk``: all stores are on one disk, which the settings do not take for two places.
+    ``copies``: open findings about copies, in words by kind. ``trouble``: why today has no backup, or "". ``one_disk``:
+    all stores are on one disk, and the settings do not count that as two places.
     """
 
     stores: tuple[StoreAudit, ...]

@@ -64,9 +64,9 @@ def describe_pieces(db: Database, piece_ids: Sequence[int], facts: Mapping[str, 
 
 def add_piece(db: Database, artist: str, title: str, facts: Mapping[str, object], *,
               edition: tuple[int, int] | None = None) -> Correction:
-    """State that there is a piece that no scan shows yet, with what is known of it and its edition of all sizes.
+    """Record a piece that has no scan yet, with what is known of it and its edition of all sizes.
 
-    Raises Refused if the artist has a piece called so; as :func:`describe_pieces` otherwise.
+    Raises Refused if the artist already has a piece with that title; as :func:`describe_pieces` otherwise.
     """
     with correction(db) as made:
         if pieces.known_piece(db, artist, title) is not None:

@@ -23,7 +23,7 @@ __all__ = ["OrdersChanged", "cancel_lines", "change_listed", "change_orders",
 @dataclass(frozen=True, slots=True)
 class OrdersChanged:
     """Several orders, or lines of orders, changed at once. ``event`` undoes all of it; None if nothing changed.
-    ``sentences`` say what became of lines, where a count does not say enough."""
+    ``sentences`` describe what happened to lines where a count is not enough."""
 
     orders: tuple[Order, ...]
     lines: tuple[Line, ...]
@@ -73,8 +73,8 @@ def _cancelled(db: Database, line: Line, after: Line) -> str:
 
 def hand_over(db: Database, line_ids: Sequence[int], *, quantity: int | None = None, numbers: Sequence[Number] = (),
               day: str = "", notes: str = "", of_order: str = "") -> OrdersChanged:
-    """Record that prints of these lines were handed over, all or none of it: of one line a ``quantity`` or its
-    ``numbers``, else all that is left of each; ``of_order`` alone where that is said. Raises NotFound, Refused."""
+    """Record that prints of these lines were handed over, all or nothing: for one line a ``quantity`` or its
+    ``numbers``, otherwise all that is left of each; only lines of ``of_order`` if given. Raises NotFound, Refused."""
     before, chosen = last_statement(db), list(dict.fromkeys(line_ids))
     with transaction(db):
         for line_id in chosen if of_order else ():

@@ -44,7 +44,7 @@ class StoreRetired:
 
 
 def selected_stores(db: Database, names: Sequence[str] = ()) -> list[Store]:
-    """The stores of these names, or all in use. Raises NotFound for an unknown name, and where there is no store."""
+    """The stores of these names, or all in use. Raises NotFound for an unknown name, and if there is no store."""
     selected = [stores.by_name(db, name) for name in names] or stores.listed(db)
     if not selected:
         raise NotFound("No store yet.", hint="Add one: catalogue store add NAME FOLDER.")
@@ -65,7 +65,7 @@ def add_store(db: Database, home: Home, name: str, folder: Path, kind: str, *, c
 
 
 def move_store(db: Database, home: Home, name: str, folder: Path) -> StoreMoved:
-    """Say that a store is at ``folder`` now; it is no longer told to be offline. Copies are counted again.
+    """Say that a store is at ``folder`` now; it is no longer reported as offline. Copies are counted again.
 
     Raises Refused, NotFound.
     """

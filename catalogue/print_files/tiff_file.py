@@ -86,8 +86,8 @@ class Written:
 def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Written | None:
     """Write rows in strips, little-endian. Nothing in it depends on the time or the machine's name.
 
-    Returns what was written; None for a compressed file, whose digest is had by reading it. Raises ``OSError``, and
-    what ``bands`` raises.
+    Returns what was written; None for a compressed file, whose digest is computed by reading it. Raises ``OSError``,
+    and what ``bands`` raises.
     """
     if form.compression == "none":
         return _write_rows(path, _head(form, xmp), made_ahead(bands), form)

@@ -82,7 +82,7 @@ def hash_open_file(fd: int, hashes: Iterable[Any], after_block: Callable[[int], 
 
 def sha256_of_fd(fd: int, *, report: Report = ignore_progress, cancelled: Cancelled = never_cancelled,
                  stage: str = "sha-256", total: int | None = None) -> tuple[str, int]:
-    """SHA-256 in hex and length of an open file, from its start, telling bytes done as it goes.
+    """SHA-256 in hex and length of an open file, from its start, reporting bytes done.
 
     Raises ``OSError`` (:class:`ReadFailed` with the byte offset) and :class:`Stopped`.
     """

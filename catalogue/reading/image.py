@@ -145,7 +145,7 @@ def estimated_counts(offsets: NDArray[np.int64], size: int) -> NDArray[np.int64]
 def check(image: Image, size: int, limits: Limits) -> tuple[list[FaultFound], bool]:
     """What the claims of an image's tags are worth, compared with the file's size, and whether there is anything to
     decode. Decodes nothing."""
-    hollow = image.segments > 256 * max(1, len(image.offsets))   # hardly any of it has a place in the file
+    hollow = image.segments > 256 * max(1, len(image.offsets))   # hardly any of it has a valid offset
     if image.width * image.height > limits.pixels or image.segments > limits.segments or hollow:
         return [absurd_size(image.width, image.height)], False
     if not len(image.offsets):

@@ -17,8 +17,8 @@ TIFF = "{http://ns.adobe.com/tiff/1.0/}"
 EXT = "{http://iptc.org/std/Iptc4xmpExt/2008-02-29/}"
 LANGUAGE = "{http://www.w3.org/XML/1998/namespace}lang"
 
-# For a field stated by several properties the first here goes before the others: when the scan was made, before when
-# the picture or the file was.
+# For a field stated by several properties the first here takes precedence: when the scan was made, before when the
+# picture or the file was.
 FIELDS = {
     f"{DC}title": "title", f"{DC}creator": "creator", f"{DC}rights": "rights", f"{DC}description": "description",
     f"{XMP}ModifyDate": "modified", f"{XMP}CreatorTool": "software", f"{TIFF}Make": "make", f"{TIFF}Model": "model",
@@ -33,7 +33,7 @@ ARTWORK_FIELDS = {
 
 
 class UnreadableXmp(Exception):
-    """The packet is no well-formed XML, or asks for entities."""
+    """The packet is not well-formed XML, or uses entities."""
 
 
 def facts(packet: bytes) -> tuple[dict[str, str], dict[str, str]]:

@@ -47,7 +47,7 @@ _IDS = """WITH RECURSIVE same (id) AS (VALUES (?1) UNION
 
 
 def terms_of(db: Database, artist_id: int) -> list[Terms]:
-    """An artist's terms, the earliest first; those of an artist merged into this one where there are no own."""
+    """An artist's terms, the earliest first; those of an artist merged into this one if there are none of their own."""
     rows = fetch(db, Terms, f"""{_IDS} SELECT * FROM artist_terms WHERE artist_id IN same
                                  ORDER BY artist_id <> ?1, artist_id, since""", [artist_id])
     return [terms for terms in rows if terms.artist_id == rows[0].artist_id]

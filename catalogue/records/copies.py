@@ -1,12 +1,12 @@
-"""How many sound copies a scan has, where they lie, and when they were last checked: the one place that says so.
+"""How many sound copies a scan has, where they are, and when they were last checked: the only source of these answers.
 
-Every count of copies, every word that a file is sound, and every "last checked" in commands, screens, sheets and
+Every count of copies, every statement that a file is sound, and every "last checked" in commands, screens, sheets and
 services comes from here.
 
-A file is *intact* when its last look gave the bytes on record for it: it is there, no attempt to read it has failed
-since, and no open finding says otherwise. It is *sound* when, besides, those bytes show a whole picture: a faithful
-copy of a truncated scan is no use. A copy is a sound file; two of them in one store count once, and so does one file
-under two paths, whether by a hard link, a bind mount, a linked folder or a folder added twice (records.locations).
+A file is *intact* if its last look found the bytes on record: it is there, no attempt to read it has failed since, and
+no open finding says otherwise. It is *sound* if those bytes also show a whole picture: a faithful copy of a truncated
+scan is no use. A copy is a sound file; two of them in one store count once, and so does one file under two paths,
+whether by a hard link, a bind mount, a linked folder or a folder added twice (records.locations).
 """
 
 from collections.abc import Sequence

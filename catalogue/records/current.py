@@ -9,9 +9,9 @@ from catalogue.records.rows import Database, fetch, fetch_among
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A scan as the choice of a master sees it. ``present``: a file of it is where it should be, or its store was away
-    at the last look; ``sound``: one of them is a sound copy (``records.copies``); ``genuine``: not enlarged; ``part``:
-    shows less than the whole; ``captured`` is ISO 8601 or empty."""
+    """A scan as the choice of a master sees it. ``present``: a file of it is where it should be, or its store was
+    offline at the last look; ``sound``: one of them is a sound copy (``records.copies``); ``genuine``: not enlarged;
+    ``part``: shows less than the whole; ``captured`` is ISO 8601 or empty."""
 
     id: int
     sha256: str

@@ -82,7 +82,7 @@ _INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
 _REBUILT_BY_FTS5 = ("artist_words", "file_words")    # they read a view of what they index
 _FILLED_BY = {"piece_words": "SELECT id AS rowid, words FROM piece_text",
               "order_words": "SELECT id AS rowid, folded(words) AS words FROM order_text"}
-_FIGURES = str.maketrans("oil", "011")  # letters read as figures, as in an invoice number copied by hand
+_FIGURES = str.maketrans("oil", "011")  # letters confused with digits, as in a hand-copied invoice number
 def load_vocabulary(db: Database) -> Vocabulary:
     """All distinct words of artists, pieces and orders; load once and keep for a sitting."""
     vocabulary: set[str] = set()
@@ -162,8 +162,8 @@ def _corrected(db: Database, text: str, vocabulary: Vocabulary | None, leave_out
 
 
 def nearest(word: str, vocabulary: Vocabulary, most: int = 4) -> tuple[str, ...]:
-    """Known words within one slip of ``word``, also where its end is not typed yet; within two from seven letters on,
-    for of six they leave another word."""
+    """Known words one edit away from ``word``, even if its end is not typed yet; two edits from seven letters on,
+    since in six they make another word."""
     from rapidfuzz.distance import OSA
 
     allowed = 2 if len(word) > 6 else 1

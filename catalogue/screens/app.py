@@ -153,7 +153,7 @@ class CatalogueApp(ThriftyApp[None]):
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, events.InputEvent | events.Paste):
             if not self.screen_stack:
-                return      # the screens went while it was on its way
+                return      # the screens closed meanwhile
             if not event.is_forwarded:
                 self.touched = monotonic()
                 if not self.gate.admits(event):
