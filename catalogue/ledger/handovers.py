@@ -113,6 +113,14 @@ def read_handovers(text: str) -> list[NewHandover]:
     return parts
 
 
+def handovers_in(cell: str, *, own: bool) -> tuple[list[NewHandover], str]:
+    """What a cell of an order book says, and a remark if that is not in our form: unless the book is our ``own``, it
+    may be a date or a tick, which do not tell how many prints. Raises ValueError as :func:`read_handovers`."""
+    if own or ":" in cell or not cell:
+        return read_handovers(cell), ""
+    return [], f"{cell!r} under handed over is not imported: write it as 5: 2026-05-04"
+
+
 def check_handovers(parts: Sequence[NewHandover], quantity: int, numbers: Sequence[Number]) -> None:
     """Raise ValueError where more prints are handed over than a line has, a number that is not its own, or one twice.
     """

@@ -14,7 +14,7 @@ from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, handovers, values
 from catalogue.ledger.book_dates import BookDates
 from catalogue.ledger.columns import Row, Table
-from catalogue.ledger.handovers import check_handovers, read_handovers
+from catalogue.ledger.handovers import check_handovers, handovers_in
 from catalogue.ledger.prices import stated_prices
 from catalogue.ledger.row_numbers import book, edition_of, not_on_record, numbers_of, unbooked
 from catalogue.ledger.rows import (
@@ -221,7 +221,8 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
         border_mm=values.margin_mm(row.get("border"), rules.units.get("border", "mm")),
         wrap_mm=values.margin_mm(row.get("wrap"), rules.units.get("wrap", "mm")), scan_name=row.get("file"),
         profile=row.get("profile"), settings=row.get("settings"), notes=row.get("notes"))
-    handed = read_handovers(row.get("handed_over"))
+    handed, not_read = handovers_in(row.get("handed_over"), own=rules.own)
+    remarks += filter(None, [not_read])
     check_handovers(handed, quantity, [*numbered.taken, *numbered.replacing])
     if numbered.any:
         line = replace(line, edition_id=edition_of(db, line, numbered))

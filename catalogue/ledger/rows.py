@@ -71,7 +71,7 @@ def statuses_of(rows: Iterable[Row], dates: BookDates, otherwise: str,
     for row in rows:
         with suppress(ValueError):  # the row's own fate tells what is wrong with it
             number, status = number_of(row, dates), status_of(row.get("status"), otherwise, status_words)
-            handed = status == "collected" and bool(row.get("handed_over"))
+            handed = status == "collected" and ":" in row.get("handed_over")
             if statuses.get(number, "cancelled") == "cancelled" or (
                     number in by_handover and status != "cancelled" and not handed):
                 statuses[number] = status

@@ -407,6 +407,18 @@ def test_a_row_hands_over_its_own_numbers_once(db: Database, tmp_path: Path, han
     assert words in fate.detail and (fate.line_id is None) == bool(words)
 
 
+def test_a_shops_own_column_of_dates_or_ticks_leaves_no_row_out(db: Database, tmp_path: Path) -> None:
+    (tmp_path / "o.csv").write_text("Number,Date,Artist,Piece,Size,Qty,Status,Handed over\n"
+                                    "X-1,2026-05-01,Ilse Marwood,Pier,30x40,2,collected,2026-05-04\n"
+                                    "X-1,2026-05-01,Ilse Marwood,Pier,50x70,1,printed,\n"
+                                    "X-2,2026-05-01,Ilse Marwood,Pier,30x40,2,printed,yes\n")
+    fates = import_orders(db, Settings(), tmp_path / "o.csv").fates
+    assert [any("under handed over is not imported" in each for each in fate.remarks) for fate in fates] == [
+        True, False, True]
+    assert [orders.lines_by_number(db, number)[0].status for number in ("X-1", "X-2")] == ["collected", "printed"]
+    assert not handovers.of_line(db, fates[0].line_id or 0)
+
+
 def test_handovers_of_a_line_on_record_are_not_passed_over_in_silence(db: Database, tmp_path: Path) -> None:
     row = "X-1,2026-05-01,Ilse Marwood,Pier,30x40,rag,5,{}\n"
     for handed, count in (("", 0), ("2: 2026-05-04", 1)):
