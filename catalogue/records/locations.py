@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from catalogue.disjoint import tied_sets
 from catalogue.records.rows import Database, fetch_int, now
-from catalogue.storage.devices import Device, numbered_disks, shares_device
+from catalogue.storage.devices import Device, shares_device, with_noted_numbers
 from catalogue.storage.mounts import server_name
 
 # store_place.disks holds, a line each, the whole disks below a store, or its server; store_place.device is the same
@@ -46,10 +46,8 @@ def note_store(db: Database, store_id: int, device: Device, inode: int) -> None:
     """Record a store's current location, and recompute which stores are lost together."""
     before = store_location(db, store_id)
     if before is not None and before.device.filesystem == device.filesystem:
-        if not device.disks:
-            device = before.device  # the system no longer reports what it did then
-        elif not numbered_disks(device):
-            device = device._replace(disks=device.disks | numbered_disks(before.device))
+        # kept: what the system no longer reports
+        device = with_noted_numbers(device, before.device) if device.disks else before.device
     db.execute("INSERT OR REPLACE INTO store_place (store_id, filesystem, inode, seen, disks) VALUES (?, ?, ?, ?, ?)",
                [store_id, device.filesystem, inode, now(), "\n".join(sorted(device.disks))])
     devices = {int(row[0]): _device(row[1], row[2])

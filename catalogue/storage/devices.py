@@ -57,6 +57,13 @@ def numbered_disks(device: Device) -> frozenset[str]:
     return frozenset(disk for disk in device.disks if disk.startswith(_NUMBERED))
 
 
+def with_noted_numbers(present: Device, noted: Device) -> Device:
+    """A device with the numbers that were noted of it, of the kinds that the system does not show now."""
+    shown = {_is_plug(disk) for disk in numbered_disks(present)}
+    return present._replace(disks=present.disks | {
+        disk for disk in numbered_disks(noted) if _is_plug(disk) not in shown})
+
+
 def _is_plug(disk: str) -> bool:
     return disk.startswith(_PLUG)
 

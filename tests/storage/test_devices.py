@@ -110,6 +110,17 @@ def test_another_disk_is_known_by_numbers_alone(noted: list[str], present: list[
     assert shares_device(first, second) is not other
 
 
+@pytest.mark.parametrize(("noted", "present", "kept"), [
+    ({"disk naa.5 1"}, {"disk usb 0 A 1"}, {"disk naa.5 1", "disk usb 0 A 1"}),
+    ({"disk naa.5 1"}, {"disk naa.6 1"}, set()),
+    ({"disk naa.5 1", "disk usb 0 A 1"}, {"disk naa.5 1"}, {"disk naa.5 1", "disk usb 0 A 1"}),
+    ({"disk naa.5 1"}, {"sda 1 x"}, {"disk naa.5 1", "sda 1 x"}), ({"sda 1 x"}, {"sdb 2 y"}, set())])
+def test_a_number_that_is_not_shown_now_stays_noted(noted: set[str], present: set[str], kept: set[str]) -> None:
+    """Else a clone whose number is shown would pass for the disk, last seen at a port where its own was not."""
+    first, second = (places.Device("volume 7", frozenset(disks)) for disks in (noted, present))
+    assert places.with_noted_numbers(second, first).disks == (kept or present)
+
+
 def test_a_disk_and_its_clone_have_one_uuid_whichever_the_link_leads_to(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """udev(7) keeps facts by device number, "E:" before each property; only one link of a name can be."""
