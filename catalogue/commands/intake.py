@@ -170,7 +170,7 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
     out = Printer(to_errors=session.as_json)
     whose = " – ".join(filter(None, (proposal.artist.value, proposal.piece.value)))
     certainty = min(proposal.artist.certainty, proposal.piece.certainty)
-    sure = f" ({certainty:.0%} certain: {proposal.piece.reason})" if not proposal.questions else ""
+    sure = f" ({certainty:.0%} certain: {proposal.piece.reason})" if proposal.ready else ""
     out.print(f"{number}. {proposal.kind}" + (f": {whose}{sure}" if whose else ""))
     out.lines(f"   {reason}" for reason in proposal.reasons)
     for item in proposal.items:

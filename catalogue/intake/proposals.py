@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import count
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, InsideStore
@@ -21,7 +22,7 @@ from catalogue.intake.overlap import Views
 from catalogue.intake.targets import FileNaming, choose_targets
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
-from catalogue.records import files, scans, stores
+from catalogue.records import files, pieces, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
@@ -195,12 +196,11 @@ def with_answers(db: Database, home: Home, plan: Plan, index: int, *, artist: st
         new = replace(new, capture=tuple(capture.items()))
     elif new.artist != old.artist:
         new = replace(new, capture=_capture(db, home, new.items, new.artist.value, new.piece_id))
-    if take is not None and old.kind is not Kind.UNFIT:
+    if take is not None and old.kind not in (Kind.UNFIT, Kind.HELD):
         new = replace(new, take=take)
     if confirmed is not None:
         new = replace(new, confirmed=confirmed)
-    proposals = [*plan.proposals[:index], new, *plan.proposals[index + 1:]]
-    return with_targets(db, home, replace(plan, proposals=tuple(proposals)))
+    return with_targets(db, home, replace(plan, proposals=(*plan.proposals[:index], new, *plan.proposals[index + 1:])))
 
 
 def with_targets(db: Database, home: Home, plan: Plan) -> Plan:
@@ -224,7 +224,11 @@ def _held_proposal(db: Database, store: Store, arrival: Arrival, seen: dict[str,
         if held is None:
             return None
         why = f"held as {display_path(held.path)} in {held.store}"
-    return Proposal(Kind.HELD, (Item(arrival, "unsorted"),), Guessed(), Guessed(), take=False, reasons=(why,))
+    known = scans.by_digest(db, sha256)
+    piece = pieces.by_id(db, known.piece_id) if known and known.piece_id is not None else None
+    artist, title = (Guessed(text, 1.0, why) for text in ((piece.artist, piece.title) if piece else ("", "")))
+    return Proposal(Kind.HELD, (Item(arrival, known.role if known else "unsorted"),), artist, title, take=False,
+                    reasons=(why,))
 
 
 def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Likeness | None,
@@ -287,11 +291,8 @@ def _role(db: Database, folder: Path, arrival: Arrival, kin: Sequence[SimilarSca
 
 def _number_tiles(items: tuple[Item, ...]) -> tuple[Item, ...]:
     """Tiles numbered in the order of scanning."""
-    number, made = 0, []
-    for item in items:
-        number += item.role == "tile"
-        made.append(replace(item, number=number if item.role == "tile" else 0))
-    return tuple(made)
+    numbers = count(1)
+    return tuple(replace(item, number=next(numbers) if item.role == "tile" else 0) for item in items)
 
 
 def _capture(db: Database, home: Home, items: tuple[Item, ...], artist: str, piece_id: int | None

@@ -92,7 +92,9 @@ def test_what_is_held_is_passed_over_and_an_index_run_finds_nothing_new(
     apply(db, home, said(db, home, plan))
     again = propose(db, home, tmp_path / "key", store)
     assert [p.kind for p in again.proposals] == [Kind.HELD, Kind.HELD]
-    assert not apply(db, home, again).taken
+    assert [(p.artist.value, p.piece.value, p.items[0].role) for p in again.proposals] == [
+        ("Ada Quill", "Harbour", "master")] * 2
+    assert not apply(db, home, with_answers(db, home, again, 0, take=True)).taken
     (summary,) = index(db, home, [store], workers=1)
     assert (summary.seen, summary.read, summary.unchanged) == (1, 0, 1)
 

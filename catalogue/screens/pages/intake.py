@@ -11,7 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input
 
-from catalogue.intake.proposals import Plan, Proposal, apart_from_stores, with_answers
+from catalogue.intake.proposals import Kind, Plan, Proposal, apart_from_stores, with_answers
 from catalogue.intake.watching import News
 from catalogue.reading.model import Reading
 from catalogue.records import stores
@@ -240,6 +240,8 @@ class IntakePage(Page):
             self._answer(proposal)
 
     def _answer(self, proposal: Proposal) -> None:
+        if self._is_held(proposal):
+            return
         if not proposal.take and not any(i.arrival.reading.sha256 for i in proposal.items):
             self.app.say("This one cannot be imported.", "warning")
             return
@@ -253,8 +255,14 @@ class IntakePage(Page):
 
     def action_take_or_leave(self) -> None:
         chosen = self._chosen
-        if chosen is not None:
+        if chosen is not None and not self._is_held(chosen):
             self._change(chosen, take=not chosen.take)
+
+    def _is_held(self, proposal: Proposal) -> bool:
+        """Whether there is nothing to import, which is said: the store holds it."""
+        if proposal.kind is Kind.HELD:
+            self.app.say("The store holds this file already. To correct how it is filed, find it with / and press F2.")
+        return proposal.kind is Kind.HELD
 
     def action_clear_after(self) -> None:
         self._choices.removing.toggle()
