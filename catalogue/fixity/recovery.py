@@ -178,7 +178,7 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
         put_back = _put_back(db, before, entries, highest, damaged,
                              [f for own_journal in journals for f in own_journal.faults], source,
                              any(each.entries and not each.faults for each in journals[: 1 + len(copied)]))
-        put_back = replace(put_back, doubts=(*put_back.doubts, *hold_numbers(db, home.sheets)))
+        put_back = replace(put_back, doubts=(*put_back.doubts, *hold_numbers(db, home.sheets, home.settings.dates)))
         make_one_file(db)
     if faults := condition(part).faults:
         raise Damaged(f"The recovered catalogue fails its checks: {faults[0]}.",
