@@ -21,10 +21,12 @@ from catalogue.records.sidecars import SeenSidecar
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import aside_name, remove_leftover
 from catalogue.storage.folders import Entry, open_entry
+from catalogue.storage.identity import is_regular
 from catalogue.storage.medium import writing
 from catalogue.storage.sidecars import SUFFIXES, name_beside, sidecar_names, sidecars_of
 
 OTHERWISE = "a sidecar there says something else"
+NO_FILE = "a folder, link or device there has the sidecar's name; remove it, then copy again"
 DIFFERS = f"{OTHERWISE}; compare them, and remove the one that is out of date"
 
 
@@ -66,6 +68,8 @@ def copy_sidecars(picture: Entry, copy: Entry, *, report: Report = ignore_progre
             if not taken:
                 copy_verified(sidecar, target, sha256=None, report=report, cancelled=cancelled)
                 done.copied.append(target.path)
+            elif not is_regular(target.stat()):
+                done.left.append((target.path, NO_FILE))
             elif _digest(target) != _digest(sidecar):
                 done.left.append((target.path, DIFFERS))
         except (CatalogueError, OSError) as error:

@@ -13,6 +13,7 @@ from catalogue.fixity.advice import accept, next_step
 from catalogue.fixity.copies import CopySummary
 from catalogue.fixity.set_aside import set_aside_files
 from catalogue.fixity.sidecar_audit import look_beside
+from catalogue.fixity.sidecars import NO_FILE
 from catalogue.operations import copying as copying_operation
 from catalogue.records import events, findings, scans, sidecars
 from catalogue.records.database import transaction
@@ -129,6 +130,18 @@ def test_a_sidecar_cut_short_is_found_and_well_again_once_it_was_replaced(shop: 
     pair[1].unlink()
     copying_operation.copy_to_store(shop.db, shop.home, copying_operation.plan_copy(shop.db, "nas"))
     assert audit(shop) == {}
+
+
+@pytest.mark.parametrize("occupy", [
+    lambda path: path.mkdir(), os.mkfifo, lambda path: path.symlink_to("0.tif")])
+def test_what_is_no_file_under_a_sidecars_name_is_named(
+        shop: Shop, pair: tuple[Path, Path], occupy: Callable[[Path], None]) -> None:
+    pair[1].unlink()
+    occupy(pair[1])
+    assert audit(shop) == {"nas": {"sidecar missing": 1}}
+    for update in (False, True):
+        done = copy(shop, update=update)
+        assert [(each.path, each.reason) for each in done.not_copied] == [(str(pair[1]), NO_FILE)]
 
 
 def test_of_two_that_differ_the_older_is_named(shop: Shop, pair: tuple[Path, Path]) -> None:
