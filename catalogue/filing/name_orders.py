@@ -8,6 +8,8 @@ from catalogue.filing.names import Phrase, phrases, read_name
 from catalogue.filing.people import Person, has_east_asian, split_east_asian, turned
 from catalogue.filing.places import SURELY, Place
 
+SHARE = 0.5     # of the names that may be read either way: so many more must surely begin with the family
+
 
 def find_name_orders(places: Sequence[Place]) -> dict[Key, Person]:
     """Names that this archive's other names show to be written with the family first, by what they look like."""
@@ -35,7 +37,8 @@ def find_name_orders(places: Sequence[Place]) -> dict[Key, Person]:
                         either[shape, part].append(phrase.person)
     written: dict[Key, Person] = {}
     for spot, people in either.items():
-        if orders[spot][True] > orders[spot][False]:
+        # one or two such names among many others say nothing of those
+        if orders[spot][True] > max(1, orders[spot][False], SHARE * len({person.key for person in people})):
             written |= {person.key: turned(person) or person for person in people}
     families = frozenset(p.family for p in eastern.values() if p.given or p.form >= SURELY) | _eastern_families(at_spot)
     for key, person in eastern.items():

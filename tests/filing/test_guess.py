@@ -87,6 +87,13 @@ def test_an_ambiguous_surname_is_left_open_and_says_so() -> None:
     assert "Anna Leith or Mary Anna Leith" in guesses[-1].artist.reason
 
 
+def test_one_name_with_the_family_first_turns_no_other() -> None:
+    paths = [f"{artist}/{title}.tif" for artist in ("Leopold Fass", "Marit Saarela") for title in ("Weir", "Quay")]
+    guesses = guess_all([FileFacts(path) for path in ("Mizuno Haruka/Yuki.tif", *paths)])
+    assert [guess.artist.value for guess in guesses] == [
+        "Haruka Mizuno", *["Leopold Fass"] * 2, *["Marit Saarela"] * 2]
+
+
 @pytest.mark.parametrize(("name", "title"), [
     ("Low Tide 50x70cm 300dpi", "Low Tide"), ("Low Tide - FINAL v2", "Low Tide"), ("low_tide_600ppi_16bit", "low tide"),
     ("2019-05-03 Low Tide", "Low Tide"), ("Low Tide (2)", "Low Tide"), ("Low Tide A3 AdobeRGB", "Low Tide"),
