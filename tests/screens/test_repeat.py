@@ -295,7 +295,7 @@ async def test_a_second_print_joins_the_order_recorded_last_with_one_key(shop: H
         await settled(pilot)
         await pilot.press("ctrl+n", "enter", "enter")
         await settled(pilot)
-        assert told(app) == f"The order {first.number!r} is printed. Clear its number for a new order."
+        assert told(app) == f"Order {first.number!r} is printed. Clear its number for a new order."
     assert newest(shop, 2).number == "A-104"
 
 
