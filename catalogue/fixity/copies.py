@@ -10,7 +10,7 @@ from catalogue.fixity.checking import Expected, check_open
 from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
 from catalogue.fixity.verdicts import distrust
 from catalogue.indexing.exclusive_lock import exclusive_lock
-from catalogue.indexing.locating import on_one_disk, opened_store, overlapping_store
+from catalogue.indexing.locating import opened_store, overlapping_store
 from catalogue.progress import Cancelled, OfMany, Report, ignore_progress, never_cancelled
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, locations, runs
@@ -95,9 +95,10 @@ def review_scans(db: Database, settings: Settings, scan_ids: Collection[int]) ->
 
 
 def all_on_one_disk(db: Database, settings: Settings) -> bool:
-    """Whether there are several stores, all on one disk or server, which does not count as enough."""
-    count = len(store_rows.listed(db))
-    return count > 1 and not settings.copies_on_one_disk and len(on_one_disk(db)) == count * (count - 1) // 2
+    """Whether there are several stores, as last seen all on one disk or server, which does not count as enough. No disk
+    is looked at: a share that does not answer would hold up a list of findings."""
+    return (len(store_rows.listed(db)) > 1 and not settings.copies_on_one_disk
+            and locations.disks_in_use(db) == 1)
 
 
 def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:

@@ -17,7 +17,7 @@ from catalogue.fixity import copying, restore
 from catalogue.fixity.advice import next_step
 from catalogue.fixity.audit import audit
 from catalogue.fixity.bags import write_bag
-from catalogue.fixity.copies import SINGLE, copy_to, review
+from catalogue.fixity.copies import SINGLE, all_on_one_disk, copy_to, review
 from catalogue.fixity.verdicts import link_on_the_way
 from catalogue.indexing import corrections, locating, mount_points
 from catalogue.indexing import locations as noted_locations
@@ -814,3 +814,16 @@ def test_what_a_kill_left_beside_the_marker_goes_when_the_store_is_added_again(s
     os.link(root / MARKER, part_path(root / MARKER))
     add_store(shop.db, "nas", root, "copy", consent=True)
     assert read_marker(root) == marker and [p.name for p in root.iterdir()] == [MARKER]
+
+
+def test_that_all_stores_lie_on_one_disk_is_told_without_looking_at_them(
+        shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A share that does not answer would hold up the list of findings."""
+    shop.add("nas", "copy")
+    shop.index()
+
+    def looked(*_: object) -> bool:
+        raise AssertionError("a store was looked at")
+
+    monkeypatch.setattr(locating, "is_in_place", looked)
+    assert all_on_one_disk(shop.db, Settings()) and not all_on_one_disk(shop.db, Settings(copies_on_one_disk=True))

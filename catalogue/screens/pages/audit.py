@@ -80,7 +80,7 @@ class AuditPage(Page):
         settings = self.app.home.settings
         self.ask(lambda db: (upkeep_lists.kinds(db), upkeep_lists.last_audits(db)), show, group="kinds",
                  holds=self._kinds)
-        self.ask(lambda db: all_on_one_disk(db, settings), show_disks, group="one disk", thread="disks")
+        self.ask(lambda db: all_on_one_disk(db, settings), show_disks, group="one disk")
 
     def _show_audits(self) -> None:
         paragraphs = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in self._audits]
