@@ -158,7 +158,8 @@ def test_an_address_names_a_server_only_where_nothing_else_does(mounted: Mounted
 def test_datasets_of_one_zfs_pool_are_lost_together(mounted: Mounted) -> None:
     """mount.zfs(8): the source is the data set, the pool its first part."""
     scans, copies, other = (mounted.device("zfs", source) for source in ("tank/scans", "tank/copies/b", "safe/copies"))
-    assert shares_device(scans, copies) and not shares_device(scans, other._replace(filesystem="id 7"))
+    copies, other = (device._replace(filesystem=f"id {n}") for n, device in enumerate((copies, other)))
+    assert shares_device(scans, copies) and not shares_device(scans, other)
     assert not places.numbered_disks(scans)
 
 
