@@ -11,10 +11,12 @@ from functools import lru_cache
 from catalogue.filing.folding import fold
 from catalogue.filing.names import WORDS, read_name
 from catalogue.filing.people import read_person
-from catalogue.filing.tokens import Kind, Token
+from catalogue.filing.tokens import Kind, Token, role_word
 
 MANY = 3  # places in which a folder's name must be met
 SHARED = 0.5  # share of its titles that must be met around it
+FEW = 6  # titles: fewer than that two artists may both have
+FULL_NAME = 0.15  # form of two words that may be a full name, as for artists
 
 Path = tuple[str, ...]
 
@@ -61,7 +63,8 @@ def folder_kinds(folders: Sequence[Path], titles: Sequence[str]) -> dict[Path, s
         else:
             name = purpose_key(text)
             everywhere = name in spread and len(parents[name]) >= 2 * MANY  # "ana dosya" is no Ana
-            kinds[folder] = "p" if name in purposes and (everywhere or not _is_named(text)) else "c"
+            few = name not in spread and shared[name] < FEW and not bare[name] and not children[folder]
+            kinds[folder] = "p" if name in purposes and (everywhere or not _is_named(text, few=few)) else "c"
     return kinds
 
 
@@ -72,12 +75,17 @@ def _is_spread(parents: set[Path], children: Counter[Path]) -> bool:
     return len(within) >= MANY and len(within) > sum(children[p] for p in within) / len(within)
 
 
-def _is_named(text: str) -> bool:
-    """Whether a folder's name holds a job's number, a date or a person, as no purpose does."""
+def _is_named(text: str, *, few: bool) -> bool:
+    """Whether a folder's name holds a job's number, a date or a person, as no purpose does. Where the titles of ``few``
+    files right in it are all that speaks for a purpose, two words that look like a full name are one.
+    """
     if any(t.kind in (Kind.JOB, Kind.DATE, Kind.INVENTORY) for t in read_name(text).tokens):
         return True
     person = read_person(text.replace(",", " ").split())
-    return person is not None and person.form >= 0.45 and not text[0].islower()  # "per cliente" is no Per
+    if person is None or text[0].islower():     # "per cliente" is no Per
+        return False
+    return person.form >= 0.45 or (few and person.form >= FULL_NAME and bool(person.given) and not any(
+        role_word(word) for word in text.split()))
 
 
 def _is_purpose(name: str, met: Counter[str], shared: Counter[str], bare: Counter[str]) -> bool:

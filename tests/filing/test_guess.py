@@ -95,6 +95,16 @@ def test_one_name_with_the_family_first_turns_no_other() -> None:
         "Haruka Mizuno", *["Leopold Fass"] * 2, *["Marit Saarela"] * 2]
 
 
+def test_an_artist_whose_titles_another_has_too_is_no_purpose() -> None:
+    """Nor does a surname's folder go to the third of that name."""
+    rowan = [f"Scans/Rowan Leith/{title}.tif" for title in ("Quay", "Moor", "Mill", "Lock", "Dale")]
+    guesses = guess_all([FileFacts(path) for path in (
+        "Scans/Anneke Leith/Weir.tif", "Scans/Anneke Leith/Quay.tif", "Scans/Leith/Weir new.tif",
+        "Scans/Leith/Garden.tif", *rowan, "Scans/Marit Saarela/Birch.tif", "Scans/Marit Saarela/Fence.tif")])
+    assert [guess.artist.value for guess in guesses] == [
+        *["Anneke Leith"] * 2, "", "", *["Rowan Leith"] * 5, *["Marit Saarela"] * 2]
+
+
 @pytest.mark.parametrize(("name", "title"), [
     ("Low Tide 50x70cm 300dpi", "Low Tide"), ("Low Tide - FINAL v2", "Low Tide"), ("low_tide_600ppi_16bit", "low tide"),
     ("2019-05-03 Low Tide", "Low Tide"), ("Low Tide (2)", "Low Tide"), ("Low Tide A3 AdobeRGB", "Low Tide"),
