@@ -144,4 +144,4 @@ def newest_sound(home: Home, report: Report = ignore_progress) -> tuple[Generati
         if not state.faults:
             return generation, state
     raise NotFound("There is no sound backup.", hint="Rebuild the catalogue from the stores: catalogue recover"
-                   " --rebuild.", path=home.backups)
+                   " --rebuild FOLDER…", path=home.backups)

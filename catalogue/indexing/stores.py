@@ -52,7 +52,7 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
         with suppress(CatalogueError), opened(root / MARKER) as entry:
             remove_leftover(entry)  # of a program that was killed once the marker stood
     marker = marker or (_write_marker(root, name, str(uuid4())) if consent else f"{UNMARKED}{uuid4()}")
-    with transaction(db):
+    with transaction(db, f"{kind} store {name} added"):
         store = stores.add(db, name, str(root), kind, marker)
         note_store_location(db, store, root, look=True)  # a retired store that returns: its files may be others
         events.append(db, "metadata modification", "success", store=name, path=str(root), detail=f"{kind} store added")

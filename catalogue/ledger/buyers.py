@@ -62,10 +62,12 @@ def merge(db: Database, keep_key: str, gone_key: str) -> Buyer:
         contact = keep.contact or gone.contact
         notes = [keep.notes, gone.notes if gone.notes != keep.notes else "",
                  f"{gone.name}: {gone.contact}" if gone.contact not in ("", contact) else ""]
-        buyers.state(db, keep.key, {"name": keep.name, "contact": contact, "notes": "\n".join(filter(None, notes))})
-        for spelling in buyers.joined(db, gone.key):
-            buyers.state(db, spelling, {"joined_into": keep.key})
-        buyers.state(db, gone.key, {"joined_into": keep.key})
+        with transaction(db, f"buyers merged: {gone.name} into {keep.name}"):
+            buyers.state(db, keep.key, {"name": keep.name, "contact": contact,
+                                        "notes": "\n".join(filter(None, notes))})
+            for spelling in buyers.joined(db, gone.key):
+                buyers.state(db, spelling, {"joined_into": keep.key})
+            buyers.state(db, gone.key, {"joined_into": keep.key})
         return buyer_of(db, keep.key)
 
 

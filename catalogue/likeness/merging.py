@@ -41,7 +41,8 @@ def split(db: Database, piece_id: int, scan_ids: Sequence[int], title: str) -> C
         if pieces.known_piece(db, piece.artist, title) is not None:
             raise AlreadyExists(f"{piece.artist} already has a piece called {title!r}.", hint="Choose another title.")
         new = pieces.piece_called(db, piece.artist_id, title)
-        made.say(f"piece split: {len(scan_ids)} scans of {piece.artist}: {piece.title} ({piece.id}) to {title} ({new})")
+        made.say(f"piece split: {len(scan_ids)} scan{'s' * (len(scan_ids) != 1)} of {piece.artist}: {piece.title}"
+                 f" ({piece.id}) to {title} ({new})")
         for scan_id in scan_ids:
             scans.set_piece(db, scan_id, new)
     return made.result()

@@ -125,7 +125,7 @@ def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int 
             if edition and number.number > (edition.size_limit if number.series == "number" else edition.proofs):
                 raise Refused(f"Number {name} is beyond the edition size.") from error
             raise Refused(f"Number {name} has already been issued.",
-                          hint="See who has it: catalogue edition show.") from error
+                          hint="See who has it: catalogue edition show PIECE.") from error
 
 
 def _add_print(db: Database, edition_id: int, number: Number, nth: int, line_id: int | None) -> None:

@@ -15,6 +15,7 @@ from catalogue.records import buyers, orders
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.replay import differences, undo
 from catalogue.sheets.tables import buyers_csv
+from tests import recorded
 
 from .conftest import Shop
 
@@ -57,6 +58,7 @@ def test_two_buyers_are_joined_and_later_orders_follow(db: Database) -> None:
 def test_a_merge_is_undone_exactly_and_the_earlier_only_after_the_later(db: Database) -> None:
     before = names(db)
     first = merge_buyers(db, "hotel umberlow", "the umberlow").event
+    assert "buyers merged: The Umberlow into hotel  UMBERLOW" in {event.detail for event in recorded.events(db)}
     second = merge_buyers(db, "umblow", "hotel umberlow").event
     assert first is not None and second is not None
     with pytest.raises(Refused, match="changed since"):
