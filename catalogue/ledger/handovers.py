@@ -37,7 +37,8 @@ def hand_over(db: Database, line_id: int, *, quantity: int | None = None, number
                           hint="Nothing was recorded.")
         wanted = quantity or len(numbers) or left
         if numbers and len(numbers) != wanted:
-            raise Refused(f"{len(numbers)} edition numbers are given for {wanted} prints.")
+            raise Refused(f"Edition numbers given: {len(numbers)}; prints: {wanted}.",
+                          hint="Give one number for each print.")
         if wanted > left:
             raise Refused(f"{name} has {left} {'print' if left == 1 else 'prints'} left to hand over, not {wanted}.",
                           hint=f"{line.handed} of {line.quantity} were handed over before." if line.handed else "")

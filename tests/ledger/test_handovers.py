@@ -107,7 +107,7 @@ def test_a_handover_is_undone_though_another_followed(db: Database) -> None:
     (1, {"quantity": 11}, "has 10 prints left to hand over, not 11"),
     (2, {"quantity": 2}, "has 1 print left to hand over, not 2"),
     (3, {"numbers": [Number("number", 6)]}, "Line 3 of order R-2 has no number 6 to hand over"),
-    (3, {"numbers": [Number("number", 1)], "quantity": 2}, "1 edition numbers are given for 2 prints"),
+    (3, {"numbers": [Number("number", 1)], "quantity": 2}, "Edition numbers given: 1; prints: 2"),
     (1, {"numbers": [Number("number", 1)]}, "Line 1 of order R-1 has no number 1")])
 def test_what_is_not_there_is_not_handed_over(db: Database, line: int, asked: dict[str, object], words: str) -> None:
     with pytest.raises(Refused, match=words):

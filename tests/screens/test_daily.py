@@ -8,10 +8,10 @@ import pytest
 from textual._compositor import Compositor
 from textual.widgets import Button, Input, Select, Static
 
-from catalogue.errors import GONE
+from catalogue.errors import GONE, Busy
 from catalogue.operations.correcting import merge_pieces, undo_statement
 from catalogue.records import orders, pieces, scans
-from catalogue.records.database import open_database, transaction
+from catalogue.records.database import Database, open_database, open_seat, transaction
 from catalogue.records.orders import NewLine
 from catalogue.screens import system_viewer
 from catalogue.screens.actions.files import text_of
@@ -25,7 +25,18 @@ from catalogue.screens.pages.piece import PiecePage
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
 from tests import recorded
-from tests.screens.shop import older_scan_current, piece_never_ordered, running, said, settled, sha, typed, until, words
+from tests.screens.shop import (
+    listed,
+    older_scan_current,
+    piece_never_ordered,
+    running,
+    said,
+    settled,
+    sha,
+    typed,
+    until,
+    words,
+)
 
 Shop = Home
 
@@ -152,6 +163,27 @@ async def test_search_corrects_slips_by_words_that_others_wrote_meanwhile(shop: 
         await settled(pilot)
         await pilot.press("slash", *"umbeliver")
         await until(pilot, lambda: "umbeliver → umbelliver" in words(pilot))
+
+
+async def test_a_catalogue_that_could_not_be_read_is_listed_once_it_can(
+        shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    busy = True
+
+    def seat(home: Home) -> Database:
+        if busy:
+            raise Busy("Another program is writing to the catalogue.")
+        return open_seat(home)
+
+    monkeypatch.setattr("catalogue.screens.app.open_seat", seat)
+    app = CatalogueApp(shop, colours=True)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await until(pilot, lambda: app.changes._failing)
+        busy = False
+        app.changes.look_for_writes()
+        await until(pilot, lambda: listed(app, "#pieces"))
+        await settled(pilot)
+        assert "Pieces  " in words(pilot)
+    app.close_threads()
 
 
 async def test_a_letter_lays_the_screen_out_anew_only_where_a_line_comes_or_goes(

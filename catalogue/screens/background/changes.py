@@ -68,7 +68,8 @@ class ChangeWatch:
 
     async def _look_for_writes(self) -> None:
         written = await wrap_future(self._app.threads["read"].submit(others_writes))
-        if self._written not in (None, written):
+        unread = self._look_for_writes.__name__ in self._failing    # nor could the pages read
+        if unread or self._written not in (None, written):
             self.tell(of_others=True)
         if self._written != written:
             self._written = written
