@@ -29,6 +29,7 @@ from catalogue.operations import stores as moving
 from catalogue.progress import Progress, ignore_progress, never_cancelled
 from catalogue.records import copies, findings, scans
 from catalogue.records import stores as store_rows
+from catalogue.records.database import transaction
 from catalogue.records.fixity import baggable, wanted_by
 from catalogue.records.locations import disks_in_use, note_store, shared_disks
 from catalogue.settings import Home, Settings, read_settings
@@ -90,6 +91,8 @@ def test_a_folder_is_not_added_twice_by_whatever_path(shop: Shop, scan: Scan, mo
     with pytest.raises(Refused):
         add_store(shop.db, "twice", shop.folder / path, "copy", consent=False)
     assert [s.name for s in store_rows.listed(shop.db)] == ["main"]
+    with pytest.raises(Refused, match="already the store 'main'"), transaction(shop.db):
+        store_rows.add(shop.db, "twice", str(shop.folder / path), "copy", shop.store("main").marker)
 
 
 def test_a_folder_without_marker_is_not_added_twice_either(shop: Shop) -> None:

@@ -466,6 +466,10 @@ def test_a_piece_moved_to_another_artist(ruled_shop: Shop) -> None:
     assert set(shop.filed().values()) == {"Ada Quill: Harbour at Dusk"}
     corrections.undo(shop.db, done.id)
     assert set(shop.filed().values()) == {"2021: Harbour"}
+    pieces.describe_artist(shop.db, shop.piece("2021", "Harbour").artist_id, contact="12 Quay Lane", terms="", notes="")
+    corrections.set_piece(shop.db, shop.piece("2021", "Harbour").id, {}, artist="Ada Quill")
+    kept = pieces.artist_named(shop.db, "2021")
+    assert kept is not None and kept.contact == "12 Quay Lane", "one of whom a person spoke stays without a piece"
 
 
 def test_undoing_twice_and_what_was_changed_since_is_refused(shop: Shop) -> None:

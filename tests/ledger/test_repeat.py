@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 from skimage import color
 
-from catalogue.errors import Damaged, NotFound, Refused
+from catalogue.errors import AlreadyExists, Damaged, NotFound, Refused
 from catalogue.ledger import editions, health, repeat, statuses, values
 from catalogue.ledger.importing import import_orders
 from catalogue.likeness import merging, service, updating
@@ -372,6 +372,12 @@ def test_orders_never_run_together_after_a_number_of_another_kind(shop: Shop, tm
              for buyer in ("Ada", "Bo", "Cy")]
     assert [(line.number, line.buyer) for line in lines if line] == [
         ("2026-0001", "Ada"), ("2026-0002", "Bo"), ("2026-0003", "Cy")]
+    with transaction(shop.db):
+        for number in ("2026-9999", "2026-10000", "2026-12a"):
+            orders.add(shop.db, number, "2026-02-04")
+    assert orders.next_number(shop.db, "2026") == "2026-10001"
+    with pytest.raises(AlreadyExists, match="already an order '2026-9999'"):
+        orders.add(shop.db, "2026-9999", "2026-02-05")
 
 
 @pytest.mark.parametrize(("said", "words"), [
