@@ -185,16 +185,21 @@ class ThriftyApp(App[T]):
             self.update_sent(renderable.size)
 
     def _get_screen(self, screen: Screen[Any] | str) -> tuple[Screen[Any], AwaitMount]:
-        """As Textual's, but the app's first page is on its stack before its widgets are mounted: from Python 3.12 on
-        Textual's tasks begin at once, and a field that is mounted asks for the screen."""
-        stack = self._screen_stacks[self._current_mode]
-        if stack or isinstance(screen, str):
+        """As Textual's, but a screen's style sheet is loaded, and the app's first page is on its stack, before its
+        widgets are mounted: from Python 3.12 on Textual's tasks begin at once, so that widgets would be styled without
+        the sheet, and a field that is mounted asks for the screen."""
+        if isinstance(screen, str):
             return super()._get_screen(screen)
-        stack.append(screen)
+        stack = self._screen_stacks[self._current_mode]
+        first = not stack
+        if first:
+            stack.append(screen)
         try:
+            self._load_screen_css(screen)
             return super()._get_screen(screen)
         finally:
-            stack.remove(screen)    # Textual appends it next
+            if first:
+                stack.remove(screen)    # Textual appends it next
 
     def update_sent(self, size: int) -> None:
         """Called with the number of bytes just sent to the terminal."""

@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import pyte
@@ -109,6 +110,32 @@ async def test_the_first_page_is_on_its_stack_before_it_is_mounted() -> None:
         await pilot.pause()
         assert app.screen_stack == [app.screen] and isinstance(app.screen, Fielded)
         assert app.stacks and all(stack == ["Fielded"] for stack in app.stacks)
+
+
+async def test_a_screens_style_sheet_is_loaded_before_its_widgets_are_mounted(tmp_path: Path) -> None:
+    """From Python 3.12 on they are styled within the call that registers the screen."""
+    sheet = tmp_path / "sheet.tcss"
+    sheet.write_text("Static { height: 3; }")
+
+    class Sheeted(Screen[None]):
+        CSS_PATH = sheet
+
+    class Thrifty(textual_internals.ThriftyApp[None]):
+        def compose(self) -> ComposeResult:
+            yield Static("x")
+
+    app = Thrifty()
+    async with app.run_test():
+        loaded: list[bool] = []
+        register = app._register
+
+        def watched(*given: Any, **named: Any) -> Any:
+            loaded.append(app.stylesheet.has_source(str(sheet), ""))
+            return register(*given, **named)
+
+        app._register = watched  # type: ignore[method-assign]
+        await app.push_screen(Sheeted())
+        assert loaded[0]
 
 
 async def test_a_screen_is_mounted_and_drawn_before_it_is_seen() -> None:
