@@ -101,7 +101,8 @@ def bring_sidecars(db: Database, target: Store, source: Store | None, *, masters
                     continue
                 brought = copy_sidecars(picture, copy, report=report, cancelled=cancelled)
                 if brought.left:
-                    _settle(db, pair, picture, copy, brought, update=update, report=report, cancelled=cancelled)
+                    _replace_older(db, pair, picture, copy, brought, update=update, report=report,
+                                   cancelled=cancelled)
         except StoreAway:
             raise
         except (CatalogueError, OSError) as error:
@@ -131,8 +132,8 @@ def _opened(db: Database, pair: PictureCopy) -> Iterator[tuple[Entry, Entry]]:
         yield picture, copy
 
 
-def _settle(db: Database, pair: PictureCopy, picture: Entry, copy: Entry, brought: SidecarCopies, *, update: bool,
-            report: Report, cancelled: Cancelled) -> None:
+def _replace_older(db: Database, pair: PictureCopy, picture: Entry, copy: Entry, brought: SidecarCopies, *,
+                   update: bool, report: Report, cancelled: Cancelled) -> None:
     """Replace, of the sidecars ``left`` because they differ, the older ones; say of the others why not."""
     left = dict(brought.left)
     for newer, former, reason in _differing(db, pair, picture, copy):
@@ -217,9 +218,9 @@ def note_sidecar(db: Database, store: Store, picture: str, sidecar: Path, origin
     _log(db, store, picture, sidecar, f"copied from {origin}")
 
 
-def _note_beside(db: Database, store: Store, picture: str, place: Path) -> int | None:
+def _note_beside(db: Database, store: Store, picture: str, path: Path) -> int | None:
     """Note what lies beside a picture; returns the id of its file, None if nothing could be noted."""
-    file, seen = files.by_path(db, store.id, picture), look_beside(place)
+    file, seen = files.by_path(db, store.id, picture), look_beside(path)
     if file is None or seen is None:
         return None
     rows.note(db, file.id, seen)

@@ -11,7 +11,7 @@ from catalogue.indexing import mount_points
 from catalogue.indexing.locations import note_store_location
 from catalogue.records import findings, locations, stores
 from catalogue.records.database import Database, transaction
-from catalogue.records.locations import SharedDevice
+from catalogue.records.locations import SharedDevice, StoreLocation
 from catalogue.records.stores import Store
 from catalogue.storage.devices import device_of, is_other_disk, numbered_disks, shares_device
 from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
@@ -75,7 +75,7 @@ def locate_store(db: Database, store: Store) -> Path | None:
     """
     root = Path(store.root)
     if is_in_place(db, store, root):
-        if not is_same_disk(db, store, root):
+        if not _is_noted_folder(store, locations.store_location(db, store.id), root):
             with suppress(Refused, Busy), transaction(db):  # a workstation that only looks, or while another writes
                 note_store_location(db, store, root)
         return root
@@ -94,11 +94,16 @@ def locate_store(db: Database, store: Store) -> Path | None:
 
 def is_same_disk(db: Database, store: Store, root: Path) -> bool:
     """Whether a folder is the one that was noted as the store's root; yes where none was noted."""
-    noted, present = locations.store_location(db, store.id), identity(root)
+    noted = locations.store_location(db, store.id)
+    return _is_noted_folder(store, noted, root) and (
+        noted is None or not is_other_disk(noted.device, device_of(root)))
+
+
+def _is_noted_folder(store: Store, noted: StoreLocation | None, root: Path) -> bool:
+    """As :func:`is_same_disk`, whatever the disks' serial numbers say."""
+    present = identity(root)
     if noted is None or present is None:
         return present is not None
-    if is_other_disk(noted.device, device_of(root)):
-        return False
     if store.marker.startswith(UNMARKED):
         return present.inode == noted.inode  # the folder under an unmounted disk has another
     return (filesystem_id(root), present.inode) == (noted.device.filesystem, noted.inode)

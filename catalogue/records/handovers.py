@@ -1,5 +1,5 @@
 """Prints handed over, by order line and day. What of a line and an order that makes ``collected`` is said in
-:mod:`catalogue.records.orders`.
+:mod:`catalogue.records.order_states`.
 """
 
 from dataclasses import asdict, dataclass

@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 from catalogue.records.connection import Database
@@ -15,6 +16,7 @@ def migrations() -> list[tuple[int, str]]:
     return sorted(steps)
 
 
+@cache
 def newest_schema() -> int:
     """The number of the last migration; no script is read, for every opening of the catalogue asks."""
     return max(int(path.name[:4]) for path in MIGRATIONS.glob("*.sql"))

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from catalogue.records.finding_kinds import SIDECAR_KINDS
 from catalogue.records.rows import Database, exists, fetch, now
 
-MISSING, DAMAGED, DIFFERS = KINDS = ("sidecar missing", "sidecar damaged", "sidecars differ")
+MISSING, DAMAGED, DIFFERS = KINDS = SIDECAR_KINDS
 
 
 @dataclass(frozen=True, slots=True)
